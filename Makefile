@@ -1,0 +1,129 @@
+# coldlift: GNU make. The targets that people use are listed by `make help`.
+
+SHELL := /bin/bash
+.DELETE_ON_ERROR:
+
+VERSION := 0.1.0
+CC := gcc
+FUZZ_CC := clang-14
+
+# SANITIZE=1 builds with the address and undefined-behaviour sanitizers into a folder of its own.
+ifeq ($(SANITIZE),1)
+BUILD := build/sanitize
+SANFLAGS := -fsanitize=address,undefined -fno-sanitize-recover=all
+LINK :=
+else
+BUILD := build
+SANFLAGS :=
+LINK := -static
+endif
+
+CPPFLAGS := -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -DCOLDLIFT_VERSION='"$(VERSION)"' -Isrc
+CFLAGS := -std=c17 -O2 -g -Wall -Wextra -Werror -Wshadow -Wstrict-prototypes -pthread
+LDFLAGS := -pthread
+# The order matters to a static link: libarchive first, then what it uses.
+LIBS := -larchive -lnettle -lacl -llzma -lzstd -llz4 -lbz2 -lz -ljansson -lm
+
+SOURCES := $(sort $(wildcard src/*/*.c))
+ASSEMBLY := $(sort $(wildcard src/*/*.S))
+OBJECTS := $(SOURCES:%.c=$(BUILD)/%.o) $(ASSEMBLY:%.S=$(BUILD)/%.o)
+LIBRARY := $(BUILD)/libcoldlift.a
+PROGRAM := $(BUILD)/coldlift
+
+UNIT_SOURCES := $(sort $(wildcard tests/unit/test_*.c))
+UNIT_SUPPORT := $(sort $(filter-out $(UNIT_SOURCES),$(wildcard tests/unit/*.c)))
+UNITS := $(UNIT_SOURCES:tests/unit/%.c=$(BUILD)/tests/unit/%)
+UNIT_SUPPORT_OBJECTS := $(UNIT_SUPPORT:%.c=$(BUILD)/%.o)
+
+FUZZ_SOURCES := $(sort $(wildcard tests/fuzz/fuzz_*.c))
+FUZZERS := $(FUZZ_SOURCES:tests/fuzz/%.c=build/fuzz/%)
+FUZZ_FLAGS := -std=c17 -O1 -g -pthread -fsanitize=fuzzer,address,undefined -fno-sanitize-recover=all
+FUZZ_SECONDS ?= 600
+
+.PHONY: all help setup-build setup-demo setup-test demo demo-drives unit units fuzz fuzz-build \
+	test sanitize clean
+
+all: setup-build
+	@$(MAKE) --no-print-directory $(PROGRAM)
+
+help:
+	@echo 'make               build the program: build/coldlift'
+	@echo 'make demo          build everything, make the demo drives and go through a whole job'
+	@echo 'make test          build and run every test'
+	@echo 'make demo-drives   only the demo drives, in build/demo'
+	@echo 'make unit          only the unit tests (SANITIZE=1 for the sanitizers)'
+	@echo 'make fuzz          every fuzz target for FUZZ_SECONDS=$(FUZZ_SECONDS) seconds each'
+	@echo 'make clean         remove build/'
+
+setup-build:
+	@scripts/setup build
+setup-demo:
+	@scripts/setup build demo
+setup-test:
+	@scripts/setup
+
+# --- the program ---------------------------------------------------------------------------------
+
+$(PROGRAM): $(BUILD)/src/main.o $(LIBRARY)
+	$(CC) $(CFLAGS) $(SANFLAGS) $(LINK) $(LDFLAGS) -o $@ $^ $(LIBS)
+
+$(LIBRARY): $(OBJECTS)
+	@rm -f $@
+	ar rcs $@ $^
+
+$(BUILD)/%.o: %.c Makefile
+	@mkdir -p $(@D)
+	$(CC) $(CPPFLAGS) $(CFLAGS) $(SANFLAGS) -MMD -MP -c -o $@ $<
+
+$(BUILD)/%.o: %.S Makefile
+	@mkdir -p $(@D)
+	$(CC) $(CPPFLAGS) -c -o $@ $<
+
+# --- demo drives ---------------------------------------------------------------------------------
+
+demo-drives: setup-demo
+	@$(MAKE) --no-print-directory build/demo/expected.json
+
+build/demo/expected.json: $(wildcard fixtures/* fixtures/*/*)
+	fixtures/build build/demo
+
+demo: setup-demo
+	@$(MAKE) --no-print-directory $(PROGRAM) build/demo/expected.json
+	scripts/demo
+
+# --- tests ---------------------------------------------------------------------------------------
+
+units: $(UNITS)
+
+unit: setup-test
+	@$(MAKE) --no-print-directory units
+	tests/run-all --units $(BUILD)
+
+$(BUILD)/tests/unit/%: $(BUILD)/tests/unit/%.o $(UNIT_SUPPORT_OBJECTS) $(LIBRARY)
+	$(CC) $(CFLAGS) $(SANFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka $(LIBS) -lblkid
+
+# An object that is only reached through a pattern rule would be deleted after use.
+.PRECIOUS: $(BUILD)/tests/unit/%.o
+
+fuzz-build: $(FUZZERS)
+
+build/fuzz/%: tests/fuzz/%.c $(SOURCES) $(ASSEMBLY) $(wildcard src/*/*.h) Makefile
+	@mkdir -p $(@D)
+	$(FUZZ_CC) $(CPPFLAGS) $(FUZZ_FLAGS) -o $@ $< $(SOURCES) $(ASSEMBLY) $(LIBS)
+
+fuzz: setup-test
+	@$(MAKE) --no-print-directory fuzz-build
+	@for target in $(FUZZERS); do tests/fuzz/run $$target $(FUZZ_SECONDS) || exit 1; done
+
+sanitize:
+	@$(MAKE) --no-print-directory SANITIZE=1 build/sanitize/coldlift units
+
+test: setup-test
+	@$(MAKE) --no-print-directory $(PROGRAM) units fuzz-build build/demo/expected.json
+	@$(MAKE) --no-print-directory SANITIZE=1 build/sanitize/coldlift units
+	tests/run-all
+
+clean:
+	rm -rf build
+
+-include $(OBJECTS:.o=.d) $(BUILD)/src/main.d $(UNITS:=.d) $(UNIT_SUPPORT_OBJECTS:.o=.d)
