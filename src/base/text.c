@@ -1,0 +1,129 @@
+/* Text for people: see text.h. */
+#include "base/text.h"
+
+#include "base/utf.h"
+
+#include <inttypes.h>
+#include <string.h>
+#include <wchar.h>
+
+struct size_text text_size(uint64_t bytes)
+{
+	static const char *const units[] = {"kB", "MB", "GB", "TB", "PB", "EB"};
+	struct size_text result;
+	double value = (double)bytes;
+	unsigned unit = 0;
+
+	if (bytes < 1000) {
+		snprintf(result.text, sizeof(result.text), "%" PRIu64 " byte%s", bytes,
+		    bytes == 1 ? "" : "s");
+		return result;
+	}
+	/* 999.5 of a unit would print as 1000: that is 1.0 of the next. */
+	for (value /= 1000; value >= 999.5 && unit < 5; value /= 1000)
+		unit++;
+	snprintf(result.text, sizeof(result.text), value < 9.95 ? "%.1f %s" : "%.0f %s", value,
+	    units[unit]);
+	return result;
+}
+
+struct size_text text_count(uint64_t number)
+{
+	struct size_text result;
+	char digits[24];
+	size_t length = (size_t)snprintf(digits, sizeof(digits), "%" PRIu64, number);
+	char *out = result.text;
+
+	for (size_t i = 0; i < length; i++) {
+		if (i > 0 && (length - i) % 3 == 0)
+			*out++ = ',';
+		*out++ = digits[i];
+	}
+	*out = '\0';
+	return result;
+}
+
+/* Characters that a terminal obeys, or that make a name look like another one. */
+static bool is_harmful(uint32_t point)
+{
+	return point < 0x20 || (point >= 0x7F && point < 0xA0) || point == 0xAD ||
+	    point == 0x61C || (point >= 0x200B && point <= 0x200F) ||
+	    (point >= 0x2028 && point <= 0x202E) || (point >= 0x2060 && point <= 0x206F) ||
+	    (point >= 0xD800 && point < 0xE000) || point == 0xFEFF ||
+	    (point >= 0xFFF9 && point <= 0xFFFB) || (point >= 0xE0000 && point <= 0xE0FFF);
+}
+
+void text_escape(struct buf *out, const char *text)
+{
+	const char *end = text + strlen(text);
+
+	while (text < end) {
+		uint32_t point = utf_next(&text, end);
+
+		if (is_harmful(point))
+			buf_printf(out, "<U+%04" PRIX32 ">", point);
+		else
+			utf_add(out, point);
+	}
+}
+
+void text_print(FILE *stream, const char *text)
+{
+	struct buf buf = {0};
+
+	text_escape(&buf, text);
+	fputs(buf_text(&buf), stream);
+	buf_free(&buf);
+}
+
+/* Columns of text that is escaped already. */
+static unsigned columns_of(const char *text, size_t length)
+{
+	const char *end = text + length;
+	unsigned columns = 0;
+
+	while (text < end) {
+		int width = wcwidth((wchar_t)utf_next(&text, end));
+
+		columns += width < 0 ? 1 : (unsigned)width;
+	}
+	return columns;
+}
+
+unsigned text_columns(const char *text)
+{
+	struct buf buf = {0};
+	unsigned columns;
+
+	text_escape(&buf, text);
+	columns = columns_of(buf_text(&buf), buf.length);
+	buf_free(&buf);
+	return columns;
+}
+
+void text_wrap(FILE *stream, const char *text, unsigned indent, unsigned width)
+{
+	struct buf buf = {0};
+	const char *word;
+	unsigned column = indent;
+
+	text_escape(&buf, text);
+	for (word = buf_text(&buf); *word != '\0';) {
+		size_t length = strcspn(word, " ");
+		unsigned columns = columns_of(word, length);
+
+		if (column > indent && column + 1 + columns > width) {
+			fprintf(stream, "\n%*s", (int)indent, "");
+			column = indent;
+		} else if (column > indent) {
+			fputc(' ', stream);
+			column++;
+		}
+		fwrite(word, 1, length, stream);
+		column += columns;
+		word += length;
+		word += strspn(word, " ");
+	}
+	fputc('\n', stream);
+	buf_free(&buf);
+}

@@ -1,0 +1,40 @@
+/*
+ * Text for people: sizes they can read, names that cannot do harm to a terminal.
+ */
+#ifndef BASE_TEXT_H
+#define BASE_TEXT_H
+
+#include "base/buf.h"
+
+#include <stdint.h>
+#include <stdio.h>
+
+struct size_text {
+	char text[32];
+};
+
+/* "0 bytes", "1 byte", "900 bytes", "1.5 kB", "20 GB": powers of 1000, as drives are sold. */
+struct size_text text_size(uint64_t bytes);
+
+/* "12,345": thousands separated by commas. */
+struct size_text text_count(uint64_t number);
+
+/*
+ * Appends inner text so that a terminal only shows it: valid UTF-8, with control characters,
+ * bidirectional overrides and invisible format characters as "<U+001B>".
+ */
+void text_escape(struct buf *out, const char *text);
+
+/* The same straight to a stream. */
+void text_print(FILE *stream, const char *text);
+
+/*
+ * Prints inner text escaped, words wrapped at `width` columns, every line after the first indented by
+ * `indent` spaces (the first line is taken to start at that column already); ends with a line break.
+ */
+void text_wrap(FILE *stream, const char *text, unsigned indent, unsigned width);
+
+/* How many columns the inner text takes on a terminal, after text_escape(). */
+unsigned text_columns(const char *text);
+
+#endif

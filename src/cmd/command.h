@@ -1,0 +1,33 @@
+/*
+ * What the commands share: each is one file with one function, main() only picks one.
+ */
+#ifndef CMD_COMMAND_H
+#define CMD_COMMAND_H
+
+#include "base/error.h"
+
+#include <stdbool.h>
+
+struct command {
+	const char *name;
+	const char *usage;   /* "survey [options] SOURCE..." */
+	const char *summary; /* one line */
+	/* argv[0] is the command's own name. Returns the exit status; prints its own error. */
+	enum status (*run)(int argc, char **argv);
+};
+
+enum status command_drives(int argc, char **argv);
+enum status command_survey(int argc, char **argv);
+enum status command_extract(int argc, char **argv);
+enum status command_verify(int argc, char **argv);
+
+/* Options that every command knows. */
+struct common_options {
+	bool json;  /* one JSON document on standard output, text for people on standard error */
+	bool quiet; /* no progress, no text for people */
+};
+
+/* Prints "coldlift: sentence." on standard error, escaped and wrapped. */
+void command_complain(const struct error *error);
+
+#endif

@@ -1,0 +1,12 @@
+/* The command `drives`. */
+#include "cmd/command.h"
+
+enum status command_drives(int argc, char **argv)
+{
+	struct error error;
+
+	(void)argc;
+	error_set(&error, STATUS_OTHER, "the command %s is not there yet", argv[0]);
+	command_complain(&error);
+	return error.status;
+}

@@ -1,0 +1,30 @@
+/*
+ * Holes: ranges that could not be read. A sorted list without overlaps, in bytes.
+ */
+#ifndef DISK_HOLE_H
+#define DISK_HOLE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+struct hole {
+	uint64_t offset;
+	uint64_t length;
+};
+
+struct holes {
+	struct hole *items; /* ascending, joined where they touch */
+	size_t count, capacity;
+	bool failed; /* memory ran out: the list is not complete */
+};
+
+/* All zeros is a valid empty list. */
+void holes_free(struct holes *holes);
+void holes_clear(struct holes *holes);
+void holes_add(struct holes *holes, uint64_t offset, uint64_t length);
+/* Does [offset, offset + length) meet a hole? */
+bool holes_meet(const struct holes *holes, uint64_t offset, uint64_t length);
+uint64_t holes_total(const struct holes *holes); /* bytes */
+
+#endif

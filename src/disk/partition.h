@@ -1,0 +1,68 @@
+/*
+ * Partition tables: GPT with its backup, MBR with extended partitions, or none.
+ *
+ * Sources: UEFI Specification 2.10, chapter 5 (GUID Partition Table) and section 5.2.1 (legacy MBR);
+ * extended partitions: common practice since MS-DOS 3.3, no standard.
+ */
+#ifndef DISK_PARTITION_H
+#define DISK_PARTITION_H
+
+#include "base/arena.h"
+#include "base/finding.h"
+#include "base/guid.h"
+#include "disk/source.h"
+
+enum table_kind {
+	TABLE_NONE, /* the whole drive is one volume, or nothing was recognised */
+	TABLE_MBR,
+	TABLE_GPT,
+};
+
+struct partition {
+	unsigned number;       /* as the table counts them, from 1; logical partitions from 5 */
+	uint64_t offset;       /* bytes from the start of the drive */
+	uint64_t length;       /* bytes */
+	uint8_t mbr_type;      /* MBR only */
+	struct guid type;      /* GPT only */
+	struct guid id;        /* GPT only: the partition's own GUID */
+	const char *name;      /* GPT only: inner text */
+};
+
+struct table {
+	enum table_kind kind;
+	uint32_t sector_size;    /* the size that the table was written for */
+	bool from_backup;        /* GPT: the main table was broken */
+	uint32_t disk_signature; /* MBR */
+	struct guid disk_id;     /* GPT */
+	struct partition *items; /* by offset */
+	size_t count;
+};
+
+/*
+ * Reads the table, trying the drive's sector size and then 512 and 4,096. Damage becomes findings
+ * with the drive's path as subject. A drive whose first sector is the boot sector of a file system is
+ * TABLE_NONE with one entry that covers everything. False only when memory runs out.
+ */
+bool table_read(struct source *source, struct arena *arena, struct findings *findings,
+    struct table *table, struct error *error);
+
+/* Known partition types in words ("EFI system", "recovery", ...), or NULL. */
+const char *partition_type_name(const struct table *table, const struct partition *partition);
+/* Recovery, EFI and reserved partitions belong to the old system and hold nobody's files. */
+bool partition_is_system(const struct table *table, const struct partition *partition);
+
+enum filesystem {
+	FILESYSTEM_NONE, /* nothing recognised */
+	FILESYSTEM_NTFS,
+	FILESYSTEM_FAT,
+	FILESYSTEM_EXFAT,
+	FILESYSTEM_REFS,
+	FILESYSTEM_ENCRYPTED, /* a volume encrypted by the old system: "-FVE-FS-" */
+	FILESYSTEM_OTHER,
+};
+
+/* Recognises a file system by its first sectors (for NTFS also by the backup at the volume's end). */
+enum filesystem filesystem_recognise(struct source *source, uint64_t offset, uint64_t length);
+const char *filesystem_name(enum filesystem filesystem);
+
+#endif

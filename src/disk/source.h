@@ -1,0 +1,49 @@
+/*
+ * A drive opened for reading: the one way in which every other part reads.
+ *
+ * Callers ask for (offset, length) and always get the length: what cannot be read is zero-filled and
+ * reported as a hole beside the data. Behind it one reader thread per drive does the blocking calls and
+ * can be abandoned when the drive hangs in the kernel.
+ */
+#ifndef DISK_SOURCE_H
+#define DISK_SOURCE_H
+
+#include "base/error.h"
+#include "disk/device.h"
+#include "disk/hole.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+struct source;
+
+/*
+ * Takes over `device` (also when it fails). Starts the reader thread. NULL with *error when a thread or
+ * memory cannot be had.
+ */
+struct source *source_open(struct device *device, struct error *error);
+void source_close(struct source *source);
+
+const char *source_path(const struct source *source);
+uint64_t source_size(const struct source *source);
+uint32_t source_sector_size(const struct source *source);
+const struct device *source_device(const struct source *source);
+
+/*
+ * Reads exactly `length` bytes at `offset` (any alignment). Bytes that cannot be read, or lie beyond
+ * the drive's end, are zero and added to *holes as drive offsets (may be NULL: the caller then knows
+ * nothing of them). Returns true when there was no hole. May be called from several threads.
+ * A request that fails is narrowed down to single sectors; no sector is asked for more than
+ * three times.
+ */
+bool source_read(struct source *source, uint64_t offset, void *buffer, size_t length,
+    struct holes *holes);
+
+/* All holes met so far, as drive offsets: a copy that the caller frees. */
+void source_holes(struct source *source, struct holes *holes);
+
+/* Was the drive given up (it hung, or dropped off the bus)? Every later read is one hole. */
+bool source_is_lost(const struct source *source);
+
+#endif

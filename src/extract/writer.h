@@ -1,0 +1,71 @@
+/*
+ * Writing parts: one interface for zip, tar and folder.
+ *
+ * A part is written under a temporary name, synced, renamed into place, and its folder synced.
+ */
+#ifndef EXTRACT_WRITER_H
+#define EXTRACT_WRITER_H
+
+#include "base/error.h"
+#include "disk/hole.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+enum format {
+	FORMAT_ZIP,
+	FORMAT_TAR,
+	FORMAT_FOLDER,
+};
+
+enum member_kind {
+	MEMBER_FILE,
+	MEMBER_FOLDER,
+	MEMBER_SAME, /* the same bytes as `same_as`, earlier in this part: a hard link */
+};
+
+/* One entry of a part. */
+struct member {
+	enum member_kind kind;
+	const char *path;    /* valid UTF-8, "data/..." without a leading or trailing slash */
+	const char *same_as; /* MEMBER_SAME */
+	uint64_t size;       /* bytes; exactly as many are written */
+	int64_t created, modified, accessed; /* FILETIME, 0 unknown */
+	bool is_readonly;
+	bool is_compact;     /* compressed already by its kind: store rather than deflate */
+};
+
+struct writer;
+
+struct writer_options {
+	/*
+	 * Time zone of the old PC as a POSIX TZ text ("CET-1CEST,M3.5.0,M10.5.0/3"), for the zip format's
+	 * local time field; NULL: UTC.
+	 */
+	const char *zone;
+};
+
+/*
+ * Starts the part `path` (a file, or for FORMAT_FOLDER the folder that stands for all parts).
+ * NULL with *error (STATUS_DESTINATION).
+ */
+struct writer *writer_open(enum format format, const char *path, const struct writer_options *options,
+    struct error *error);
+
+/* Every function below returns false with *error (STATUS_DESTINATION) when the destination failed. */
+bool writer_begin(struct writer *writer, const struct member *member, struct error *error);
+bool writer_data(struct writer *writer, const void *data, size_t length, struct error *error);
+/* `length` zero bytes, stored as a sparse range where the format can. */
+bool writer_zeros(struct writer *writer, uint64_t length, struct error *error);
+bool writer_end(struct writer *writer, struct error *error);
+
+/* Bytes that the part takes so far at the destination. */
+uint64_t writer_size(const struct writer *writer);
+
+/* Completes the part: sync, rename. The writer is gone afterwards, also on failure. */
+bool writer_finish(struct writer *writer, struct error *error);
+/* Gives up: the temporary file is removed. */
+void writer_abandon(struct writer *writer);
+
+#endif

@@ -1,0 +1,139 @@
+/*
+ * A registry hive, read with its transaction logs applied in memory.
+ *
+ * Hives of an old PC are dirty (the PC was switched off) and often damaged. A damaged cell costs that
+ * key or value, never the hive: every accessor checks what it follows, loops are bounded by the hive's
+ * size, and what cannot be read is counted in `struct hive_health`.
+ *
+ * Source: "Windows registry file format specification" (regf), sections "Base block", "Hive bins",
+ * "Cells", "Key node", "Key value", "Transaction log files".
+ */
+#ifndef HIVE_HIVE_H
+#define HIVE_HIVE_H
+
+#include "base/arena.h"
+#include "base/error.h"
+#include "base/filetime.h"
+#include "base/guid.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* Where a cell starts, from the start of the hive bins. */
+typedef uint32_t hive_cell;
+#define HIVE_NO_CELL UINT32_MAX
+
+/* [MS-RRP] / winnt.h value types. */
+enum hive_type {
+	HIVE_NONE = 0,
+	HIVE_SZ = 1,
+	HIVE_EXPAND_SZ = 2,
+	HIVE_BINARY = 3,
+	HIVE_DWORD = 4,
+	HIVE_DWORD_BIG_ENDIAN = 5,
+	HIVE_LINK = 6,
+	HIVE_MULTI_SZ = 7,
+	HIVE_RESOURCE_LIST = 8,
+	HIVE_FULL_RESOURCE_DESCRIPTOR = 9,
+	HIVE_RESOURCE_REQUIREMENTS_LIST = 10,
+	HIVE_QWORD = 11,
+};
+
+/* What had to be mended or was lost on the way. All zero for a clean and whole hive. */
+struct hive_health {
+	bool base_block_bad;      /* checksum or fields wrong; the second copy or defaults were used */
+	bool was_dirty;           /* the two sequence numbers differed */
+	bool logs_missing;        /* dirty, and no log could be applied */
+	unsigned logs_applied;    /* how many log files contributed */
+	uint32_t pages_replaced;  /* dirty pages (of 512 bytes) written by the logs, counted as published:
+				     each dirty-page reference (new logs) or set bit (old logs) applied */
+	bool truncated;           /* shorter than its base block says */
+	bool root_lost;           /* keys were found by scanning and joined through their parents */
+	uint32_t bad_keys;        /* key nodes that could not be read (counted once each where met) */
+	uint32_t bad_values;
+	uint32_t salvaged_keys;   /* keys reachable only through the scan */
+};
+
+struct hive;
+
+struct hive_log {
+	const void *data;
+	size_t length;
+};
+
+/*
+ * Opens the hive in `data` (copied; the caller may free it) and applies the logs (any order, empty
+ * ones allowed) when it is dirty. Returns NULL with *error only when nothing in it can be used: no
+ * key could be found at all, or memory ran out. hive_close(NULL) is allowed.
+ */
+struct hive *hive_open(const void *data, size_t length, const struct hive_log *logs, size_t n_logs,
+    struct error *error);
+void hive_close(struct hive *hive);
+
+const struct hive_health *hive_health(const struct hive *hive);
+
+/* The hive's bytes after replay, from the first hive bin on; for tests against recovered hives. */
+const uint8_t *hive_bins(const struct hive *hive, size_t *length);
+
+/* The last-written time in the base block (FILETIME), 0 when unknown. */
+int64_t hive_last_written(const struct hive *hive);
+
+/*
+ * The root key. Where the root is lost, a made-up root whose subkeys are the topmost keys that the
+ * scan found. Never HIVE_NO_CELL for an open hive; a made-up root is a value outside the bins that
+ * the functions below know.
+ */
+hive_cell hive_root(const struct hive *hive);
+
+/* The key's name as inner text, in `arena`; NULL when the cell is no key or memory runs out. */
+char *hive_key_name(const struct hive *hive, hive_cell key, struct arena *arena);
+int64_t hive_key_written(const struct hive *hive, hive_cell key); /* FILETIME */
+
+/*
+ * All subkeys in the order of their lists (li, lf, lh, ri followed, broken entries left out), then
+ * those that only the scan found. The array belongs to `arena`. Returns their number; 0 also when
+ * memory runs out.
+ */
+size_t hive_subkeys(const struct hive *hive, hive_cell key, struct arena *arena, hive_cell **cells);
+
+/* The same for value cells. */
+size_t hive_values(const struct hive *hive, hive_cell key, struct arena *arena, hive_cell **cells);
+
+/*
+ * Goes from `key` down a path of names separated by backslashes, ignoring case ("" is the key
+ * itself). HIVE_NO_CELL when a step is missing.
+ */
+hive_cell hive_find(const struct hive *hive, hive_cell key, const char *path);
+
+/* The value with this name (ignoring case; "" is the default value), or HIVE_NO_CELL. */
+hive_cell hive_find_value(const struct hive *hive, hive_cell key, const char *name);
+
+/* The value's name as inner text ("" for the default value); NULL when it is no value. */
+char *hive_value_name(const struct hive *hive, hive_cell value, struct arena *arena);
+
+/*
+ * The raw data of a value (big data joined), in `arena`. False when the cell is no value or its data
+ * cannot be reached; a value cut short by damage gives what is there and sets *cut (may be NULL).
+ */
+bool hive_value_data(const struct hive *hive, hive_cell value, struct arena *arena, uint32_t *type,
+    const uint8_t **data, size_t *length, bool *cut);
+
+/*
+ * Convenience: the value `name` of the key reached by `path` from `key`. Text comes from SZ,
+ * EXPAND_SZ and LINK, up to the first NUL (the first string of MULTI_SZ); NULL when missing or of
+ * another type. `type` may be NULL.
+ */
+char *hive_text(const struct hive *hive, hive_cell key, const char *path, const char *name,
+    struct arena *arena, uint32_t *type);
+/* From DWORD (either byte order) or QWORD. */
+bool hive_number(const struct hive *hive, hive_cell key, const char *path, const char *name,
+    uint64_t *number);
+/* Raw bytes of any type; false when missing. */
+bool hive_bytes(const struct hive *hive, hive_cell key, const char *path, const char *name,
+    struct arena *arena, const uint8_t **data, size_t *length);
+/* The strings of a MULTI_SZ. Returns their number. */
+size_t hive_texts(const struct hive *hive, hive_cell key, const char *path, const char *name,
+    struct arena *arena, char ***texts);
+
+#endif

@@ -1,0 +1,55 @@
+/*
+ * The bytes of a stream: resident, in runs, sparse, or compressed (LZNT1).
+ *
+ * Source: linux-ntfs documentation "Data runs", "Compression"; [MS-XCA] section 2.5 (LZNT1).
+ */
+#ifndef NTFS_DATA_H
+#define NTFS_DATA_H
+
+#include "disk/hole.h"
+#include "ntfs/catalogue.h"
+
+/* Can the bytes be had at all, and if not, why? */
+enum content {
+	CONTENT_READABLE,
+	CONTENT_CLOUD_ONLY,        /* a cloud file without any run of its own */
+	CONTENT_CLOUD_PART,        /* a cloud file with some of its runs */
+	CONTENT_ENCRYPTED,         /* by the file system */
+	CONTENT_SYSTEM_COMPRESSED, /* WOF reparse tag: cannot be decoded yet */
+	CONTENT_DEDUPLICATED,      /* reparse tag of the server's deduplication */
+	CONTENT_DAMAGED,           /* nothing of its run list is usable */
+};
+enum content data_content(const struct catalogue *catalogue, const struct stream *stream);
+
+struct data_reader;
+
+/*
+ * Opens a stream for reading from its start to its end. NULL when memory runs out. Reading a stream
+ * that is CONTENT_CLOUD_PART gives zeros where nothing is stored, listed by data_missing().
+ */
+struct data_reader *data_open(const struct catalogue *catalogue, const struct stream *stream);
+void data_close(struct data_reader *reader);
+
+/*
+ * Reads the next up to `length` bytes. Returns how many (0 at the end). Unreadable bytes are zero and
+ * added to *holes by their offset in the stream, at the drive's sector size, or a whole compression
+ * unit where that cannot be decoded.
+ */
+size_t data_read(struct data_reader *reader, void *buffer, size_t length, struct holes *holes);
+
+/*
+ * How many of the next bytes are known to be zero without reading (a sparse range), at most
+ * `length`; 0 when the next byte has to be read. data_skip() passes over them.
+ */
+uint64_t data_sparse(const struct data_reader *reader, uint64_t length);
+void data_skip(struct data_reader *reader, uint64_t length);
+
+/* The whole stream at once, in `arena`, when it is not larger than `limit`; NULL otherwise. */
+uint8_t *data_load(const struct catalogue *catalogue, const struct stream *stream, size_t limit,
+    struct arena *arena, size_t *length, struct holes *holes);
+
+/* The runs of a stream, in `arena`, in order (sparse ones too). Returns their number. */
+size_t data_runs(const struct catalogue *catalogue, const struct stream *stream,
+    struct arena *arena, struct run **runs);
+
+#endif

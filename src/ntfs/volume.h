@@ -1,0 +1,65 @@
+/*
+ * An NTFS volume: its geometry, its state, and the mended view of its first records.
+ *
+ * Everything is read through `disk`, from raw structures, so that damage to one of them costs only what
+ * is really unreadable. Sources: linux-ntfs documentation (NTFS concepts and files: $Boot, $MFT,
+ * $MFTMirr, $Volume, $LogFile); [MS-FSCC].
+ */
+#ifndef NTFS_VOLUME_H
+#define NTFS_VOLUME_H
+
+#include "base/arena.h"
+#include "base/error.h"
+#include "base/finding.h"
+#include "disk/source.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+struct catalogue;
+
+/* A contiguous piece of a stream. */
+struct run {
+	uint64_t vcn;    /* first cluster in the stream */
+	uint64_t lcn;    /* first cluster on the volume, RUN_SPARSE for none */
+	uint64_t length; /* clusters */
+};
+#define RUN_SPARSE UINT64_MAX
+
+struct volume {
+	struct source *source;     /* not owned */
+	uint64_t offset;           /* bytes from the start of the drive */
+	uint64_t length;           /* bytes that the volume may use there */
+	uint32_t sector_size;      /* as the boot sector states it */
+	uint32_t cluster_size;     /* bytes, 512 to 2 MiB */
+	uint32_t record_size;      /* bytes of a file record */
+	uint64_t clusters;         /* of the volume */
+	uint64_t table_lcn, mirror_lcn;
+	uint64_t serial;
+	uint8_t version_major, version_minor;
+	const char *label;         /* inner text, "" when none */
+	bool boot_from_backup;
+	bool dirty;                /* $Volume's dirty flag: it was not taken out of use properly */
+	bool log_pending;          /* $LogFile holds changes that were not applied */
+	bool hibernated;           /* hiberfil.sys at the root holds a saved session */
+	struct run *table_runs;    /* where $MFT lies */
+	size_t n_table_runs;
+	uint64_t table_size;       /* bytes of $MFT */
+	struct catalogue *catalogue; /* NULL until catalogue_read() */
+	struct arena arena;        /* owns everything above but the source */
+};
+
+/*
+ * Opens the volume at [offset, offset + length) of the source. Uses the backup boot sector when the
+ * first is broken, and the mirror for broken first records; each such thing is a finding, with `name`
+ * (how the volume is called towards people) as subject. NULL with *error when this is no readable NTFS.
+ */
+struct volume *volume_open(struct source *source, uint64_t offset, uint64_t length, const char *name,
+    struct findings *findings, struct error *error);
+void volume_close(struct volume *volume);
+
+/* source_read() with volume-relative offset; holes are added volume-relative. */
+bool volume_read(const struct volume *volume, uint64_t offset, void *buffer, size_t length,
+    struct holes *holes);
+
+#endif

@@ -1,0 +1,188 @@
+/*
+ * The survey: everything learned from the drives before a byte of anybody's files is read.
+ *
+ * survey_run() opens the sources, reads tables, volumes and catalogues, finds every old system, and
+ * learns from its hives whose PC it was and where everything is. The result is plain data in one arena;
+ * nothing changes it afterwards. Indexes into the arrays here are the links between its parts.
+ */
+#ifndef SYSTEM_SURVEY_H
+#define SYSTEM_SURVEY_H
+
+#include "base/arena.h"
+#include "base/error.h"
+#include "base/finding.h"
+#include "disk/drives.h"
+#include "disk/partition.h"
+#include "disk/source.h"
+#include "ntfs/catalogue.h"
+#include "ntfs/volume.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* One SOURCE of the command line. */
+struct survey_drive {
+	struct drive about;
+	struct source *source;
+	struct table table;
+};
+
+/* One volume of any file system; only NTFS has a `volume`. */
+struct survey_volume {
+	size_t drive;             /* index in survey.drives */
+	const struct partition *partition;
+	enum filesystem filesystem;
+	struct volume *volume;    /* NULL: not NTFS or not readable */
+	char letter;              /* 'C', or 0 when no old system names one */
+	/*
+	 * How the volume is called in record, findings and archive paths, unique in the job: "C:" with a
+	 * letter, otherwise the label, otherwise "drive-1-partition-4".
+	 */
+	const char *name;
+	bool is_system_partition; /* EFI, reserved, recovery: nobody's files */
+};
+
+enum confidence {
+	CONFIDENCE_CERTAIN,  /* GPT partition GUID, or signature and offset of one attached volume */
+	CONFIDENCE_LIKELY,   /* offset scaled by a sector size, or only one volume is left */
+	CONFIDENCE_DOUBTFUL, /* two attached volumes answer to it (cloned signature) */
+};
+
+/* A drive letter that an old system knew. */
+struct letter {
+	char letter;
+	size_t volume;      /* index in survey.volumes, SIZE_MAX: its drive is not attached */
+	enum confidence confidence;
+	bool removable;     /* known by a device path: a stick, card or optical drive */
+	const char *what;   /* in words: "partition {guid}", "drive signature 1a2b3c4d, offset 1 MiB", "USB drive ..." */
+};
+
+enum place_status {
+	PLACE_HERE,          /* where the old system puts it by default */
+	PLACE_REDIRECTED,    /* elsewhere on the same volume */
+	PLACE_OTHER_VOLUME,  /* on another attached volume */
+	PLACE_DRIVE_MISSING, /* on a letter whose drive is not attached */
+	PLACE_SHARE,         /* on a network share */
+	PLACE_MISSING,       /* the folder is not there */
+};
+
+/* A location in the catalogue. */
+struct location {
+	size_t volume;  /* index in survey.volumes, SIZE_MAX: none */
+	uint32_t node;  /* NONE: not there */
+};
+
+struct place {
+	const char *role;     /* "documents", "pictures", ...: place_roles[] */
+	const char *folder;   /* its name in the archive: "Documents" */
+	enum place_status status;
+	bool in_cloud_folder; /* lies in a folder kept by a cloud-sync client */
+	const char *value;    /* as the hive has it, unexpanded; NULL: nothing there, the default is used */
+	const char *path;     /* expanded old path, "D:\Photos" */
+	const char *from;     /* "User Shell Folders", "Shell Folders", "default" */
+	struct location at;
+	struct location leftover; /* the default folder when the place is redirected and that exists too */
+	struct location offline;  /* a share's offline copies, if the old system kept them */
+};
+
+struct person {
+	const char *sid;       /* "" when no hive mentions the folder */
+	const char *account;   /* "" when unknown */
+	const char *full_name; /* "" when none */
+	const char *domain;    /* "" for a local account of this PC */
+	const char *folder;    /* name of the profile folder */
+	const char *path;      /* old path of the profile as the hive has it, expanded */
+	const char *key;       /* unique short name within the old system, for archive paths and parts */
+	struct location profile; /* resolved through a junction */
+	bool has_hive;           /* NTUSER.DAT could be read */
+	bool is_service;         /* service account: listed, never taken */
+	bool is_backup_twin;     /* from a ".bak" entry */
+	bool is_temporary;       /* temporary profile */
+	bool is_unlisted;        /* a folder that no hive mentions */
+	struct place *places;
+	size_t n_places;
+};
+
+struct program {
+	const char *name, *publisher, *version; /* "" when not recorded */
+	const char *installed;   /* date as recorded, "2024-05-17"; "" when not */
+	uint64_t size;           /* bytes as recorded, 0: not */
+	const char *folder;      /* old path, "" when not recorded */
+	const char *web_page;
+	size_t person;           /* index in system.persons; SIZE_MAX: of the machine */
+	bool is_32_bit;
+	bool is_component;       /* a part of the old system or of another program */
+	bool is_update;
+	const char *key;         /* name of the record's key */
+};
+
+struct old_system {
+	size_t volume;               /* index in survey.volumes */
+	uint32_t windows;            /* node of the Windows folder */
+	const char *windows_path;    /* "\Windows" */
+	uint32_t container;          /* folder that stands for C:\ : the volume's root, or "Windows.old" */
+	char letter;                 /* its own drive letter, 'C' when unknown */
+	const char *product, *edition, *version, *build; /* "" when unknown */
+	const char *computer;        /* name; "" when unknown */
+	const char *key;             /* unique name for archive paths ("FERNHILL-PC") */
+	const char *zone_name;       /* time zone key name */
+	int32_t bias, standard_bias, daylight_bias; /* minutes, UTC = local + bias */
+	uint8_t standard_start[16], daylight_start[16]; /* SYSTEMTIME rules */
+	bool has_zone;
+	int64_t last_shutdown;       /* FILETIME, 0 unknown */
+	int64_t installed;           /* FILETIME, 0 unknown */
+	bool is_copy;                /* inside a folder (Windows.old and the like) */
+	struct letter *letters;
+	size_t n_letters;
+	struct person *persons;
+	size_t n_persons;
+	struct location public_profile;
+	struct location profiles;    /* the folder of profiles: \Users or \Documents and Settings */
+	struct location default_profile;
+	struct place *shared;        /* shared places: Common Documents, ... */
+	size_t n_shared;
+	struct program *programs;
+	size_t n_programs;
+};
+
+struct survey {
+	struct arena arena;
+	struct survey_drive *drives;
+	size_t n_drives;
+	struct survey_volume *volumes;
+	size_t n_volumes;
+	struct old_system *systems; /* the most recently used first */
+	size_t n_systems;
+	struct findings *findings;  /* not owned */
+};
+
+
+/*
+ * Surveys the sources (paths of block devices or images). False with *error when a source cannot be
+ * opened at all (STATUS_NO_VOLUME...), when no NTFS volume could be read (STATUS_NO_VOLUME), or memory
+ * runs out. survey_free() is needed in either case.
+ */
+bool survey_run(struct survey *survey, const char *const *paths, size_t n_paths,
+    struct findings *findings, struct error *error);
+void survey_free(struct survey *survey);
+
+/*
+ * Where an old path ("D:\Photos\2019", "\\server\share\x", "Volume{guid}\x") lies for this old system;
+ * junctions and links on the way are followed (at most 32). location.volume is SIZE_MAX when its drive
+ * is not attached or it lies on a share, location.node NONE when the folder is not there.
+ */
+struct location survey_resolve(const struct survey *survey, const struct old_system *system,
+    const char *path);
+
+/* "here", "redirected", "other-volume", "drive-missing", "share", "missing". */
+const char *place_status_name(enum place_status status);
+
+/* The survey as one JSON object; findings included. */
+struct json;
+void survey_to_json(const struct survey *survey, struct json *json);
+
+/* programs.json: an array, one object for each program record of every old system. */
+void programs_to_json(const struct survey *survey, struct json *json);
+
+#endif
