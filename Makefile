@@ -4,6 +4,9 @@ SHELL := /bin/bash
 .DELETE_ON_ERROR:
 
 VERSION := 0.1.0
+# V=1 shows whole commands.
+Q := $(if $(filter 1,$(V)),,@)
+say = $(if $(filter 1,$(V)),,@printf '  %-7s %s\n' '$(1)' '$@')
 CC := gcc
 FUZZ_CC := clang-14
 
@@ -65,19 +68,23 @@ setup-test:
 # --- the program ---------------------------------------------------------------------------------
 
 $(PROGRAM): $(BUILD)/src/main.o $(LIBRARY)
-	$(CC) $(CFLAGS) $(SANFLAGS) $(LINK) $(LDFLAGS) -o $@ $^ $(LIBS)
+	$(call say,LINK)
+	$(Q)$(CC) $(CFLAGS) $(SANFLAGS) $(LINK) $(LDFLAGS) -o $@ $^ $(LIBS)
 
 $(LIBRARY): $(OBJECTS)
 	@rm -f $@
-	ar rcs $@ $^
+	$(call say,AR)
+	$(Q)ar rcs $@ $^
 
 $(BUILD)/%.o: %.c Makefile
 	@mkdir -p $(@D)
-	$(CC) $(CPPFLAGS) $(CFLAGS) $(SANFLAGS) -MMD -MP -c -o $@ $<
+	$(call say,CC)
+	$(Q)$(CC) $(CPPFLAGS) $(CFLAGS) $(SANFLAGS) -MMD -MP -c -o $@ $<
 
 $(BUILD)/%.o: %.S Makefile
 	@mkdir -p $(@D)
-	$(CC) $(CPPFLAGS) -c -o $@ $<
+	$(call say,AS)
+	$(Q)$(CC) $(CPPFLAGS) -c -o $@ $<
 
 # --- demo drives ---------------------------------------------------------------------------------
 
@@ -100,7 +107,8 @@ unit: setup-test
 	tests/run-all --units $(BUILD)
 
 $(BUILD)/tests/unit/%: $(BUILD)/tests/unit/%.o $(UNIT_SUPPORT_OBJECTS) $(LIBRARY)
-	$(CC) $(CFLAGS) $(SANFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka $(LIBS) -lblkid
+	$(call say,LINK)
+	$(Q)$(CC) $(CFLAGS) $(SANFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka $(LIBS) -lblkid
 
 # An object that is only reached through a pattern rule would be deleted after use.
 .PRECIOUS: $(BUILD)/tests/unit/%.o
@@ -109,7 +117,8 @@ fuzz-build: $(FUZZERS)
 
 build/fuzz/%: tests/fuzz/%.c $(SOURCES) $(ASSEMBLY) $(wildcard src/*/*.h) Makefile
 	@mkdir -p $(@D)
-	$(FUZZ_CC) $(CPPFLAGS) $(FUZZ_FLAGS) -o $@ $< $(SOURCES) $(ASSEMBLY) $(LIBS)
+	$(call say,FUZZ)
+	$(Q)$(FUZZ_CC) $(CPPFLAGS) $(FUZZ_FLAGS) -o $@ $< $(SOURCES) $(ASSEMBLY) $(LIBS)
 
 fuzz: setup-test
 	@$(MAKE) --no-print-directory fuzz-build

@@ -119,11 +119,11 @@ void findings_sort(struct findings *findings)
 
 void findings_to_json(const struct findings *findings, struct json *json)
 {
-	json_array(json);
+	json_begin_array(json);
 	for (size_t i = 0; i < findings->count; i++) {
 		const struct finding *finding = &findings->items[i];
 
-		json_object(json);
+		json_begin_object(json);
 		json_key_text(json, "code", finding->code);
 		json_key_text(json, "weight", weight_name(finding->weight));
 		json_key_text(json, "subject", finding->subject);

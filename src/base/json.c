@@ -49,12 +49,12 @@ static void open_container(struct json *json, char opener, char closer)
 	json->depth++;
 }
 
-void json_object(struct json *json)
+void json_begin_object(struct json *json)
 {
 	open_container(json, '{', '}');
 }
 
-void json_array(struct json *json)
+void json_begin_array(struct json *json)
 {
 	open_container(json, '[', ']');
 }
@@ -130,7 +130,7 @@ void json_bool(struct json *json, bool value)
 	buf_add_text(json->buf, value ? "true" : "false");
 }
 
-void json_null(struct json *json)
+void json_put_null(struct json *json)
 {
 	json_text(json, NULL);
 }

@@ -27,8 +27,8 @@ struct json {
 /* The buffer stays the caller's. */
 void json_start(struct json *json, struct buf *buf, bool pretty);
 
-void json_object(struct json *json);
-void json_array(struct json *json);
+void json_begin_object(struct json *json);
+void json_begin_array(struct json *json);
 void json_end(struct json *json); /* closes the innermost object or array */
 
 void json_key(struct json *json, const char *key);
@@ -36,7 +36,7 @@ void json_text(struct json *json, const char *text); /* NULL writes null */
 void json_unsigned(struct json *json, uint64_t number);
 void json_signed(struct json *json, int64_t number);
 void json_bool(struct json *json, bool value);
-void json_null(struct json *json);
+void json_put_null(struct json *json);
 
 void json_key_text(struct json *json, const char *key, const char *text);
 void json_key_unsigned(struct json *json, const char *key, uint64_t number);
