@@ -8,6 +8,7 @@
 
 #include "base/error.h"
 #include "disk/hole.h"
+#include "extract/digest.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -18,11 +19,17 @@ enum format {
 	FORMAT_TAR,
 	FORMAT_FOLDER,
 };
+const char *format_name(enum format format); /* "zip" */
+bool format_from_name(const char *name, enum format *format);
 
 enum member_kind {
 	MEMBER_FILE,
 	MEMBER_FOLDER,
-	MEMBER_SAME, /* the same bytes as `same_as`, earlier in this part: a hard link */
+	/*
+	 * The same bytes as `same_as`, earlier in this part: a hard link. No data follows. Not for
+	 * FORMAT_ZIP, which has none.
+	 */
+	MEMBER_SAME,
 };
 
 /* One entry of a part. */
@@ -34,6 +41,12 @@ struct member {
 	int64_t created, modified, accessed; /* FILETIME, 0 unknown */
 	bool is_readonly;
 	bool is_compact;     /* compressed already by its kind: store rather than deflate */
+	/*
+	 * The ranges that hold data, when the rest of the file is sparse; ascending, without overlaps.
+	 * tar needs them beforehand. NULL: not known, or nothing is sparse.
+	 */
+	const struct hole *data;
+	size_t n_data;
 };
 
 struct writer;
@@ -60,11 +73,23 @@ bool writer_data(struct writer *writer, const void *data, size_t length, struct 
 bool writer_zeros(struct writer *writer, uint64_t length, struct error *error);
 bool writer_end(struct writer *writer, struct error *error);
 
-/* Bytes that the part takes so far at the destination. */
+/*
+ * Between two entries: bytes that the part takes at the destination when it is finished now (an upper
+ * bound, a few kB at most above the truth). 0 for FORMAT_FOLDER.
+ */
 uint64_t writer_size(const struct writer *writer);
 
-/* Completes the part: sync, rename. The writer is gone afterwards, also on failure. */
-bool writer_finish(struct writer *writer, struct error *error);
+/*
+ * Bytes that an entry of `size` bytes with this path can add at most, whatever it holds: what
+ * writer_size() grows by.
+ */
+uint64_t writer_cost(enum format format, const char *path, uint64_t size);
+
+/*
+ * Completes the part: sync, rename. The writer is gone afterwards, also on failure. *digest (may be
+ * NULL) is the SHA-256 of the part's file; zeros for FORMAT_FOLDER.
+ */
+bool writer_finish(struct writer *writer, struct digest *digest, struct error *error);
 /* Gives up: the temporary file is removed. */
 void writer_abandon(struct writer *writer);
 

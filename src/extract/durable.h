@@ -1,0 +1,50 @@
+/*
+ * A file at the destination that is either complete or marked as unfinished.
+ *
+ * It is written as PATH.unfinished, synced, renamed to PATH, and its folder is synced; so a power cut
+ * or a pulled stick never leaves half a file under a good name. Its SHA-256 is taken while writing.
+ */
+#ifndef EXTRACT_DURABLE_H
+#define EXTRACT_DURABLE_H
+
+#include "base/buf.h"
+#include "base/error.h"
+#include "extract/digest.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#define UNFINISHED ".unfinished"
+
+struct durable {
+	char *path;        /* the good name */
+	char *temporary;   /* path + UNFINISHED */
+	int fd;
+	uint64_t size;     /* bytes written so far */
+	struct sha256_ctx hash;
+	struct error error; /* the first failure; status 0: none */
+};
+
+/* Creates the temporary file (mode 0600); neither name may exist. False with *error. */
+bool durable_open(struct durable *file, const char *path, struct error *error);
+
+/* False when this or an earlier write failed: *error says which. */
+bool durable_write(struct durable *file, const void *data, size_t length, struct error *error);
+
+/* Syncs and renames. *digest may be NULL. The file is closed in any case; a failed one is removed. */
+bool durable_finish(struct durable *file, struct digest *digest, struct error *error);
+/* Closes and removes the temporary file. */
+void durable_abandon(struct durable *file);
+
+/* Writes a whole small file from a buffer that may have run out of memory. */
+bool durable_save(const char *path, const struct buf *content, struct digest *digest,
+    struct error *error);
+
+/* Makes renames and creations in the folder of `path` last. */
+bool durable_sync_folder(const char *path, struct error *error);
+
+/* Fills *error for a failed destination: a full one gets its own words. Always false. */
+bool durable_failed(struct error *error, int number, const char *path);
+
+#endif

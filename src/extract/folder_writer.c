@@ -1,0 +1,340 @@
+/*
+ * The format "folder": plain files and folders with their times, under one folder of the job.
+ *
+ * The folder is built under a temporary name and gets its good name when everything in it is synced.
+ * Paths are walked one name at a time from an open folder: they may be longer than the system's limit
+ * for a path, and a link that somebody puts there meanwhile is never followed.
+ */
+#include "base/filetime.h"
+#include "extract/durable.h"
+#include "extract/writer_ops.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <limits.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+/* Times of folders are set at the very end: every file written into one would change them. */
+struct folder_times {
+	char *path;
+	int64_t modified, accessed;
+};
+
+struct folder_writer {
+	struct writer base;
+	char *path, *temporary;
+	int root;
+	char *parent;      /* path of the open parent folder, so that neighbours need no walk */
+	int parent_fd;     /* -1: none; may be equal to root */
+	int fd;            /* the file in work, -1: none */
+	uint64_t position; /* in it */
+	struct member member;
+	char *name;        /* of the file in work, for messages */
+	struct folder_times *folders;
+	size_t n_folders, folders_capacity;
+};
+
+static void close_parent(struct folder_writer *folder)
+{
+	if (folder->parent_fd >= 0 && folder->parent_fd != folder->root)
+		close(folder->parent_fd);
+	folder->parent_fd = -1;
+	free(folder->parent);
+	folder->parent = NULL;
+}
+
+/* Opens the folder of `length` bytes of path below the root, making what is not there. -1: errno. */
+static int walk(int root, const char *path, size_t length)
+{
+	int at = root;
+
+	while (length > 0) {
+		char name[NAME_MAX + 1];
+		const char *slash = memchr(path, '/', length);
+		size_t part = slash == NULL ? length : (size_t)(slash - path);
+		int next;
+
+		if (part == 0 || part > NAME_MAX) {
+			errno = ENAMETOOLONG;
+			next = -1;
+		} else {
+			memcpy(name, path, part);
+			name[part] = '\0';
+			next = mkdirat(at, name, 0700) != 0 && errno != EEXIST ? -1 :
+			    openat(at, name, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
+		}
+		if (at != root)
+			close(at);
+		if (next < 0)
+			return -1;
+		at = next;
+		path += part;
+		length -= part;
+		if (length > 0) {
+			path++;
+			length--;
+		}
+	}
+	return at;
+}
+
+/* Makes `parent_fd` the folder that holds `path`; returns the last name, or NULL with *error. */
+static const char *enter_parent(struct folder_writer *folder, const char *path, struct error *error)
+{
+	const char *slash = strrchr(path, '/');
+	size_t length = slash == NULL ? 0 : (size_t)(slash - path);
+	const char *name = slash == NULL ? path : slash + 1;
+
+	if (folder->parent != NULL && strlen(folder->parent) == length &&
+	    memcmp(folder->parent, path, length) == 0)
+		return name;
+	close_parent(folder);
+	folder->parent_fd = walk(folder->root, path, length);
+	if (folder->parent_fd < 0) {
+		durable_failed(error, errno, path);
+		return NULL;
+	}
+	folder->parent = strndup(path, length);
+	if (folder->parent == NULL) {
+		close_parent(folder);
+		error_no_memory(error);
+		return NULL;
+	}
+	return name;
+}
+
+static struct timespec to_timespec(int64_t filetime)
+{
+	struct timespec time = {.tv_nsec = UTIME_OMIT};
+	int64_t seconds;
+	uint32_t nanoseconds;
+
+	if (filetime <= 0)
+		return time;
+	filetime_to_unix(filetime, &seconds, &nanoseconds);
+	return (struct timespec){.tv_sec = seconds, .tv_nsec = nanoseconds};
+}
+
+/* The order that futimens() wants; a destination that cannot keep a time is no failure. */
+static void times_of(struct timespec times[2], int64_t accessed, int64_t modified)
+{
+	times[0] = to_timespec(accessed);
+	times[1] = to_timespec(modified);
+}
+
+static bool begin_folder(struct folder_writer *folder, const struct member *member,
+    const char *name, struct error *error)
+{
+	struct folder_times *times;
+
+	if (mkdirat(folder->parent_fd, name, 0700) != 0 && errno != EEXIST)
+		return durable_failed(error, errno, member->path);
+	if (!array_reserve(&folder->folders, &folder->folders_capacity, folder->n_folders + 1,
+		sizeof(*folder->folders)))
+		return error_no_memory(error);
+	times = &folder->folders[folder->n_folders];
+	times->path = strdup(member->path);
+	if (times->path == NULL)
+		return error_no_memory(error);
+	times->modified = member->modified;
+	times->accessed = member->accessed;
+	folder->n_folders++;
+	return true;
+}
+
+/* A second name of a file that is already there; a copy where the destination knows no such thing. */
+static bool begin_same(struct folder_writer *folder, const char *name, const char *path,
+    const char *same_as, struct error *error)
+{
+	const char *slash = strrchr(same_as, '/');
+	int from = walk(folder->root, same_as, slash == NULL ? 0 : (size_t)(slash - same_as));
+	int result;
+
+	if (from < 0)
+		return durable_failed(error, errno, same_as);
+	result = linkat(from, slash == NULL ? same_as : slash + 1, folder->parent_fd, name, 0);
+	if (result != 0 && (errno == EPERM || errno == ENOSYS || errno == ENOTSUP ||
+			       errno == EMLINK)) {
+		int in = openat(from, slash == NULL ? same_as : slash + 1,
+		    O_RDONLY | O_NOFOLLOW | O_CLOEXEC);
+		int out = openat(folder->parent_fd, name,
+		    O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0600);
+		ssize_t moved = in < 0 || out < 0 ? -1 : 1;
+
+		while (moved > 0)
+			moved = copy_file_range(in, NULL, out, NULL, 1 << 20, 0);
+		result = moved < 0 ? -1 : 0;
+		if (in >= 0)
+			close(in);
+		if (out >= 0)
+			close(out);
+	}
+	if (result != 0)
+		durable_failed(error, errno, path);
+	if (from != folder->root)
+		close(from);
+	return result == 0;
+}
+
+static bool folder_begin(struct writer *writer, const struct member *member, struct error *error)
+{
+	struct folder_writer *folder = (struct folder_writer *)writer;
+	const char *name = enter_parent(folder, member->path, error);
+
+	if (name == NULL)
+		return false;
+	folder->member = *member;
+	folder->member.path = folder->member.same_as = NULL; /* not ours to keep */
+	folder->position = 0;
+	if (member->kind == MEMBER_FOLDER)
+		return begin_folder(folder, member, name, error);
+	if (member->kind == MEMBER_SAME)
+		return begin_same(folder, name, member->path, member->same_as, error);
+	free(folder->name);
+	folder->name = strdup(member->path);
+	if (folder->name == NULL)
+		return error_no_memory(error);
+	folder->fd = openat(folder->parent_fd, name,
+	    O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0600);
+	return folder->fd >= 0 || durable_failed(error, errno, member->path);
+}
+
+static bool folder_data(struct writer *writer, const void *data, size_t length, struct error *error)
+{
+	struct folder_writer *folder = (struct folder_writer *)writer;
+	const uint8_t *bytes = data;
+
+	while (length > 0) {
+		ssize_t written = pwrite(folder->fd, bytes, length, (off_t)folder->position);
+
+		if (written < 0 && errno == EINTR)
+			continue;
+		if (written <= 0)
+			return durable_failed(error, written < 0 ? errno : ENOSPC, folder->name);
+		bytes += written;
+		length -= (size_t)written;
+		folder->position += (uint64_t)written;
+	}
+	return true;
+}
+
+static bool folder_zeros(struct writer *writer, uint64_t length, struct error *error)
+{
+	(void)error;
+	((struct folder_writer *)writer)->position += length;
+	return true;
+}
+
+static bool folder_end(struct writer *writer, struct error *error)
+{
+	struct folder_writer *folder = (struct folder_writer *)writer;
+	struct timespec times[2];
+	bool good = true;
+
+	if (folder->fd < 0)
+		return true;
+	/* Zeros at the end were only counted so far. */
+	if (ftruncate(folder->fd, (off_t)folder->position) != 0)
+		good = durable_failed(error, errno, folder->name);
+	if (folder->member.is_readonly)
+		(void)fchmod(folder->fd, 0400);
+	times_of(times, folder->member.accessed, folder->member.modified);
+	(void)futimens(folder->fd, times);
+	if (close(folder->fd) != 0 && good)
+		good = durable_failed(error, errno, folder->name);
+	folder->fd = -1;
+	return good;
+}
+
+static uint64_t folder_size(const struct writer *writer)
+{
+	(void)writer;
+	return 0;
+}
+
+static void free_folder(struct folder_writer *folder)
+{
+	close_parent(folder);
+	if (folder->fd >= 0)
+		close(folder->fd);
+	if (folder->root >= 0)
+		close(folder->root);
+	for (size_t i = 0; i < folder->n_folders; i++)
+		free(folder->folders[i].path);
+	free(folder->folders);
+	free(folder->name);
+	free(folder->path);
+	free(folder->temporary);
+	free(folder);
+}
+
+/* From the last to the first: what lies deeper comes later, and is done earlier. */
+static void set_folder_times(struct folder_writer *folder)
+{
+	for (size_t i = folder->n_folders; i-- > 0;) {
+		struct folder_times *entry = &folder->folders[i];
+		struct timespec times[2];
+		struct error ignored;
+		const char *name = enter_parent(folder, entry->path, &ignored);
+
+		times_of(times, entry->accessed, entry->modified);
+		if (name != NULL)
+			(void)utimensat(folder->parent_fd, name, times, AT_SYMLINK_NOFOLLOW);
+	}
+}
+
+static bool folder_finish(struct writer *writer, struct digest *digest, struct error *error)
+{
+	struct folder_writer *folder = (struct folder_writer *)writer;
+	bool good = true;
+
+	(void)digest;
+	set_folder_times(folder);
+	if (syncfs(folder->root) != 0)
+		good = durable_failed(error, errno, folder->path);
+	if (good && rename(folder->temporary, folder->path) != 0)
+		good = durable_failed(error, errno, folder->path);
+	if (good)
+		good = durable_sync_folder(folder->path, error);
+	free_folder(folder);
+	return good;
+}
+
+/* What arrived stays, under the name that says that it is not complete. */
+static void folder_abandon(struct writer *writer)
+{
+	free_folder((struct folder_writer *)writer);
+}
+
+static const struct writer_ops folder_ops = {folder_begin, folder_data, folder_zeros, folder_end,
+    folder_size, folder_finish, folder_abandon};
+
+struct writer *folder_writer_open(const char *path, struct error *error)
+{
+	struct folder_writer *folder = calloc(1, sizeof(*folder));
+
+	if (folder == NULL) {
+		error_no_memory(error);
+		return NULL;
+	}
+	folder->base.ops = &folder_ops;
+	folder->root = folder->parent_fd = folder->fd = -1;
+	folder->path = strdup(path);
+	if (asprintf(&folder->temporary, "%s%s", path, UNFINISHED) < 0)
+		folder->temporary = NULL;
+	if (folder->path == NULL || folder->temporary == NULL) {
+		error_no_memory(error);
+	} else if (mkdir(folder->temporary, 0700) != 0 ||
+	    (folder->root = open(folder->temporary,
+		 O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC)) < 0) {
+		durable_failed(error, errno, folder->temporary);
+	} else {
+		return &folder->base;
+	}
+	free_folder(folder);
+	return NULL;
+}

@@ -1,0 +1,108 @@
+/* One interface for the three formats: see writer.h. */
+#include "extract/writer.h"
+
+#include "extract/writer_ops.h"
+
+#include <string.h>
+
+static const char *const format_names[] = {"zip", "tar", "folder"};
+
+const char *format_name(enum format format)
+{
+	return format_names[format];
+}
+
+bool format_from_name(const char *name, enum format *format)
+{
+	for (size_t i = 0; i < sizeof(format_names) / sizeof(format_names[0]); i++) {
+		if (strcmp(name, format_names[i]) == 0) {
+			*format = (enum format)i;
+			return true;
+		}
+	}
+	return false;
+}
+
+struct writer *writer_open(enum format format, const char *path, const struct writer_options *options,
+    struct error *error)
+{
+	switch (format) {
+	case FORMAT_ZIP:
+		return zip_writer_open(path, options, error);
+	case FORMAT_TAR:
+		return tar_writer_open(path, error);
+	case FORMAT_FOLDER:
+		return folder_writer_open(path, error);
+	}
+	error_set(error, STATUS_OTHER, "there is no such format");
+	return NULL;
+}
+
+bool writer_begin(struct writer *writer, const struct member *member, struct error *error)
+{
+	return writer->ops->begin(writer, member, error);
+}
+
+bool writer_data(struct writer *writer, const void *data, size_t length, struct error *error)
+{
+	return writer->ops->data(writer, data, length, error);
+}
+
+bool writer_zeros(struct writer *writer, uint64_t length, struct error *error)
+{
+	return writer->ops->zeros(writer, length, error);
+}
+
+bool writer_end(struct writer *writer, struct error *error)
+{
+	return writer->ops->end(writer, error);
+}
+
+uint64_t writer_size(const struct writer *writer)
+{
+	return writer->ops->size(writer);
+}
+
+/*
+ * Zip: local header, descriptor and central entry with their extra fields (under 256 bytes without the
+ * names), and what deflate can add to bytes that it cannot compress (5 bytes for each 16 kB and some).
+ * Tar: header, pax header and its records, padding; the sparse map is bounded by 4,096 ranges of at
+ * most 40 bytes, but comes in place of at least as many blocks that are left out.
+ */
+uint64_t writer_cost(enum format format, const char *path, uint64_t size)
+{
+	uint64_t name = strlen(path);
+
+	if (format == FORMAT_ZIP)
+		return size + size / 2000 + 2 * name + 320;
+	if (format == FORMAT_TAR)
+		return size + 2 * name + 4608;
+	return size;
+}
+
+bool writer_finish(struct writer *writer, struct digest *digest, struct error *error)
+{
+	if (digest != NULL)
+		*digest = (struct digest){{0}};
+	return writer->ops->finish(writer, digest, error);
+}
+
+void writer_abandon(struct writer *writer)
+{
+	if (writer != NULL)
+		writer->ops->abandon(writer);
+}
+
+bool writer_plain_zeros(struct writer *writer, uint64_t length, struct error *error)
+{
+	static const uint8_t zeros[65536];
+
+	while (length > 0) {
+		size_t now = length < sizeof(zeros) ? (size_t)length : sizeof(zeros);
+
+		if (!writer->ops->data(writer, zeros, now, error))
+			return false;
+		length -= now;
+	}
+	return true;
+}

@@ -1,0 +1,33 @@
+/*
+ * What each writer provides behind writer.h.
+ */
+#ifndef EXTRACT_WRITER_OPS_H
+#define EXTRACT_WRITER_OPS_H
+
+#include "extract/writer.h"
+
+/* The first field of every writer. */
+struct writer {
+	const struct writer_ops *ops;
+};
+
+struct writer_ops {
+	bool (*begin)(struct writer *writer, const struct member *member, struct error *error);
+	bool (*data)(struct writer *writer, const void *data, size_t length, struct error *error);
+	bool (*zeros)(struct writer *writer, uint64_t length, struct error *error);
+	bool (*end)(struct writer *writer, struct error *error);
+	uint64_t (*size)(const struct writer *writer);
+	/* Both free the writer. */
+	bool (*finish)(struct writer *writer, struct digest *digest, struct error *error);
+	void (*abandon)(struct writer *writer);
+};
+
+struct writer *zip_writer_open(const char *path, const struct writer_options *options,
+    struct error *error);
+struct writer *tar_writer_open(const char *path, struct error *error);
+struct writer *folder_writer_open(const char *path, struct error *error);
+
+/* Zeros through the `data` function of a writer that has nothing better. */
+bool writer_plain_zeros(struct writer *writer, uint64_t length, struct error *error);
+
+#endif
