@@ -1,0 +1,179 @@
+/*
+ * What the files of src/hive share: the open hive, cells, records, and the tree of keys.
+ *
+ * Source of every offset: "Windows registry file format specification" (regf), sections named at
+ * each group below.
+ */
+#ifndef HIVE_INTERNAL_H
+#define HIVE_INTERNAL_H
+
+#include "base/bytes.h"
+#include "hive/hive.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define BASE_BLOCK_SIZE 4096u
+#define PAGE_SIZE_DIRTY 512u /* what "page" means in a log of dirty data */
+#define BIN_ALIGN 4096u
+#define BIN_HEADER 32u
+#define CELL_ALIGN 8u
+
+/* Offsets in a cell are 31 bits wide: the topmost bit tells stable from volatile storage. */
+#define BINS_LIMIT 0x80000000u
+
+/* Cells that are not in the file: keys made up in the place of lost ones. */
+#define MADE_UP_CELL 0x80000000u
+
+/* Section "Base block". What is needed of it, from a hive or from a log. */
+struct base_block {
+	bool readable; /* long enough, with the signature */
+	bool valid;    /* readable, and the checksum and every field are right */
+	uint32_t primary, secondary;
+	int64_t written;
+	uint32_t minor;
+	uint32_t file_type;
+	hive_cell root;
+	uint32_t bins_size;
+	uint32_t cluster; /* sectors of 512 bytes */
+};
+
+/* The bytes behind a cell's size field. */
+struct cell {
+	const uint8_t *data;
+	size_t length;
+};
+
+/* A name as it is stored. */
+struct raw_name {
+	const uint8_t *data;
+	size_t length; /* bytes */
+	bool compressed; /* one byte (Latin-1) instead of two for a character */
+};
+
+/* One key of the tree. Links are indices into the table of keys; NO_KEY is none. */
+#define NO_KEY UINT32_MAX
+struct key {
+	hive_cell cell;
+	uint32_t parent, first_child, last_child, next;
+	uint32_t n_children;
+	uint32_t n_values; /* entries of its value list that may be looked at */
+	bool incomplete;   /* its list of subkeys is damaged */
+};
+
+/* A key that stands for a lost one: at `cell` there was a key node once. */
+struct made_up {
+	hive_cell cell; /* HIVE_NO_CELL for a root whose place is unknown */
+	uint32_t key;   /* its index in the table of keys */
+};
+
+/* A list entry that leads to no key node: where salvage may join what belonged below it. */
+struct broken_entry {
+	hive_cell cell;
+	uint32_t key; /* the key whose list has it */
+};
+
+struct key_slot {
+	hive_cell cell;
+	uint32_t key; /* NO_KEY when the slot is free */
+};
+
+struct hive {
+	uint8_t *data; /* base block, then the bins */
+	size_t length;
+	uint32_t bins_length; /* what of the bins is there */
+	struct base_block base;
+	struct hive_health health;
+
+	struct key *keys;
+	size_t n_keys, key_room;
+	struct key_slot *slots; /* from cell to key; open addressing */
+	size_t n_slots, n_used; /* n_slots is a power of two */
+	struct made_up *made_up;
+	size_t n_made_up, made_up_room;
+	struct broken_entry *broken;
+	size_t n_broken, broken_room;
+	size_t list_budget, value_budget; /* list entries that may still be looked at */
+	bool no_memory;
+};
+
+/* cell.c */
+bool cell_get(const struct hive *hive, hive_cell offset, struct cell *cell);
+/* A cell that holds a record with this signature and at least `size` bytes. */
+bool cell_record(const struct hive *hive, hive_cell offset, const char *signature, size_t size,
+    struct cell *cell);
+
+/* base_block.c */
+struct base_block base_block_read(const uint8_t *data, size_t length);
+/* The backup copy of the last-written time in the first bin. */
+int64_t first_bin_written(const uint8_t *bins, size_t length);
+
+/* marvin.c: Marvin32 over `data`, with the seed of the registry's logs or any other. */
+#define MARVIN_SEED UINT64_C(0x82EF4D887A4E55C5)
+uint64_t marvin32(uint64_t seed, const void *data, size_t length);
+
+/* bins.c: the hive's bytes as they change under a log. */
+uint8_t *bins_of(const struct hive *hive);
+bool bins_grow(struct hive *hive, size_t length);
+bool bins_write(struct hive *hive, uint64_t offset, const uint8_t *data, size_t length);
+
+/* log_new.c, log_old.c: one generation each; replay.c chooses. */
+struct log_file {
+	struct base_block base;
+	const uint8_t *data;
+	size_t length;
+};
+bool log_is_new(const struct log_file *log);
+bool log_is_old(const struct log_file *log);
+bool logs_new_apply(struct hive *hive, const struct log_file *logs, size_t n_logs);
+bool logs_old_apply(struct hive *hive, const struct log_file *logs, size_t n_logs);
+bool hive_replay(struct hive *hive, const struct hive_log *logs, size_t n_logs);
+
+/* key.c: section "Key node". */
+#define NK_SIZE 76u
+#define NK_FLAG_ROOT 0x0004u
+#define NK_FLAG_COMPRESSED 0x0020u
+#define NK_FLAG_PREDEFINED 0x0040u
+bool nk_get(const struct hive *hive, hive_cell offset, struct cell *nk);
+struct raw_name nk_name(const struct cell *nk);
+
+/* list.c: calls `visit` for every entry of the subkeys lists and counts the entries in *seen; false
+   when something was broken. */
+typedef void (*list_visit)(struct hive *hive, uint32_t key, hive_cell entry);
+bool list_walk(struct hive *hive, hive_cell list, uint32_t key, list_visit visit, uint32_t *seen);
+
+/* tree.c */
+uint32_t tree_index(const struct hive *hive, hive_cell cell); /* NO_KEY when it is not a known key */
+/* Adds a key below `parent` (NO_KEY: none). NO_KEY when it is there already or memory ran out. */
+uint32_t tree_add(struct hive *hive, hive_cell cell, uint32_t parent);
+uint32_t tree_add_made_up(struct hive *hive, hive_cell lost, uint32_t parent);
+/* Follows the lists of the keys from index `from` on; the keys that this adds are followed too. */
+void tree_follow(struct hive *hive, size_t from);
+bool tree_build(struct hive *hive, hive_cell root);
+/* The lost cell that a made-up key stands for, or the key's own cell. */
+hive_cell tree_place(const struct hive *hive, uint32_t key);
+
+/* scan.c: every allocated key node, found without the tree, in the order of the file. */
+typedef bool (*scan_visit)(void *context, hive_cell cell, const struct cell *nk);
+void scan_keys(const struct hive *hive, scan_visit visit, void *context);
+
+/* salvage.c */
+bool salvage_join(struct hive *hive);
+hive_cell salvage_find_root(const struct hive *hive);
+
+/* value.c: section "Key value". */
+bool vk_get(const struct hive *hive, hive_cell offset, struct cell *vk);
+struct raw_name vk_name(const struct cell *vk);
+bool vk_is_whole(const struct hive *hive, const struct cell *vk);
+/* The value list of a key node and how many entries it has room for. */
+bool value_list(const struct hive *hive, const struct cell *nk, struct cell *list, uint32_t *count,
+    bool *broken);
+
+/* name.c */
+char *raw_name_text(const struct raw_name *name, struct arena *arena);
+/* Is it the inner text of `length` bytes, ignoring case? */
+bool raw_name_equals(const struct raw_name *name, const char *text, size_t length);
+/* Equal for names that are equal, ignoring case. */
+uint32_t raw_name_hash(const struct raw_name *name);
+
+#endif
