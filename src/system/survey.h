@@ -9,6 +9,7 @@
 #define SYSTEM_SURVEY_H
 
 #include "base/arena.h"
+#include "base/buf.h"
 #include "base/error.h"
 #include "base/finding.h"
 #include "disk/drives.h"
@@ -56,6 +57,12 @@ struct letter {
 	enum confidence confidence;
 	bool removable;     /* known by a device path: a stick, card or optical drive */
 	const char *what;   /* in words: "partition {guid}", "drive signature 1a2b3c4d, offset 1 MiB", "USB drive ..." */
+};
+
+/* A volume name, "Volume{guid}", that an old system knew: junctions and mount points use them. */
+struct mount {
+	struct guid guid;
+	size_t volume; /* index in survey.volumes, SIZE_MAX: not attached */
 };
 
 enum place_status {
@@ -128,13 +135,20 @@ struct old_system {
 	const char *key;             /* unique name for archive paths ("FERNHILL-PC") */
 	const char *zone_name;       /* time zone key name */
 	int32_t bias, standard_bias, daylight_bias; /* minutes, UTC = local + bias */
-	uint8_t standard_start[16], daylight_start[16]; /* SYSTEMTIME rules */
+	/*
+	 * When standard and daylight time begin, as SYSTEMTIME ([MS-DTYP] 2.3.13): with year 0, day 1 to
+	 * 5 is the first to last such day of the week in that month; month 0: there is no daylight time.
+	 */
+	uint8_t standard_start[16], daylight_start[16];
 	bool has_zone;
 	int64_t last_shutdown;       /* FILETIME, 0 unknown */
 	int64_t installed;           /* FILETIME, 0 unknown */
+	int64_t last_used;           /* FILETIME: the latest of last shutdown and last write to SYSTEM */
 	bool is_copy;                /* inside a folder (Windows.old and the like) */
 	struct letter *letters;
 	size_t n_letters;
+	struct mount *mounts;
+	size_t n_mounts;
 	struct person *persons;
 	size_t n_persons;
 	struct location public_profile;
@@ -157,7 +171,6 @@ struct survey {
 	struct findings *findings;  /* not owned */
 };
 
-
 /*
  * Surveys the sources (paths of block devices or images). False with *error when a source cannot be
  * opened at all (STATUS_NO_VOLUME...), when no NTFS volume could be read (STATUS_NO_VOLUME), or memory
@@ -174,6 +187,20 @@ void survey_free(struct survey *survey);
  */
 struct location survey_resolve(const struct survey *survey, const struct old_system *system,
     const char *path);
+
+/*
+ * The old system's time zone as a POSIX TZ value ("<+01>-1<+02>-2,M3.5.0/2,M10.5.0/3"). False when it
+ * is not known or does not fit.
+ */
+bool zone_to_posix(const struct old_system *system, char *out, size_t size);
+
+/* What lies below a folder, junctions and links not followed. */
+struct sum {
+	uint64_t files, folders;  /* names; a file with two names there counts twice */
+	uint64_t bytes;           /* of all streams of the files */
+	uint64_t cloud_files, cloud_bytes; /* of these: not, or only partly, on the drive */
+};
+struct sum survey_sum(const struct survey *survey, struct location location);
 
 /* "here", "redirected", "other-volume", "drive-missing", "share", "missing". */
 const char *place_status_name(enum place_status status);

@@ -1,0 +1,280 @@
+/* The survey as text for people, for a terminal of 80 columns. */
+#include "report/survey_text.h"
+
+#include "base/filetime.h"
+#include "base/text.h"
+
+#include <stdarg.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define WIDTH 79
+#define PROGRAMS_SHOWN 20
+#define LETTERS_SHOWN 26
+
+/* A line (or more, wrapped) whose first line starts at `indent` and the others at `hang`. */
+static void line(FILE *out, unsigned indent, unsigned hang, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
+
+static void line(FILE *out, unsigned indent, unsigned hang, const char *format, ...)
+{
+	va_list arguments;
+	char *text = NULL;
+
+	va_start(arguments, format);
+	if (vasprintf(&text, format, arguments) < 0)
+		text = NULL;
+	va_end(arguments);
+	/* text_wrap() takes the first line to start at the column of the others. */
+	fprintf(out, "%*s", (int)indent, "");
+	if (text)
+		text_wrap(out, text, hang, WIDTH);
+	free(text);
+}
+
+/* "name:" padded to a column, then the text. */
+static void field(FILE *out, const char *name, const char *text)
+{
+	if (!text || !*text)
+		return;
+	fprintf(out, "  %-14s ", name);
+	text_wrap(out, text, 17, WIDTH);
+}
+
+/* --- drives ---------------------------------------------------------------------------------------- */
+
+static void print_volume(const struct survey *survey, const struct survey_volume *volume, FILE *out)
+{
+	const struct survey_drive *drive = &survey->drives[volume->drive];
+	const char *kind = partition_type_name(&drive->table, volume->partition);
+	const char *label = volume->volume ? volume->volume->label : "";
+
+	line(out, 2, 6, "%s  %s, %s%s%s%s%s%s%s", volume->name,
+	    text_size(volume->partition->length).text, filesystem_name(volume->filesystem),
+	    *label ? ", called " : "", label, kind ? ", " : "", kind ? kind : "",
+	    volume->is_system_partition && !kind ? ", start files of the old system" : "",
+	    volume->filesystem == FILESYSTEM_NTFS && !volume->volume ? ", not readable" : "");
+}
+
+static void print_drives(const struct survey *survey, FILE *out)
+{
+	for (size_t d = 0; d < survey->n_drives; d++) {
+		const struct drive *about = &survey->drives[d].about;
+
+		line(out, 0, 2, "Drive %s: %s, %s%s%s%s%s", about->path, text_size(about->size).text,
+		    about->bus, *about->model ? ", " : "", about->model,
+		    *about->serial ? ", serial " : "", about->serial);
+		for (size_t v = 0; v < survey->n_volumes; v++)
+			if (survey->volumes[v].drive == d)
+				print_volume(survey, &survey->volumes[v], out);
+	}
+}
+
+/* --- persons and places ----------------------------------------------------------------------------- */
+
+static const char *status_words(const struct place *place)
+{
+	switch (place->status) {
+	case PLACE_HERE:
+		return "where it usually is";
+	case PLACE_REDIRECTED:
+		return "moved to";
+	case PLACE_OTHER_VOLUME:
+		return "moved to another drive:";
+	case PLACE_DRIVE_MISSING:
+		return "on a drive that is not attached:";
+	case PLACE_SHARE:
+		return "on a network share:";
+	case PLACE_MISSING:
+		break;
+	}
+	return "not there:";
+}
+
+static void print_place(const struct survey *survey, const struct place *place, FILE *out)
+{
+	struct sum sum = survey_sum(survey, place->at), left = survey_sum(survey, place->leftover);
+	struct buf text = {0};
+
+	buf_add_text(&text, status_words(place));
+	if (place->status != PLACE_HERE)
+		buf_printf(&text, " %s", place->path);
+	if (place->in_cloud_folder)
+		buf_add_text(&text, ", in a cloud-sync folder");
+	if (place->at.node != NONE)
+		buf_printf(&text, ", %s files, %s", text_count(sum.files).text,
+		    text_size(sum.bytes).text);
+	if (sum.cloud_files)
+		buf_printf(&text, " (%s of them, %s, are wholly or partly only in the cloud)",
+		    text_count(sum.cloud_files).text, text_size(sum.cloud_bytes).text);
+	if (left.files)
+		buf_printf(&text, "; %s files, %s, are left in the usual folder",
+		    text_count(left.files).text, text_size(left.bytes).text);
+	if (place->offline.node != NONE)
+		buf_add_text(&text, "; offline copies are on this drive");
+	fprintf(out, "    %-14s ", place->folder);
+	text_wrap(out, buf_text(&text), 19, WIDTH);
+	buf_free(&text);
+}
+
+static void print_places(const struct survey *survey, const struct place *places, size_t n_places,
+    FILE *out)
+{
+	for (size_t i = 0; i < n_places; i++) {
+		/* A usual folder that never existed is no news. */
+		if (places[i].status == PLACE_MISSING && strcmp(places[i].from, "default") == 0)
+			continue;
+		print_place(survey, &places[i], out);
+	}
+}
+
+static void print_person(const struct survey *survey, const struct person *person, FILE *out)
+{
+	struct sum sum = survey_sum(survey, person->profile);
+	const char *name = *person->account ? person->account : person->folder;
+
+	line(out, 2, 6, "%s%s%s%s%s%s: %s, %s files, %s%s%s%s", name,
+	    *person->full_name ? " (" : "", person->full_name, *person->full_name ? ")" : "",
+	    *person->domain ? " of " : "", person->domain, person->path, text_count(sum.files).text,
+	    text_size(sum.bytes).text, person->is_temporary ? ", a temporary profile" : "",
+	    person->is_backup_twin ? ", a profile set aside" : "",
+	    person->is_unlisted ? ", a folder without an account" : "");
+	print_places(survey, person->places, person->n_places, out);
+}
+
+static void print_persons(const struct survey *survey, const struct old_system *system, FILE *out)
+{
+	size_t n_services = 0;
+
+	fputs("\nPersons\n", out);
+	for (size_t i = 0; i < system->n_persons; i++) {
+		if (system->persons[i].is_service)
+			n_services++;
+		else
+			print_person(survey, &system->persons[i], out);
+	}
+	if (system->n_persons == n_services)
+		fputs("  none\n", out);
+	if (n_services)
+		line(out, 2, 2, "and %zu service %s of the old system, whose files are nobody's.",
+		    n_services, n_services == 1 ? "account" : "accounts");
+	if (system->public_profile.node != NONE) {
+		fputs("  shared by all:\n", out);
+		print_places(survey, system->shared, system->n_shared, out);
+	}
+}
+
+/* --- letters, programs ------------------------------------------------------------------------------ */
+
+static void print_letters(const struct survey *survey, const struct old_system *system, FILE *out)
+{
+	fputs("\nDrive letters\n", out);
+	for (size_t i = 0; i < system->n_letters && i < LETTERS_SHOWN; i++) {
+		const struct letter *letter = &system->letters[i];
+		const char *sure = letter->confidence == CONFIDENCE_CERTAIN ? ""
+		    : letter->confidence == CONFIDENCE_LIKELY		? ", most likely"
+									: ", not certain";
+
+		if (letter->volume == SIZE_MAX)
+			line(out, 2, 6, "%c: not attached (%s)", letter->letter, letter->what);
+		else
+			line(out, 2, 6, "%c: %s on %s%s", letter->letter,
+			    survey->volumes[letter->volume].name,
+			    survey->drives[survey->volumes[letter->volume].drive].about.path, sure);
+	}
+}
+
+static void print_programs(const struct old_system *system, FILE *out)
+{
+	size_t n_shown = 0, n_programs = 0, n_parts = 0;
+
+	fputs("\nPrograms\n", out);
+	for (size_t i = 0; i < system->n_programs; i++) {
+		const struct program *program = &system->programs[i];
+
+		if (program->is_component || program->is_update) {
+			n_parts++;
+			continue;
+		}
+		n_programs++;
+		if (n_shown == PROGRAMS_SHOWN)
+			continue;
+		n_shown++;
+		line(out, 2, 6, "%s%s%s%s%s%s", program->name,
+		    *program->version ? " " : "", program->version,
+		    program->person < system->n_persons ? " (only " : "",
+		    program->person < system->n_persons ? system->persons[program->person].key : "",
+		    program->person < system->n_persons ? ")" : "");
+	}
+	if (n_programs > n_shown)
+		line(out, 2, 2, "and %zu more: --json lists all of them.", n_programs - n_shown);
+	if (n_programs == 0)
+		fputs("  none recorded\n", out);
+	if (n_parts)
+		line(out, 2, 2, "%zu updates and parts of other programs are not shown.", n_parts);
+}
+
+/* --- all of it -------------------------------------------------------------------------------------- */
+
+/* "2026-03-01 09:30 UTC" */
+static const char *time_words(int64_t filetime, char words[64])
+{
+	struct filetime_text text = filetime_to_text(filetime);
+
+	words[0] = '\0';
+	if (strlen(text.text) >= 16)
+		snprintf(words, 64, "%.10s %.5s UTC", text.text, text.text + 11);
+	return words;
+}
+
+static void print_system(const struct survey *survey, const struct old_system *system, FILE *out)
+{
+	char words[64];
+	struct buf text = {0};
+
+	fputc('\n', out);
+	line(out, 0, 2, "Old system %s, %s on %s%s",
+	    *system->computer ? system->computer : "(name unknown)", system->windows_path,
+	    survey->volumes[system->volume].name,
+	    system->is_copy ? " (a copy inside a folder)" : "");
+	buf_printf(&text, "%s%s%s%s%s", *system->product ? system->product : "unknown",
+	    *system->version ? ", version " : "", system->version,
+	    *system->build ? ", build " : "", system->build);
+	field(out, "Windows", buf_text(&text));
+	field(out, "time zone", system->zone_name);
+	field(out, "installed", time_words(system->installed, words));
+	field(out, "last shutdown", time_words(system->last_shutdown, words));
+	buf_free(&text);
+	print_persons(survey, system, out);
+	print_letters(survey, system, out);
+	print_programs(system, out);
+}
+
+void findings_print(const struct findings *findings, FILE *out)
+{
+	for (size_t i = 0; i < findings->count; i++) {
+		const struct finding *finding = &findings->items[i];
+		struct buf text = {0};
+
+		fprintf(out, "  %-8s ", weight_name(finding->weight));
+		if (*finding->subject)
+			buf_printf(&text, "%s: ", finding->subject);
+		buf_add_text(&text, finding->sentence);
+		if (*finding->advice)
+			buf_printf(&text, " %s", finding->advice);
+		text_wrap(out, buf_text(&text), 11, WIDTH);
+		buf_free(&text);
+	}
+}
+
+void survey_print(const struct survey *survey, FILE *out)
+{
+	print_drives(survey, out);
+	for (size_t i = 0; i < survey->n_systems; i++)
+		print_system(survey, &survey->systems[i], out);
+	fputs("\nFindings\n", out);
+	if (survey->findings && survey->findings->count > 0)
+		findings_print(survey->findings, out);
+	else
+		fputs("  none\n", out);
+}

@@ -1,0 +1,201 @@
+/*
+ * What the files of src/system share among themselves while a survey is being made.
+ *
+ * Each file owns one idea; this page says how they fit together. survey.c opens drives, volumes and
+ * catalogues and calls find_systems(); each old system is then learned by learn_system(), which loads
+ * the machine's hives and goes through identity, letters, persons (with places and programs).
+ */
+#ifndef SYSTEM_INNER_H
+#define SYSTEM_INNER_H
+
+#include "base/arena.h"
+#include "base/buf.h"
+#include "hive/hive.h"
+#include "system/survey.h"
+
+#define NO_LOCATION ((struct location){SIZE_MAX, NONE})
+
+/* --- environment.c: variables such as %USERPROFILE% ------------------------------------------- */
+
+struct variable {
+	const char *name, *value; /* in the survey's arena */
+};
+
+struct environment {
+	struct variable *items;
+	size_t count, capacity;
+};
+
+void environment_free(struct environment *environment);
+/* A later value replaces an earlier one; names are compared without regard to case. */
+bool environment_set(struct environment *environment, struct arena *arena, const char *name,
+    const char *value);
+const char *environment_get(const struct environment *environment, const char *name);
+bool environment_copy(struct environment *to, const struct environment *from);
+/*
+ * Replaces %NAME% in `text`, also inside values, up to a depth and length that no honest hive
+ * reaches. An unknown variable stays as it is and its name goes to *unknown (NULL otherwise). NULL:
+ * no memory.
+ */
+char *environment_expand(const struct environment *environment, const char *text,
+    struct arena *arena, const char **unknown);
+/* Adds all texts of a hive's key. */
+bool environment_add_key(struct environment *environment, const struct hive *hive, hive_cell key,
+    const char *path, struct arena *arena);
+
+/* --- what is open while one old system is being learned ------------------------------------------ */
+
+struct learn {
+	struct survey *survey;
+	struct old_system *system;
+	struct findings *findings;
+	struct hive *config;     /* SYSTEM; NULL: not readable */
+	hive_cell control;       /* its current control set, or HIVE_NO_CELL */
+	struct hive *software;   /* SOFTWARE; NULL: not readable */
+	struct hive *accounts;   /* SAM; NULL: not readable */
+	struct environment machine;
+	struct program *programs; /* grows; copied into the arena at the end */
+	size_t n_programs, programs_capacity;
+	const char *profiles_path, *public_path, *default_path; /* old paths */
+	bool is_nt5;             /* 2000 and XP: Documents and Settings */
+	bool session_open;       /* a person's hive had changes that were not written back */
+	bool no_memory;
+};
+
+/* The key of the machine's SOFTWARE hive that names version, profiles and time zones. */
+#define KEY_NT "Microsoft\\Windows NT\\CurrentVersion"
+#define KEY_WINDOWS "Microsoft\\Windows\\CurrentVersion"
+
+/* Text in the survey's arena; "" with learn->no_memory set when memory runs out, never NULL. */
+const char *learn_text(struct learn *learn, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+/* The catalogue of a volume of the survey, or NULL. */
+const struct catalogue *survey_catalogue(const struct survey *survey, size_t volume);
+/* "partition 1 of /dev/sdb (Daten)": for sentences. */
+const char *survey_volume_words(const struct survey *survey, size_t volume, struct arena *arena);
+
+/* Findings made while something had only a first name get the one it goes by from now on. */
+void findings_rename(struct findings *findings, const char *from, const char *to);
+
+/* --- find_systems.c ------------------------------------------------------------------------------ */
+
+/* Fills survey->systems with volume, windows, windows_path, container and is_copy. */
+bool find_systems(struct survey *survey, struct error *error);
+
+/* --- load_hive.c ----------------------------------------------------------------------------------*/
+
+/*
+ * Loads the hive `name` in `folder` with its logs. What was mended or lost becomes findings; `words`
+ * says whose hive it is ("settings of the machine (SYSTEM)"). NULL when it is not there or unusable.
+ */
+struct hive *load_hive(struct learn *learn, size_t volume, uint32_t folder, const char *name,
+    const char *words);
+/* The same for SYSTEM, SOFTWARE and SAM, with the old system's own backups as second choice. */
+struct hive *load_machine_hive(struct learn *learn, const char *name, const char *words);
+
+/* --- identity.c, letters.c -----------------------------------------------------------------------*/
+
+void learn_identity(struct learn *learn);
+void learn_letters(struct learn *learn);
+/* The rules of a hive's TimeZoneInformation key: 16 bytes as the kernel orders them (TIME_FIELDS)
+ * into the order of SYSTEMTIME. */
+void zone_rule_from_hive(const uint8_t hive[16], uint8_t rule[16]);
+
+enum device_kind {
+	DEVICE_UNKNOWN,
+	DEVICE_SIGNATURE, /* MBR disk signature and offset */
+	DEVICE_PARTITION, /* GPT partition GUID */
+	DEVICE_PATH,      /* text that names the device: removable drives */
+};
+
+/* One value of MountedDevices. */
+struct device_id {
+	enum device_kind kind;
+	uint32_t signature;
+	uint64_t offset;
+	struct guid partition;
+	const char *path;
+};
+struct device_id device_id_read(const uint8_t *data, size_t length, struct arena *arena);
+/* In words: see struct letter. Never NULL. */
+const char *device_id_words(const struct device_id *id, struct arena *arena);
+struct device_match {
+	size_t volume; /* SIZE_MAX: not attached */
+	enum confidence confidence;
+	size_t others; /* how many more attached volumes answer to it */
+};
+/* `home` is the index of the drive that is preferred among several (the old system's own). */
+struct device_match device_id_match(const struct survey *survey, const struct device_id *id,
+    size_t home);
+
+/* --- persons.c, accounts.c ------------------------------------------------------------------------*/
+
+void learn_persons(struct learn *learn);
+bool sid_is_service(const char *sid);
+
+/* User name and full name from the V value of an account in SAM. */
+struct account {
+	const char *name, *full_name;
+};
+bool account_from_v(const uint8_t *v, size_t length, struct arena *arena, struct account *account);
+/* What SAM and the last sign-ins know of a SID: account, full name, domain. */
+void learn_account(struct learn *learn, struct person *person);
+
+/* A name for archive paths: reserved characters replaced, cut to a sensible length. Never empty. */
+const char *key_make(struct arena *arena, const char *name, const char *otherwise);
+/* `key`, or `key-2`, `key-3`..., so that `taken` (called with `context`) says no. */
+const char *key_unique(struct arena *arena, const char *key,
+    bool (*taken)(const void *context, const char *key), const void *context);
+
+/* --- resolve.c ------------------------------------------------------------------------------------*/
+
+enum reached {
+	REACHED,        /* location is where it lies */
+	REACHED_NOT,    /* the folder is not there */
+	REACHED_DRIVE,  /* the drive is not attached */
+	REACHED_SHARE,  /* on a network share */
+	REACHED_UNREAD, /* on an attached volume that cannot be read */
+};
+
+struct resolved {
+	enum reached reached;
+	struct location at;
+	bool by_link;     /* a junction or link was followed */
+	char *path;       /* where the way ended, after links: "\\server\share\x", "E:\Music" */
+};
+/* survey_resolve() with the reason. `path` in `arena`. */
+struct resolved resolve_path(const struct survey *survey, const struct old_system *system,
+    const char *path, struct arena *arena);
+bool path_is_share(const char *path);
+
+/* --- places.c -------------------------------------------------------------------------------------*/
+
+struct place_role {
+	const char *role, *folder;
+	const char *names[3];  /* value names in `User Shell Folders`, the first that is there counts */
+	const char *parent;    /* role of the place that it lies in by default, or NULL: the profile */
+	const char *path;      /* default path below that; NULL: none */
+	const char *nt5_path;  /* the same in 2000 and XP, always below the profile */
+};
+extern const struct place_role place_roles[];
+extern const size_t n_place_roles;
+extern const struct place_role shared_roles[];
+extern const size_t n_shared_roles;
+
+/* A person's places; `hive` may be NULL. */
+void learn_places(struct learn *learn, struct person *person, const struct hive *hive,
+    const struct environment *environment);
+void learn_shared_places(struct learn *learn);
+
+/* --- programs.c -----------------------------------------------------------------------------------*/
+
+/* Reads the records in one hive below `path` ("" or "Software\\"), of `person` (SIZE_MAX: machine). */
+void learn_programs(struct learn *learn, const struct hive *hive, const char *path, size_t person);
+
+/* --- state.c --------------------------------------------------------------------------------------*/
+
+/* Findings on one old system's volume and cloud files. */
+void learn_state(struct learn *learn);
+
+#endif

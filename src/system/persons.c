@@ -1,0 +1,450 @@
+/*
+ * The persons of an old system: from its profile list, and folders that the list does not know.
+ *
+ * Sources: winreg-kb "Profile list" (ProfileImagePath, State); [MS-DTYP] 2.4.2.4 (well-known SIDs).
+ * The temporary bit of State (0x800) and the ".bak" twin of a key: common practice, no source.
+ */
+#include "system/inner.h"
+
+#include "base/utf.h"
+#include "ntfs/reparse.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define KEY_PROFILES KEY_NT "\\ProfileList"
+#define STATE_TEMPORARY 0x800u
+#define PERSON_LIMIT 10000
+
+bool sid_is_service(const char *sid)
+{
+	/* Persons are of a machine or domain (S-1-5-21) or of a directory in the cloud (S-1-12-1). */
+	return strncmp(sid, "S-1-5-", 6) == 0 && strncmp(sid, "S-1-5-21-", 9) != 0;
+}
+
+/* --- variables ------------------------------------------------------------------------------------*/
+
+static void set(struct learn *learn, struct environment *environment, const char *name,
+    const char *value)
+{
+	if (!environment_set(environment, &learn->survey->arena, name, value))
+		learn->no_memory = true;
+}
+
+/* A value of the profile list, expanded; `otherwise` when it is not there. */
+static const char *list_path(struct learn *learn, const char *name, const char *otherwise)
+{
+	struct arena *arena = &learn->survey->arena;
+	char *value = NULL;
+
+	if (learn->software)
+		value = hive_text(learn->software, hive_root(learn->software), KEY_PROFILES, name,
+		    arena, NULL);
+	if (value && *value)
+		value = environment_expand(&learn->machine, value, arena, NULL);
+	return value && *value ? value : otherwise;
+}
+
+/* In XP the list holds only the folder's name. */
+static const char *in_profiles(struct learn *learn, const char *name)
+{
+	return learn_text(learn, "%s\\%s", learn->profiles_path, name);
+}
+
+static bool is_real_folder(struct learn *learn, const char *name)
+{
+	const struct old_system *system = learn->system;
+	const struct catalogue *catalogue = survey_catalogue(learn->survey, system->volume);
+	uint32_t entry = catalogue_child(catalogue, system->container, name);
+	const struct node *node;
+
+	if (entry == NONE)
+		return false;
+	node = catalogue_node(catalogue, catalogue->entries[entry].node);
+	return node && node->flags & NODE_FOLDER &&
+	    reparse_kind(node->reparse_tag) != REPARSE_KIND_LINK;
+}
+
+static void learn_machine_variables(struct learn *learn)
+{
+	const struct old_system *system = learn->system;
+	struct environment *machine = &learn->machine;
+	const char *drive = learn_text(learn, "%c:", system->letter);
+	const char *windows = strrchr(system->windows_path, '\\');
+
+	if (learn->config && learn->control != HIVE_NO_CELL &&
+	    !environment_add_key(machine, learn->config, learn->control,
+		"Control\\Session Manager\\Environment", &learn->survey->arena))
+		learn->no_memory = true;
+	windows = learn_text(learn, "%s%s", drive, windows ? windows : "\\Windows");
+	set(learn, machine, "SystemDrive", drive);
+	set(learn, machine, "SystemRoot", windows);
+	set(learn, machine, "windir", windows);
+	set(learn, machine, "ProgramFiles", learn_text(learn, "%s\\Program Files", drive));
+	set(learn, machine, "ProgramFiles(x86)", learn_text(learn, "%s\\Program Files (x86)", drive));
+	set(learn, machine, "ProgramData", learn_text(learn, "%s\\ProgramData", drive));
+	set(learn, machine, "COMPUTERNAME", system->computer);
+}
+
+/* The folder of profiles, the public and the default profile. */
+static void learn_profile_folders(struct learn *learn)
+{
+	struct old_system *system = learn->system;
+	const char *value;
+
+	if (!learn->software)
+		learn->is_nt5 = is_real_folder(learn, "Documents and Settings");
+	learn->profiles_path = list_path(learn, "ProfilesDirectory",
+	    learn->is_nt5 ? learn_text(learn, "%c:\\Documents and Settings", system->letter)
+			  : learn_text(learn, "%c:\\Users", system->letter));
+	if (learn->is_nt5) {
+		value = list_path(learn, "AllUsersProfile", "All Users");
+		learn->public_path = in_profiles(learn, value);
+		value = list_path(learn, "DefaultUserProfile", "Default User");
+		learn->default_path = in_profiles(learn, value);
+	} else {
+		learn->public_path = list_path(learn, "Public", in_profiles(learn, "Public"));
+		learn->default_path = list_path(learn, "Default", in_profiles(learn, "Default"));
+	}
+	system->profiles = survey_resolve(learn->survey, system, learn->profiles_path);
+	system->public_profile = survey_resolve(learn->survey, system, learn->public_path);
+	system->default_profile = survey_resolve(learn->survey, system, learn->default_path);
+	set(learn, &learn->machine, "PUBLIC", learn->public_path);
+	set(learn, &learn->machine, "ALLUSERSPROFILE",
+	    learn->is_nt5 ? learn->public_path : learn_text(learn, "%%ProgramData%%"));
+}
+
+/* --- who ------------------------------------------------------------------------------------------*/
+
+static const char *last_name(const char *path)
+{
+	const char *name = strrchr(path, '\\');
+
+	return name ? name + 1 : path;
+}
+
+static struct person *add_person(struct learn *learn, const char *sid, const char *path)
+{
+	struct old_system *system = learn->system;
+	struct person *person = &system->persons[system->n_persons++];
+	size_t length = strlen(path);
+
+	while (length > 3 && (path[length - 1] == '\\' || path[length - 1] == '/'))
+		length--;
+	person->sid = sid;
+	person->account = person->full_name = person->domain = person->key = "";
+	person->path = learn_text(learn, "%.*s", (int)length, path);
+	person->folder = last_name(person->path);
+	person->profile = NO_LOCATION;
+	return person;
+}
+
+static void find_profile(struct learn *learn, struct person *person)
+{
+	struct arena arena = {0};
+	struct resolved resolved = resolve_path(learn->survey, learn->system, person->path, &arena);
+	const char *why = NULL;
+
+	person->profile = resolved.at;
+	if (!person->is_service && resolved.reached == REACHED_DRIVE)
+		why = "lies on a drive that is not attached";
+	else if (!person->is_service && resolved.reached == REACHED_UNREAD)
+		why = "lies on a volume that cannot be read";
+	else if (!person->is_service && resolved.reached == REACHED_SHARE)
+		why = "lies on a network share";
+	else if (!person->is_service && resolved.reached == REACHED_NOT)
+		why = "is not there";
+	if (why)
+		findings_add(learn->findings, WEIGHT_CAUTION,
+		    resolved.reached == REACHED_DRIVE ? "profile-drive-missing" : "profile-missing",
+		    person->folder,
+		    resolved.reached == REACHED_DRIVE
+			? "Attach that drive and run again."
+			: "Ask the owner whether this account was still in use, and look for other drives.",
+		    "The profile of %s (%s) %s.", person->folder, person->path, why);
+	arena_free(&arena);
+}
+
+/* A key of the profile list: a SID, or a SID with ".bak" behind it. */
+static void person_from_key(struct learn *learn, hive_cell key)
+{
+	struct arena *arena = &learn->survey->arena;
+	char *name = hive_key_name(learn->software, key, arena);
+	char *value = hive_text(learn->software, key, "", "ProfileImagePath", arena, NULL);
+	struct person *person;
+	uint64_t state = 0;
+	bool is_backup;
+
+	if (!name || !value || strncmp(name, "S-1-", 4) != 0)
+		return;
+	is_backup = strlen(name) > 4 && utf_equal_fold(name + strlen(name) - 4, ".bak");
+	if (is_backup)
+		name[strlen(name) - 4] = '\0';
+	value = environment_expand(&learn->machine, value, arena, NULL);
+	if (!value) {
+		learn->no_memory = true;
+		return;
+	}
+	person = add_person(learn, name, value);
+	person->is_backup_twin = is_backup;
+	person->is_service = sid_is_service(name);
+	hive_number(learn->software, key, "", "State", &state);
+	person->is_temporary = !person->is_service &&
+	    ((state & STATE_TEMPORARY) != 0 || utf_equal_fold(person->folder, "TEMP") ||
+		utf_starts_fold(person->folder, "TEMP."));
+	find_profile(learn, person);
+}
+
+static void persons_from_list(struct learn *learn, const hive_cell *keys, size_t n_keys)
+{
+	for (size_t i = 0; i < n_keys; i++)
+		person_from_key(learn, keys[i]);
+}
+
+/* Two keys for one folder are one person: the entry without ".bak" wins. */
+static void merge_twins(struct learn *learn)
+{
+	struct old_system *system = learn->system;
+	size_t kept = 0;
+
+	for (size_t i = 0; i < system->n_persons; i++) {
+		struct person *person = &system->persons[i];
+		bool doubled = false;
+
+		for (size_t k = 0; k < system->n_persons && person->is_backup_twin; k++)
+			doubled = doubled ||
+			    (k != i && strcmp(system->persons[k].sid, person->sid) == 0 &&
+				utf_equal_fold(system->persons[k].path, person->path) &&
+				!system->persons[k].is_backup_twin);
+		if (!doubled)
+			system->persons[kept++] = *person;
+	}
+	system->n_persons = kept;
+}
+
+/* --- folders that no hive mentions -----------------------------------------------------------------*/
+
+static bool is_known(const struct old_system *system, struct location at)
+{
+	const struct location others[] = {system->public_profile, system->default_profile};
+
+	for (size_t i = 0; i < sizeof(others) / sizeof(others[0]); i++)
+		if (others[i].node == at.node && others[i].volume == at.volume)
+			return true;
+	for (size_t i = 0; i < system->n_persons; i++)
+		if (system->persons[i].profile.node == at.node &&
+		    system->persons[i].profile.volume == at.volume)
+			return true;
+	return false;
+}
+
+/* Folders of the old system's own beside the profiles, also where the hives do not name them. */
+static bool is_own_folder(const char *name)
+{
+	static const char *const names[] = {"Public", "Default", "Default User", "All Users",
+	    "Default.migrated", "NetworkService", "LocalService"};
+
+	for (size_t i = 0; i < sizeof(names) / sizeof(names[0]); i++)
+		if (utf_equal_fold(name, names[i]))
+			return true;
+	return false;
+}
+
+static bool looks_like_profile(const struct catalogue *catalogue, uint32_t folder)
+{
+	static const char *const signs[] = {"NTUSER.DAT", "AppData", "Desktop", "Documents",
+	    "My Documents", "Application Data"};
+
+	for (size_t i = 0; i < sizeof(signs) / sizeof(signs[0]); i++)
+		if (catalogue_child(catalogue, folder, signs[i]) != NONE)
+			return true;
+	return false;
+}
+
+static void person_from_folder(struct learn *learn, const struct catalogue *catalogue,
+    const struct entry *entry)
+{
+	struct old_system *system = learn->system;
+	const char *name = catalogue_name(catalogue, entry->name);
+	struct location at = {system->profiles.volume, entry->node};
+	const struct node *node = catalogue_node(catalogue, entry->node);
+	struct person *person;
+
+	if (!node || !(node->flags & NODE_FOLDER) || is_known(system, at) || is_own_folder(name) ||
+	    reparse_kind(node->reparse_tag) == REPARSE_KIND_LINK ||
+	    !looks_like_profile(catalogue, entry->node))
+		return;
+	person = add_person(learn, "", in_profiles(learn, name));
+	person->profile = at;
+	person->is_unlisted = true;
+	if (learn->software)
+		findings_add(learn->findings, WEIGHT_CAUTION, "profile-unlisted", person->folder,
+		    "Ask the owner whose it was.",
+		    "The folder %s looks like a person's, but no account of the old system owns it. It "
+		    "may be left over from an account that was removed.",
+		    person->path);
+}
+
+static void persons_from_folders(struct learn *learn, size_t limit)
+{
+	struct old_system *system = learn->system;
+	const struct catalogue *catalogue = survey_catalogue(learn->survey, system->profiles.volume);
+	const uint32_t *children;
+	size_t n_children;
+
+	if (!catalogue || system->profiles.node == NONE)
+		return;
+	n_children = catalogue_children(catalogue, system->profiles.node, &children);
+	for (size_t i = 0; i < n_children && system->n_persons < limit; i++)
+		person_from_folder(learn, catalogue, &catalogue->entries[children[i]]);
+}
+
+/* --- each person ----------------------------------------------------------------------------------*/
+
+static bool person_key_taken(const void *context, const char *key)
+{
+	const struct old_system *system = context;
+
+	if (utf_equal_fold(key, "shared"))
+		return true;
+	for (size_t i = 0; i < system->n_persons; i++)
+		if (utf_equal_fold(system->persons[i].key, key))
+			return true;
+	return false;
+}
+
+static void name_person(struct learn *learn, struct person *person)
+{
+	struct arena *arena = &learn->survey->arena;
+	const char *name = *person->account ? person->account : person->folder;
+
+	person->key = key_unique(arena, key_make(arena, name, "person"), person_key_taken,
+	    learn->system);
+}
+
+static bool person_variables(struct learn *learn, const struct person *person,
+    const struct hive *hive, struct environment *environment)
+{
+	struct arena *arena = &learn->survey->arena;
+
+	if (!environment_copy(environment, &learn->machine)) {
+		learn->no_memory = true;
+		return false;
+	}
+	set(learn, environment, "USERNAME", *person->account ? person->account : person->folder);
+	set(learn, environment, "HOMEDRIVE", learn_text(learn, "%.2s", person->path));
+	set(learn, environment, "HOMEPATH",
+	    person->path[0] && person->path[1] == ':' ? person->path + 2 : person->path);
+	set(learn, environment, "APPDATA", learn->is_nt5 ? "%USERPROFILE%\\Application Data"
+							  : "%USERPROFILE%\\AppData\\Roaming");
+	set(learn, environment, "LOCALAPPDATA", "%USERPROFILE%\\AppData\\Local");
+	if (hive && (!environment_add_key(environment, hive, hive_root(hive), "Environment", arena) ||
+			!environment_add_key(environment, hive, hive_root(hive),
+			    "Volatile Environment", arena)))
+		learn->no_memory = true;
+	/* What the old system sets itself cannot be changed by a person's key. */
+	set(learn, environment, "USERPROFILE", person->path);
+	set(learn, environment, "SystemDrive", environment_get(&learn->machine, "SystemDrive"));
+	set(learn, environment, "SystemRoot", environment_get(&learn->machine, "SystemRoot"));
+	return true;
+}
+
+/* The account's name for persons whom SAM does not know: the desktop notes who signed in. */
+static void name_from_hive(struct learn *learn, struct person *person, const struct hive *hive)
+{
+	char *name;
+
+	if (*person->account)
+		return;
+	name = hive_text(hive, hive_root(hive), "Software\\" KEY_WINDOWS "\\Explorer",
+	    "Logon User Name", &learn->survey->arena, NULL);
+	if (name)
+		person->account = name;
+}
+
+static void learn_person(struct learn *learn, struct person *person)
+{
+	struct environment environment = {0};
+	struct hive *hive = NULL;
+
+	if (*person->sid)
+		learn_account(learn, person);
+	if (person->is_service) {
+		name_person(learn, person);
+		return;
+	}
+	hive = load_hive(learn, person->profile.volume, person->profile.node, "NTUSER.DAT",
+	    learn_text(learn, "settings of %s (NTUSER.DAT)",
+		*person->account ? person->account : person->folder));
+	person->has_hive = hive != NULL;
+	if (hive) {
+		name_from_hive(learn, person, hive);
+		learn->session_open = learn->session_open || hive_health(hive)->was_dirty;
+	} else if (person->profile.node != NONE) {
+		findings_add(learn->findings, WEIGHT_CAUTION, "hive-missing", person->folder,
+		    "Ask the owner whether folders were moved elsewhere.",
+		    "The settings of %s (NTUSER.DAT) are not there or cannot be used. The usual "
+		    "folders are assumed.",
+		    *person->account ? person->account : person->folder);
+	}
+	name_person(learn, person);
+	if (person_variables(learn, person, hive, &environment)) {
+		learn_places(learn, person, hive, &environment);
+		if (hive)
+			learn_programs(learn, hive, "Software\\",
+			    (size_t)(person - learn->system->persons));
+	}
+	environment_free(&environment);
+	hive_close(hive);
+}
+
+static void report_person(struct learn *learn, const struct person *person)
+{
+	const char *name = *person->account ? person->account : person->folder;
+
+	if (person->is_backup_twin)
+		findings_add(learn->findings, WEIGHT_NOTE, "profile-backup-twin", person->key, "",
+		    "The old system could no longer open the profile of %s and had set it aside (%s).",
+		    name, person->path);
+	if (person->is_temporary)
+		findings_add(learn->findings, WEIGHT_CAUTION, "profile-temporary", person->key,
+		    "Look into both folders of this person.",
+		    "%s was last signed in with a temporary profile (%s): files saved then lie there.",
+		    name, person->path);
+}
+
+void learn_persons(struct learn *learn)
+{
+	struct old_system *system = learn->system;
+	struct arena *arena = &learn->survey->arena;
+	const struct catalogue *catalogue;
+	const uint32_t *children;
+	hive_cell list = HIVE_NO_CELL, *keys = NULL;
+	size_t n_keys = 0, limit;
+
+	learn_machine_variables(learn);
+	learn_profile_folders(learn);
+	if (learn->software)
+		list = hive_find(learn->software, hive_root(learn->software), KEY_PROFILES);
+	if (list != HIVE_NO_CELL)
+		n_keys = hive_subkeys(learn->software, list, arena, &keys);
+	if (n_keys > PERSON_LIMIT)
+		n_keys = PERSON_LIMIT;
+	limit = n_keys;
+	catalogue = survey_catalogue(learn->survey, system->profiles.volume);
+	if (catalogue && system->profiles.node != NONE)
+		limit += catalogue_children(catalogue, system->profiles.node, &children);
+	system->persons = arena_array(arena, limit + 1, sizeof(*system->persons));
+	if (!system->persons) {
+		learn->no_memory = true;
+		return;
+	}
+	persons_from_list(learn, keys, n_keys);
+	merge_twins(learn);
+	persons_from_folders(learn, limit);
+	for (size_t i = 0; i < system->n_persons; i++) {
+		learn_person(learn, &system->persons[i]);
+		report_person(learn, &system->persons[i]);
+	}
+	learn_shared_places(learn);
+}

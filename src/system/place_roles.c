@@ -1,0 +1,92 @@
+/*
+ * The table of roles: which folders the old system knows by role, and where it says so.
+ *
+ * Sources: Microsoft's KNOWNFOLDERID page (identifiers, default paths, "legacy default paths" for XP);
+ * names of values in `User Shell Folders`: winreg-kb "User Shell Folders". Identifiers of the form
+ * "local documents", which a cloud-sync client's redirection writes beside: common practice, no source.
+ */
+#include "system/inner.h"
+
+const struct place_role place_roles[] = {
+    {"desktop", "Desktop",
+	{"Desktop", "{B4BFCC3A-DB2C-424C-B029-7FE99A87C641}", "{754AC886-DF64-4CBA-86B5-F7FBF4FBCEF5}"},
+	NULL, "Desktop", "Desktop"},
+    {"documents", "Documents",
+	{"Personal", "{FDD39AD0-238F-46AF-ADB4-6C85480369C7}", "{F42EE2D3-909F-4907-8871-4C22FC0BF756}"},
+	NULL, "Documents", "My Documents"},
+    {"downloads", "Downloads",
+	{"{374DE290-123F-4565-9164-39C4925E467B}", "{7D83EE9B-2244-4E70-B1F5-5393042AF1E4}", NULL},
+	NULL, "Downloads", NULL},
+    {"pictures", "Pictures",
+	{"My Pictures", "{33E28130-4E1E-4676-835A-98395C3BC3BB}",
+	    "{0DDD015D-B06C-45D5-8C4C-F59713854639}"},
+	NULL, "Pictures", "My Documents\\My Pictures"},
+    {"music", "Music",
+	{"My Music", "{4BD8D571-6D19-48D3-BE97-422220080E43}", "{A0C69A99-21C8-4671-8703-7934162FCF1D}"},
+	NULL, "Music", "My Documents\\My Music"},
+    {"videos", "Videos",
+	{"My Video", "{18989B1D-99B5-455B-841C-AB7C74E4DDFC}", "{35286A68-3C57-41A1-BBB1-0EAE73D76C95}"},
+	NULL, "Videos", "My Documents\\My Videos"},
+    {"favorites", "Favorites",
+	{"Favorites", "{1777F761-68AD-4D8A-87BD-30B759FA33DD}", NULL},
+	NULL, "Favorites", "Favorites"},
+    {"contacts", "Contacts",
+	{"{56784854-C6CB-462B-8169-88E350ACB882}", NULL, NULL},
+	NULL, "Contacts", NULL},
+    {"links", "Links",
+	{"{BFB9D5E0-C6A9-404C-B2B2-AE6DB6AF4968}", NULL, NULL},
+	NULL, "Links", NULL},
+    {"saved-games", "Saved Games",
+	{"{4C5C32FF-BB9D-43B0-B5B4-2D72E54EAAA4}", NULL, NULL},
+	NULL, "Saved Games", NULL},
+    {"searches", "Searches",
+	{"{7D1D3A04-DEBB-4115-95CF-2F29DA2920DA}", NULL, NULL},
+	NULL, "Searches", NULL},
+    {"3d-objects", "3D Objects",
+	{"{31C0DD25-9439-4F12-BF41-7FF4EDA38722}", NULL, NULL},
+	NULL, "3D Objects", NULL},
+    {"screenshots", "Screenshots",
+	{"{B7BEDE81-DF94-4682-A7D8-57A52620B86F}", NULL, NULL},
+	"pictures", "Screenshots", NULL},
+    {"camera-roll", "Camera Roll",
+	{"{AB5FB87B-7CE2-4F83-915D-550846C9537B}", NULL, NULL},
+	"pictures", "Camera Roll", NULL},
+    {"saved-pictures", "Saved Pictures",
+	{"{3B193882-D3AD-4EAB-965A-69829D1FB59F}", NULL, NULL},
+	"pictures", "Saved Pictures", NULL},
+    {"playlists", "Playlists",
+	{"{DE92C1C7-837F-4F69-A3BB-86E631204A23}", NULL, NULL},
+	"music", "Playlists", NULL},
+    {"templates", "Templates",
+	{"Templates", "{A63293E8-664E-48DB-A079-DF759E0509F7}", NULL},
+	NULL, "AppData\\Roaming\\Microsoft\\Windows\\Templates", "Templates"},
+    {"startup", "Startup",
+	{"Startup", "{B97D20BB-F46A-4C97-BA10-5E3608430854}", NULL},
+	NULL, "AppData\\Roaming\\Microsoft\\Windows\\Start Menu\\Programs\\Startup",
+	"Start Menu\\Programs\\Startup"},
+};
+const size_t n_place_roles = sizeof(place_roles) / sizeof(place_roles[0]);
+
+/* Below the public profile (XP: All Users). */
+const struct place_role shared_roles[] = {
+    {"desktop", "Desktop",
+	{"Common Desktop", "{C4AA340D-F20F-4863-AFEF-F87EF2E6BA25}", NULL},
+	NULL, "Desktop", "Desktop"},
+    {"documents", "Documents",
+	{"Common Documents", "{ED4824AF-DCE4-45A8-81E2-FC7965083634}", NULL},
+	NULL, "Documents", "Documents"},
+    {"downloads", "Downloads",
+	{"{3D644C9B-1FB8-4F30-9B45-F670235F79C0}", NULL, NULL},
+	NULL, "Downloads", NULL},
+    {"pictures", "Pictures",
+	{"CommonPictures", "{B6EBFB86-6907-413C-9AF7-4FC2ABF07CC5}", NULL},
+	NULL, "Pictures", "Documents\\My Pictures"},
+    {"music", "Music",
+	{"CommonMusic", "{3214FAB5-9757-4298-BB61-92A9DEAA44FF}", NULL},
+	NULL, "Music", "Documents\\My Music"},
+    {"videos", "Videos",
+	{"CommonVideo", "{2400183A-6185-49FB-A2D8-4A392A602BA3}", NULL},
+	NULL, "Videos", "Documents\\My Videos"},
+    {"favorites", "Favorites", {"Common Favorites", NULL, NULL}, NULL, NULL, "Favorites"},
+};
+const size_t n_shared_roles = sizeof(shared_roles) / sizeof(shared_roles[0]);

@@ -1,0 +1,177 @@
+/*
+ * In which state the old system was left: hibernated, fast start-up, files that are only in the cloud.
+ */
+#include "system/inner.h"
+
+#include "base/text.h"
+#include "ntfs/data.h"
+#include "ntfs/reparse.h"
+
+#include <stdlib.h>
+
+/* --- sums ----------------------------------------------------------------------------------------- */
+
+struct summing {
+	const struct catalogue *catalogue;
+	struct sum sum;
+	uint32_t *folders; /* still to visit */
+	size_t n_folders, capacity;
+	size_t visits;     /* a damaged catalogue may hold a loop: no more visits than names */
+};
+
+static void add_node(struct summing *summing, uint32_t number)
+{
+	const struct catalogue *catalogue = summing->catalogue;
+	const struct node *node = catalogue_node(catalogue, number);
+	uint64_t bytes = 0;
+	bool in_cloud = false;
+
+	if (!node || reparse_kind(node->reparse_tag) == REPARSE_KIND_LINK)
+		return;
+	if (node->flags & NODE_FOLDER) {
+		summing->sum.folders++;
+		if (array_reserve(&summing->folders, &summing->capacity, summing->n_folders + 1,
+			sizeof(*summing->folders)))
+			summing->folders[summing->n_folders++] = number;
+		return;
+	}
+	for (uint32_t i = 0; i < node->n_streams; i++) {
+		const struct stream *stream = &catalogue->streams[node->first_stream + i];
+		enum content content = data_content(catalogue, stream);
+
+		bytes += stream->size;
+		in_cloud = in_cloud || content == CONTENT_CLOUD_ONLY || content == CONTENT_CLOUD_PART;
+	}
+	summing->sum.files++;
+	summing->sum.bytes += bytes;
+	if (in_cloud) {
+		summing->sum.cloud_files++;
+		summing->sum.cloud_bytes += bytes;
+	}
+}
+
+struct sum survey_sum(const struct survey *survey, struct location location)
+{
+	struct summing summing = {.catalogue = survey_catalogue(survey, location.volume)};
+	const uint32_t *children;
+
+	if (!summing.catalogue || location.node == NONE)
+		return summing.sum;
+	add_node(&summing, location.node);
+	summing.sum.folders = 0;
+	while (summing.n_folders > 0) {
+		uint32_t folder = summing.folders[--summing.n_folders];
+		size_t n_children = catalogue_children(summing.catalogue, folder, &children);
+
+		for (size_t i = 0; i < n_children && summing.visits < summing.catalogue->n_entries; i++) {
+			summing.visits++;
+			add_node(&summing, summing.catalogue->entries[children[i]].node);
+		}
+	}
+	free(summing.folders);
+	return summing.sum;
+}
+
+/* --- findings ------------------------------------------------------------------------------------- */
+
+/* Does `at` lie in (or is it) the folder `above`? */
+static bool lies_below(const struct survey *survey, struct location at, struct location above)
+{
+	const struct catalogue *catalogue = survey_catalogue(survey, at.volume);
+
+	if (!catalogue || at.volume != above.volume)
+		return false;
+	for (unsigned i = 0; i < 512 && at.node != NONE; i++) {
+		const struct node *node = catalogue_node(catalogue, at.node);
+
+		if (at.node == above.node)
+			return true;
+		if (!node || node->n_entries == 0 || at.node == NODE_ROOT)
+			return false;
+		at.node = catalogue->entries[node->first_entry].parent;
+	}
+	return false;
+}
+
+/* Is a place already counted with the profile, or with an earlier place? */
+static bool is_counted(const struct survey *survey, const struct person *person, size_t index)
+{
+	if (lies_below(survey, person->places[index].at, person->profile))
+		return true;
+	for (size_t i = 0; i < index; i++)
+		if (person->places[i].at.node != NONE &&
+		    lies_below(survey, person->places[index].at, person->places[i].at))
+			return true;
+	return false;
+}
+
+static void report_cloud(struct learn *learn, const struct person *person)
+{
+	struct sum all = survey_sum(learn->survey, person->profile);
+
+	for (size_t i = 0; i < person->n_places; i++) {
+		struct sum place;
+
+		if (person->places[i].at.node == NONE || is_counted(learn->survey, person, i))
+			continue;
+		place = survey_sum(learn->survey, person->places[i].at);
+		all.cloud_files += place.cloud_files;
+		all.cloud_bytes += place.cloud_bytes;
+	}
+	if (all.cloud_files > 0)
+		findings_add(learn->findings, WEIGHT_CAUTION, "cloud-files", person->key,
+		    "Sign in to the cloud service with the owner's account and fetch them from there.",
+		    "%s files of %s (%s) are only in the cloud, or partly, and not on this drive.",
+		    text_count(all.cloud_files).text,
+		    *person->account ? person->account : person->folder,
+		    text_size(all.cloud_bytes).text);
+}
+
+/*
+ * A saved session: real hibernation, or only the fast start-up that a usual shutdown leaves behind?
+ * Fast start-up signs everybody off first, so persons' hives are whole; a hibernated session holds
+ * them open. So: fast start-up when it is switched on and no person's hive has unwritten changes.
+ * (Common practice, no source.)
+ */
+static void report_session(struct learn *learn)
+{
+	const struct old_system *system = learn->system;
+	const struct survey_volume *volume = &learn->survey->volumes[system->volume];
+	uint64_t fast = 0;
+
+	if (!volume->volume->hibernated || system->is_copy)
+		return;
+	if (learn->config && learn->control != HIVE_NO_CELL)
+		hive_number(learn->config, learn->control, "Control\\Session Manager\\Power",
+		    "HiberbootEnabled", &fast);
+	if (fast && !learn->session_open)
+		findings_add(learn->findings, WEIGHT_NOTE, "fast-start-up", system->key, "",
+		    "The PC was shut down with fast start-up, which keeps a part of the old system in a "
+		    "file. Little can be missing because of that.");
+	else
+		findings_add(learn->findings, WEIGHT_CAUTION, "hibernated", system->key,
+		    "If the PC still works, start it once and shut it down properly, then run again.",
+		    "The PC was not shut down but hibernated: what was open and not yet saved is only in "
+		    "its memory file, and the newest files may be incomplete.");
+}
+
+static void report_dirty(struct learn *learn)
+{
+	const struct old_system *system = learn->system;
+	const struct survey_volume *volume = &learn->survey->volumes[system->volume];
+
+	if (volume->volume->dirty || volume->volume->log_pending)
+		findings_add(learn->findings, WEIGHT_NOTE, "volume-dirty", system->key, "",
+		    "The volume of %s was not taken out of use properly. The last files that were being "
+		    "written may be incomplete.",
+		    system->key);
+}
+
+void learn_state(struct learn *learn)
+{
+	report_session(learn);
+	report_dirty(learn);
+	for (size_t i = 0; i < learn->system->n_persons; i++)
+		if (!learn->system->persons[i].is_service)
+			report_cloud(learn, &learn->system->persons[i]);
+}

@@ -1,0 +1,200 @@
+/* The survey's course: open the drives, read tables, volumes and catalogues, learn the old systems. */
+#include "system/survey.h"
+
+#include "base/utf.h"
+#include "disk/device.h"
+#include "system/inner.h"
+#include "system/learn_system.h"
+#include "system/open_volumes.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+/* --- drives ---------------------------------------------------------------------------------------- */
+
+/* Is the source the same file or device as an earlier one? */
+static bool is_named_twice(const char *const *paths, size_t index)
+{
+	struct stat one, other;
+
+	if (stat(paths[index], &one) != 0)
+		return false;
+	for (size_t i = 0; i < index; i++)
+		if (stat(paths[i], &other) == 0 && one.st_dev == other.st_dev &&
+		    one.st_ino == other.st_ino)
+			return true;
+	return false;
+}
+
+void findings_rename(struct findings *findings, const char *from, const char *to)
+{
+	char *copy;
+
+	if (!findings)
+		return;
+	pthread_mutex_lock(&findings->lock);
+	copy = arena_strdup(&findings->arena, to);
+	for (size_t i = 0; copy && i < findings->count; i++)
+		if (strcmp(findings->items[i].subject, from) == 0)
+			findings->items[i].subject = copy;
+	pthread_mutex_unlock(&findings->lock);
+}
+
+static bool open_drive(struct survey *survey, const char *path, struct error *error)
+{
+	struct survey_drive *drive = &survey->drives[survey->n_drives];
+	struct device *device = device_open(path, error);
+
+	if (!device)
+		return false;
+	drive->source = source_open(device, error);
+	if (!drive->source)
+		return false;
+	survey->n_drives++;
+	return drive_describe(&survey->arena, "", path, &drive->about, error) &&
+	    table_read(drive->source, &survey->arena, survey->findings, &drive->table, error);
+}
+
+static bool open_drives(struct survey *survey, const char *const *paths, size_t n_paths,
+    struct error *error)
+{
+	survey->drives = arena_array(&survey->arena, n_paths + 1, sizeof(*survey->drives));
+	if (!survey->drives)
+		return error_no_memory(error);
+	for (size_t i = 0; i < n_paths; i++) {
+		if (is_named_twice(paths, i)) {
+			findings_add(survey->findings, WEIGHT_NOTE, "source-named-twice", paths[i], "",
+			    "The same drive was named twice; it is read once.");
+			continue;
+		}
+		if (!open_drive(survey, paths[i], error))
+			return false;
+	}
+	return true;
+}
+
+/* --- names of volumes ------------------------------------------------------------------------------ */
+
+static bool letter_is_used(const struct survey *survey, char letter)
+{
+	for (size_t v = 0; v < survey->n_volumes; v++)
+		if (survey->volumes[v].letter == letter)
+			return true;
+	return false;
+}
+
+/* The most recently used system comes first and its own drive before all others. */
+static void give_letters(struct survey *survey)
+{
+	for (size_t s = 0; s < survey->n_systems; s++) {
+		const struct old_system *system = &survey->systems[s];
+		struct survey_volume *own = &survey->volumes[system->volume];
+
+		if (system->is_copy)
+			continue;
+		if (!own->letter && !letter_is_used(survey, system->letter))
+			own->letter = system->letter;
+		for (size_t i = 0; i < system->n_letters; i++) {
+			const struct letter *letter = &system->letters[i];
+
+			if (letter->volume == SIZE_MAX || survey->volumes[letter->volume].letter ||
+			    letter_is_used(survey, letter->letter))
+				continue;
+			survey->volumes[letter->volume].letter = letter->letter;
+		}
+	}
+}
+
+struct naming {
+	const struct survey *survey;
+	size_t named; /* volumes before this have their final name */
+};
+
+static bool volume_name_taken(const void *context, const char *name)
+{
+	const struct naming *naming = context;
+
+	for (size_t v = 0; v < naming->named; v++)
+		if (utf_equal_fold(naming->survey->volumes[v].name, name))
+			return true;
+	return false;
+}
+
+/* Letters first, so that no label takes the name of a volume with a letter. */
+static bool name_volumes(struct survey *survey, struct error *error)
+{
+	struct naming naming = {survey, 0};
+	struct survey_volume **order = arena_array(&survey->arena, survey->n_volumes + 1, sizeof(*order));
+
+	if (!order)
+		return error_no_memory(error);
+	for (size_t v = 0; v < survey->n_volumes; v++) {
+		struct survey_volume *volume = &survey->volumes[v];
+		const char *first = volume->name, *label = "";
+
+		if (volume->letter)
+			volume->name = arena_printf(&survey->arena, "%c:", volume->letter);
+		else if (volume->volume)
+			label = volume->volume->label;
+		if (*label)
+			volume->name = key_make(&survey->arena, label, volume->name);
+		if (!volume->name)
+			return error_no_memory(error);
+		naming.named = v;
+		volume->name = key_unique(&survey->arena, volume->name, volume_name_taken, &naming);
+		if (strcmp(first, volume->name) != 0)
+			findings_rename(survey->findings, first, volume->name);
+	}
+	return true;
+}
+
+/* --- systems --------------------------------------------------------------------------------------- */
+
+static int by_use(const void *a, const void *b)
+{
+	const struct old_system *one = a, *two = b;
+
+	if (one->is_copy != two->is_copy)
+		return one->is_copy ? 1 : -1;
+	if (one->last_used != two->last_used)
+		return one->last_used > two->last_used ? -1 : 1;
+	return one->volume < two->volume ? -1 : one->volume > two->volume;
+}
+
+static bool learn_systems(struct survey *survey, struct error *error)
+{
+	if (!find_systems(survey, error))
+		return false;
+	for (size_t i = 0; i < survey->n_systems; i++)
+		if (!learn_system(survey, &survey->systems[i], survey->findings))
+			return error_no_memory(error);
+	if (survey->n_systems > 1)
+		qsort(survey->systems, survey->n_systems, sizeof(*survey->systems), by_use);
+	if (survey->n_systems == 0)
+		findings_add(survey->findings, WEIGHT_NOTE, "no-old-system", "",
+		    "If these are only data drives, that is as it should be; otherwise attach the drive "
+		    "that Windows was on, too.",
+		    "No Windows installation was found, so nobody's folders are known by name.");
+	return true;
+}
+
+bool survey_run(struct survey *survey, const char *const *paths, size_t n_paths,
+    struct findings *findings, struct error *error)
+{
+	*survey = (struct survey){.findings = findings};
+	arena_init(&survey->arena);
+	return open_drives(survey, paths, n_paths, error) && open_volumes(survey, error) &&
+	    learn_systems(survey, error) && (give_letters(survey), name_volumes(survey, error));
+}
+
+void survey_free(struct survey *survey)
+{
+	for (size_t v = 0; v < survey->n_volumes; v++)
+		volume_close(survey->volumes[v].volume);
+	for (size_t d = 0; d < survey->n_drives; d++)
+		source_close(survey->drives[d].source);
+	free(survey->systems);
+	arena_free(&survey->arena);
+	*survey = (struct survey){0};
+}
