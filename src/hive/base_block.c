@@ -19,8 +19,8 @@ static uint32_t base_checksum(const uint8_t *data)
 static bool fields_are_right(const struct base_block *base, const uint8_t *data)
 {
 	return get_u32(data + 20) == 1 && base->minor <= 16 && get_u32(data + 32) == 1 &&
-	    base->bins_size != 0 && base->bins_size % BIN_ALIGN == 0 &&
-	    base->bins_size <= BINS_LIMIT && base->root < base->bins_size;
+	       base->bins_size != 0 && base->bins_size % BIN_ALIGN == 0 &&
+	       base->bins_size <= BINS_LIMIT && base->root < base->bins_size;
 }
 
 struct base_block base_block_read(const uint8_t *data, size_t length)

@@ -1,7 +1,8 @@
 /*
  * Cells: the only way from an offset in the hive to bytes.
  *
- * Source: regf specification, section "Cell": a 4-byte size, negative when allocated, then the data.
+ * Source: regf specification, section "Cell": a 4-byte size, negative when allocated, then the
+ * data.
  */
 #include "hive/internal.h"
 
@@ -29,5 +30,5 @@ bool cell_record(const struct hive *hive, hive_cell offset, const char *signatur
     struct cell *cell)
 {
 	return cell_get(hive, offset, cell) && cell->length >= size &&
-	    memcmp(cell->data, signature, 2) == 0;
+	       memcmp(cell->data, signature, 2) == 0;
 }

@@ -71,7 +71,7 @@ static bool value_at(const struct hive *hive, hive_cell key, const char *path, c
 		return false;
 	found = hive_find_value(hive, found, name);
 	return found != HIVE_NO_CELL &&
-	    hive_value_data(hive, found, arena, type, data, length, NULL);
+	       hive_value_data(hive, found, arena, type, data, length, NULL);
 }
 
 /* Units up to the first NUL. */
@@ -101,8 +101,8 @@ char *hive_text(const struct hive *hive, hive_cell key, const char *path, const 
 	return utf_arena_from_utf16(arena, data, units_before_nul(data, length / 2), NULL);
 }
 
-bool hive_number(const struct hive *hive, hive_cell key, const char *path, const char *name,
-    uint64_t *number)
+bool hive_number(
+    const struct hive *hive, hive_cell key, const char *path, const char *name, uint64_t *number)
 {
 	struct arena arena = {0};
 	const uint8_t *data;
@@ -141,8 +141,7 @@ size_t hive_texts(const struct hive *hive, hive_cell key, const char *path, cons
 	uint32_t type;
 
 	*texts = NULL;
-	if (!value_at(hive, key, path, name, arena, &type, &data, &length) ||
-	    type != HIVE_MULTI_SZ)
+	if (!value_at(hive, key, path, name, arena, &type, &data, &length) || type != HIVE_MULTI_SZ)
 		return 0;
 	units = length / 2;
 	for (size_t i = 0; i < units; i++)

@@ -100,7 +100,8 @@ void hive_close(struct hive *hive)
 	free(hive->keys);
 	free(hive->slots);
 	free(hive->made_up);
-	free(hive->broken);
+	free(hive->broken.items);
+	free(hive->foreign.items);
 	free(hive);
 }
 

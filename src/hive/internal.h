@@ -67,10 +67,18 @@ struct made_up {
 	uint32_t key;   /* its index in the table of keys */
 };
 
-/* A list entry that leads to no key node: where salvage may join what belonged below it. */
-struct broken_entry {
+/*
+ * An entry of a list of subkeys that is not plainly a subkey: broken (it leads to no key node; salvage
+ * joins there what belonged below it) or foreign (the key node names another key as its parent).
+ */
+struct odd_entry {
 	hive_cell cell;
 	uint32_t key; /* the key whose list has it */
+};
+
+struct odd_entries {
+	struct odd_entry *items;
+	size_t n, room;
 };
 
 struct key_slot {
@@ -91,8 +99,7 @@ struct hive {
 	size_t n_slots, n_used; /* n_slots is a power of two */
 	struct made_up *made_up;
 	size_t n_made_up, made_up_room;
-	struct broken_entry *broken;
-	size_t n_broken, broken_room;
+	struct odd_entries broken, foreign;
 	size_t list_budget, value_budget; /* list entries that may still be looked at */
 	bool no_memory;
 };

@@ -8,7 +8,7 @@
 bool nk_get(const struct hive *hive, hive_cell offset, struct cell *nk)
 {
 	return cell_record(hive, offset, "nk", NK_SIZE, nk) &&
-	    get_u16(nk->data + 72) <= nk->length - NK_SIZE;
+	       get_u16(nk->data + 72) <= nk->length - NK_SIZE;
 }
 
 struct raw_name nk_name(const struct cell *nk)

@@ -1,9 +1,9 @@
 /*
  * Logs of Windows 8.1 and later: a chain of sealed entries, each with whole pages of the bins.
  *
- * Entries are numbered. Those that the hive does not have yet are applied in one unbroken chain that
- * may go on from one log file to the other; the first entry that is broken or out of step ends it.
- * Each entry proves itself by two hashes, so a damaged base block of the log does not matter.
+ * Entries are numbered. Those that the hive does not have yet are applied in one unbroken chain
+ * that may go on from one log file to the other; the first entry that is broken or out of step ends
+ * it. Each entry proves itself by two hashes, so a damaged base block of the log does not matter.
  *
  * Source: regf specification, sections "Log entries" and "Multiple transaction log files".
  */
@@ -29,7 +29,7 @@ struct cursor {
 bool log_is_new(const struct log_file *log)
 {
 	return log->length >= PAGE_SIZE_DIRTY + ENTRY_HEADER &&
-	    memcmp(log->data + PAGE_SIZE_DIRTY, "HvLE", 4) == 0;
+	       memcmp(log->data + PAGE_SIZE_DIRTY, "HvLE", 4) == 0;
 }
 
 /* Do the page references and the pages themselves fit, and lie inside the bins? */
@@ -70,9 +70,9 @@ static bool entry_read(const struct log_file *log, size_t offset, struct entry *
 	if (entry->bins_size % BIN_ALIGN != 0 || entry->bins_size > BINS_LIMIT)
 		return false;
 	return get_u64(data + 32) == marvin32(MARVIN_SEED, data, 32) &&
-	    get_u64(data + 24) ==
-	    marvin32(MARVIN_SEED, data + ENTRY_HEADER, entry->size - ENTRY_HEADER) &&
-	    pages_fit(entry);
+	       get_u64(data + 24) ==
+		   marvin32(MARVIN_SEED, data + ENTRY_HEADER, entry->size - ENTRY_HEADER) &&
+	       pages_fit(entry);
 }
 
 /* Goes past the entries that the hive has already. False when nothing is left. */
@@ -117,13 +117,13 @@ static void entry_apply(struct hive *hive, const struct entry *entry, size_t lim
 }
 
 /* Applies the chain from `sequence` on. Returns the number that must come next. */
-static uint32_t chain_apply(struct hive *hive, struct cursor *cursor, uint32_t sequence,
-    size_t limit)
+static uint32_t chain_apply(
+    struct hive *hive, struct cursor *cursor, uint32_t sequence, size_t limit)
 {
 	struct entry entry;
 
 	while (!hive->no_memory && entry_read(cursor->log, cursor->offset, &entry) &&
-	    entry.sequence == sequence) {
+	       entry.sequence == sequence) {
 		entry_apply(hive, &entry, limit);
 		cursor->offset += entry.size;
 		cursor->used = true;

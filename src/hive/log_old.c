@@ -1,9 +1,9 @@
 /*
  * Logs of Windows 2000 to 8: a bitmap of dirty pages of 512 bytes, then the pages.
  *
- * Such a log holds one write operation that was under way. It belongs to the hive when both bear the
- * same last-written time. Of two logs the newer is taken: the second is only written when writing
- * through the first failed, and then repeats what the first had.
+ * Such a log holds one write operation that was under way. It belongs to the hive when both bear
+ * the same last-written time. Of two logs the newer is taken: the second is only written when
+ * writing through the first failed, and then repeats what the first had.
  *
  * Source: regf specification, sections "Old format" (of logs) and "Multiple transaction log files".
  */
@@ -24,8 +24,8 @@ bool log_is_old(const struct log_file *log)
 static bool layout_of(const struct log_file *log, struct layout *layout)
 {
 	/* The sector size of the drive that the log was written for. */
-	size_t sector = 512u * (log->base.cluster >= 1 && log->base.cluster <= 8 ?
-		log->base.cluster : 1);
+	size_t sector =
+	    512u * (log->base.cluster >= 1 && log->base.cluster <= 8 ? log->base.cluster : 1);
 	size_t bytes = log->base.bins_size / PAGE_SIZE_DIRTY / 8;
 
 	if (log->base.bins_size % BIN_ALIGN != 0 || log->base.bins_size > BINS_LIMIT ||

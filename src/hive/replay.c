@@ -18,7 +18,8 @@ static void base_from_logs(struct hive *hive, const struct log_file *logs, size_
 	for (size_t i = 0; i < n_logs; i++) {
 		const struct base_block *base = &logs[i].base;
 
-		if (base->valid && (best == NULL || base->written > best->written ||
+		if (base->valid &&
+		    (best == NULL || base->written > best->written ||
 			(base->written == best->written && base->primary > best->primary)))
 			best = base;
 	}

@@ -1,9 +1,9 @@
 /*
  * Joining keys that the tree does not reach: each key node names its parent.
  *
- * Only keys whose way is broken are joined: below a key whose list of subkeys is damaged, or below a
- * made-up key where the parent itself is gone. A key node that a whole list simply does not mention
- * is a leftover of the old system, not data.
+ * Only keys whose way is broken are joined: below a key whose list of subkeys is damaged, or below
+ * a made-up key where the parent itself is gone. A key node that a whole list simply does not
+ * mention is a leftover of the old system, not data.
  *
  * Source: regf specification, section "Key node" (field "Parent").
  */
@@ -26,8 +26,8 @@ static bool collect(void *context, hive_cell cell, const struct cell *nk)
 
 	if (tree_index(orphans->hive, cell) != NO_KEY)
 		return true;
-	if (!array_reserve(&orphans->items, &orphans->room, orphans->n + 1,
-		sizeof(*orphans->items))) {
+	if (!array_reserve(
+		&orphans->items, &orphans->room, orphans->n + 1, sizeof(*orphans->items))) {
 		orphans->hive->no_memory = true;
 		return false;
 	}
@@ -49,7 +49,7 @@ static int compare_orphans(const void *a, const void *b)
 
 static int compare_broken(const void *a, const void *b)
 {
-	const struct broken_entry *x = a, *y = b;
+	const struct odd_entry *x = a, *y = b;
 
 	return x->cell < y->cell ? -1 : x->cell > y->cell;
 }
@@ -122,8 +122,8 @@ static void join_below(struct orphans *orphans, uint32_t key)
 		hive_cell cell = orphans->items[at].cell;
 		uint32_t hash = name_hash(hive, cell);
 
-		if (n_listed == 0 || bsearch(&hash, listed, n_listed, sizeof(*listed),
-			compare_numbers) == NULL)
+		if (n_listed == 0 ||
+		    bsearch(&hash, listed, n_listed, sizeof(*listed), compare_numbers) == NULL)
 			tree_add(hive, cell, key);
 	}
 	free(listed);
@@ -165,10 +165,10 @@ static void guess_root(struct orphans *orphans)
 }
 
 /* Below which key a lost key node stood: the one whose list points there, or else the root. */
-static uint32_t above_lost(const struct broken_entry *broken, size_t n, hive_cell lost)
+static uint32_t above_lost(const struct odd_entry *broken, size_t n, hive_cell lost)
 {
-	struct broken_entry wanted = {.cell = lost};
-	const struct broken_entry *found = NULL;
+	struct odd_entry wanted = {.cell = lost};
+	const struct odd_entry *found = NULL;
 
 	if (n > 0)
 		found = bsearch(&wanted, broken, n, sizeof(*broken), compare_broken);
@@ -179,8 +179,8 @@ static uint32_t above_lost(const struct broken_entry *broken, size_t n, hive_cel
 static void join_lost(struct orphans *orphans)
 {
 	struct hive *hive = orphans->hive;
-	size_t n_broken = hive->n_broken;
-	struct broken_entry *broken = malloc((n_broken + 1) * sizeof(*broken));
+	size_t n_broken = hive->broken.n;
+	struct odd_entry *broken = malloc((n_broken + 1) * sizeof(*broken));
 	hive_cell done = HIVE_NO_CELL;
 
 	if (broken == NULL) {
@@ -188,7 +188,7 @@ static void join_lost(struct orphans *orphans)
 		return;
 	}
 	if (n_broken > 0)
-		memcpy(broken, hive->broken, n_broken * sizeof(*broken));
+		memcpy(broken, hive->broken.items, n_broken * sizeof(*broken));
 	qsort(broken, n_broken, sizeof(*broken), compare_broken);
 	for (size_t i = 0; i < orphans->n && !hive->no_memory; i++) {
 		hive_cell parent = orphans->items[i].parent;
@@ -202,23 +202,43 @@ static void join_lost(struct orphans *orphans)
 	free(broken);
 }
 
+/* Foreign entries that their named parent did not claim stay with the key whose list has them. */
+static void join_foreign(struct hive *hive)
+{
+	size_t before = hive->n_keys;
+
+	for (size_t i = 0; i < hive->foreign.n && !hive->no_memory; i++) {
+		tree_add(hive, hive->foreign.items[i].cell, hive->foreign.items[i].key);
+		tree_follow(hive, before);
+		before = hive->n_keys;
+	}
+}
+
+/*
+ * Everything that this adds counts as salvaged, except keys that stand in the list they were found
+ * in.
+ */
 bool salvage_join(struct hive *hive)
 {
 	struct orphans orphans = {.hive = hive};
-	size_t before = hive->n_keys, made_up = hive->n_made_up, joined;
+	size_t start = hive->n_keys, before = hive->n_made_up, joined, listed;
 
 	scan_keys(hive, collect, &orphans);
 	if (orphans.n > 0) {
 		qsort(orphans.items, orphans.n, sizeof(*orphans.items), compare_orphans);
 		guess_root(&orphans);
-		join_from(&orphans, 0);
-		joined = hive->n_keys;
-		join_lost(&orphans);
-		join_from(&orphans, joined);
 	}
+	join_from(&orphans, 0);
+	joined = hive->n_keys;
+	join_foreign(hive);
+	listed = hive->n_keys - joined;
+	join_from(&orphans, joined);
+	joined = hive->n_keys;
+	join_lost(&orphans);
+	join_from(&orphans, joined);
 	free(orphans.items);
 	hive->health.salvaged_keys =
-	    (uint32_t)(hive->n_keys - before - (hive->n_made_up - made_up));
+	    (uint32_t)(hive->n_keys - start - listed - (hive->n_made_up - before));
 	return !hive->no_memory;
 }
 

@@ -101,8 +101,8 @@ uint32_t tree_add_made_up(struct hive *hive, hive_cell lost, uint32_t parent)
 {
 	uint32_t key;
 
-	if (!array_reserve(&hive->made_up, &hive->made_up_room, hive->n_made_up + 1,
-		sizeof(*hive->made_up))) {
+	if (!array_reserve(
+		&hive->made_up, &hive->made_up_room, hive->n_made_up + 1, sizeof(*hive->made_up))) {
 		hive->no_memory = true;
 		return NO_KEY;
 	}
@@ -121,26 +121,39 @@ hive_cell tree_place(const struct hive *hive, uint32_t key)
 	return (cell & MADE_UP_CELL) != 0 && i < hive->n_made_up ? hive->made_up[i].cell : cell;
 }
 
-static void note_broken(struct hive *hive, uint32_t key, hive_cell entry)
+static void note_entry(
+    struct hive *hive, struct odd_entries *entries, uint32_t key, hive_cell entry)
 {
-	hive->health.bad_keys++;
-	if (!array_reserve(&hive->broken, &hive->broken_room, hive->n_broken + 1,
-		sizeof(*hive->broken))) {
+	if (!array_reserve(
+		&entries->items, &entries->room, entries->n + 1, sizeof(*entries->items))) {
 		hive->no_memory = true;
 		return;
 	}
-	hive->broken[hive->n_broken++] = (struct broken_entry){.cell = entry, .key = key};
+	entries->items[entries->n++] = (struct odd_entry){.cell = entry, .key = key};
 }
 
+/* Does the key node name another key as its parent, and is there such a key? */
+static bool belongs_elsewhere(const struct hive *hive, const struct cell *nk, uint32_t key)
+{
+	hive_cell parent = get_u32(nk->data + 16);
+	struct cell other;
+
+	return parent != tree_place(hive, key) && nk_get(hive, parent, &other);
+}
+
+/* Where an entry is odd, the one that belongs in its place may be lost: salvage looks for it. */
 static void visit_entry(struct hive *hive, uint32_t key, hive_cell entry)
 {
 	struct cell nk;
 
 	if (!nk_get(hive, entry, &nk)) {
 		hive->keys[key].incomplete = true;
-		note_broken(hive, key, entry);
+		hive->health.bad_keys++;
+		note_entry(hive, &hive->broken, key, entry);
+	} else if (belongs_elsewhere(hive, &nk, key)) {
+		hive->keys[key].incomplete = true;
+		note_entry(hive, &hive->foreign, key, entry);
 	} else if (tree_add(hive, entry, key) == NO_KEY) {
-		/* It stands in the tree already: the entry that belongs here may be lost. */
 		hive->keys[key].incomplete = true;
 	}
 }

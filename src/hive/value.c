@@ -13,7 +13,7 @@
 bool vk_get(const struct hive *hive, hive_cell offset, struct cell *vk)
 {
 	return cell_record(hive, offset, "vk", VK_SIZE, vk) &&
-	    get_u16(vk->data + 2) <= vk->length - VK_SIZE;
+	       get_u16(vk->data + 2) <= vk->length - VK_SIZE;
 }
 
 struct raw_name vk_name(const struct cell *vk)
@@ -112,8 +112,8 @@ static size_t big_data(const struct hive *hive, const struct cell *db, size_t le
 
 /* Where the data of a value stands. */
 struct place {
-	size_t length;   /* as the value says */
-	size_t there;    /* what of it can be reached */
+	size_t length;       /* as the value says */
+	size_t there;        /* what of it can be reached */
 	const uint8_t *data; /* NULL for big data and for none */
 	struct cell big;
 	bool found;

@@ -5,7 +5,8 @@
  * usage: dump_hive HIVE [LOG...]
  *
  * Lines, fields separated by tabs: "H" name number (health), "K" path, "V" path name type length
- * sha256, "B" sha256 of the bins. In names, what is not printable ASCII stands as %XX (UTF-8 bytes).
+ * sha256, "B" sha256 of the bins. In names, what is not printable ASCII stands as %XX (UTF-8
+ * bytes).
  */
 #include "base/arena.h"
 #include "base/buf.h"
