@@ -1,0 +1,776 @@
+/*
+ * Tests of src/hive on hives made here byte by byte after the regf specification ("Windows registry
+ * file format specification"), and on damage done to them. Real hives: tests/run/hives.py.
+ */
+#include "unit.h"
+
+#include "base/buf.h"
+#include "base/bytes.h"
+#include "base/locale.h"
+#include "hive/hive.h"
+#include "hive/internal.h"
+
+#include <stdio.h>
+#include <string.h>
+#include <time.h>
+
+#define BINS 4096u
+
+/* A hive under construction: a base block and one bin that grows by pages. */
+struct maker {
+	uint8_t *data;
+	uint32_t size; /* of the bins */
+	uint32_t used;
+};
+
+static void seal_base(uint8_t *data)
+{
+	uint32_t sum = 0;
+
+	for (size_t i = 0; i < 508; i += 4)
+		sum ^= get_u32(data + i);
+	put_u32(data + 508, sum);
+}
+
+static void maker_start(struct maker *maker, uint32_t size)
+{
+	uint8_t *bin;
+
+	*maker = (struct maker){.size = size, .used = 32};
+	maker->data = calloc(1, BINS + size);
+	assert_non_null(maker->data);
+	memcpy(maker->data, "regf", 4);
+	put_u32(maker->data + 4, 7);
+	put_u32(maker->data + 8, 7);
+	put_u64(maker->data + 12, 132000000000000000u);
+	put_u32(maker->data + 20, 1);
+	put_u32(maker->data + 24, 5);
+	put_u32(maker->data + 32, 1);
+	put_u32(maker->data + 36, 32);
+	put_u32(maker->data + 40, size);
+	put_u32(maker->data + 44, 1);
+	seal_base(maker->data);
+	bin = maker->data + BINS;
+	memcpy(bin, "hbin", 4);
+	put_u32(bin + 8, size);
+	put_u64(bin + 20, 132000000000000000u);
+}
+
+static uint8_t *at(const struct maker *maker, hive_cell cell)
+{
+	return maker->data + BINS + cell + 4;
+}
+
+static hive_cell add_cell(struct maker *maker, size_t length)
+{
+	uint32_t size = ((uint32_t)length + 4 + 7) / 8 * 8;
+	hive_cell cell = maker->used;
+
+	assert_true(maker->used + size <= maker->size);
+	put_u32(maker->data + BINS + cell, -size);
+	maker->used += size;
+	return cell;
+}
+
+/* What is left of the bin becomes one free cell. */
+static void maker_end(struct maker *maker)
+{
+	if (maker->used < maker->size)
+		put_u32(maker->data + BINS + maker->used, maker->size - maker->used);
+}
+
+static hive_cell add_key(struct maker *maker, hive_cell parent, const char *name)
+{
+	size_t length = strlen(name);
+	hive_cell cell = add_cell(maker, NK_SIZE + length);
+	uint8_t *nk = at(maker, cell);
+
+	memcpy(nk, "nk", 2);
+	put_u16(nk + 2, parent == HIVE_NO_CELL ? 0x2C : 0x20);
+	put_u32(nk + 16, parent);
+	put_u32(nk + 28, UINT32_MAX);
+	put_u32(nk + 40, UINT32_MAX);
+	put_u16(nk + 72, (uint16_t)length);
+	memcpy(nk + NK_SIZE, name, length);
+	return cell;
+}
+
+static void set_subkeys(struct maker *maker, hive_cell key, hive_cell list, uint32_t count)
+{
+	put_u32(at(maker, key) + 20, count);
+	put_u32(at(maker, key) + 28, list);
+}
+
+static hive_cell add_list(struct maker *maker, const char *signature, const hive_cell *entries,
+    size_t n)
+{
+	size_t step = signature[1] == 'i' ? 4 : 8;
+	hive_cell cell = add_cell(maker, 4 + n * step);
+	uint8_t *list = at(maker, cell);
+
+	memcpy(list, signature, 2);
+	put_u16(list + 2, (uint16_t)n);
+	for (size_t i = 0; i < n; i++)
+		put_u32(list + 4 + i * step, entries[i]);
+	return cell;
+}
+
+static hive_cell add_value(struct maker *maker, const char *name, uint32_t type, uint32_t size,
+    uint32_t where)
+{
+	size_t length = strlen(name);
+	hive_cell cell = add_cell(maker, 20 + length);
+	uint8_t *vk = at(maker, cell);
+
+	memcpy(vk, "vk", 2);
+	put_u16(vk + 2, (uint16_t)length);
+	put_u32(vk + 4, size);
+	put_u32(vk + 8, where);
+	put_u32(vk + 12, type);
+	put_u16(vk + 16, 1);
+	memcpy(vk + 20, name, length);
+	return cell;
+}
+
+static hive_cell add_data(struct maker *maker, const void *data, size_t length)
+{
+	hive_cell cell = add_cell(maker, length);
+
+	memcpy(at(maker, cell), data, length);
+	return cell;
+}
+
+static void set_values(struct maker *maker, hive_cell key, const hive_cell *values, uint32_t n)
+{
+	hive_cell list = add_cell(maker, 4 * (size_t)n);
+
+	for (uint32_t i = 0; i < n; i++)
+		put_u32(at(maker, list) + 4 * (size_t)i, values[i]);
+	put_u32(at(maker, key) + 36, n);
+	put_u32(at(maker, key) + 40, list);
+}
+
+static struct hive *open_made(const struct maker *maker)
+{
+	struct error error;
+	struct hive *hive = hive_open(maker->data, BINS + maker->size, NULL, 0, &error);
+
+	assert_non_null(hive);
+	return hive;
+}
+
+/* Names of the subkeys, joined by spaces. */
+static char *child_names(const struct hive *hive, hive_cell key, struct arena *arena)
+{
+	hive_cell *cells;
+	size_t n = hive_subkeys(hive, key, arena, &cells);
+	char *names = arena_strdup(arena, "");
+
+	for (size_t i = 0; i < n; i++)
+		names = arena_printf(arena, "%s%s%s", names, i == 0 ? "" : " ",
+		    hive_key_name(hive, cells[i], arena));
+	return names;
+}
+
+/* Worked values of the SymCrypt library's own test of Marvin32, and one found in its users' tests. */
+static void test_marvin(void **state)
+{
+	(void)state;
+	assert_int_equal(marvin32(0xd53cd9cecd0893b7u, "abc", 3), 0x22c74339492769bfu);
+	assert_int_equal(marvin32(0x0ddddeeeeffff000u, "abcdefghijklmnopqrstuvwxyz", 26),
+	    0xa128eb7e7260aca2u);
+	assert_int_equal(marvin32(0x004fb61a001bdbccu, "", 0), 0x30ed35c100cd3c7du);
+}
+
+/* li, lf, lh and ri (of lists of different kinds), sections "Index leaf" to "Index root". */
+static void test_lists(void **state)
+{
+	struct arena arena = {0};
+	hive_cell root, keys[8], lists[3];
+	struct maker maker;
+	struct hive *hive;
+	char name[2] = "a";
+
+	(void)state;
+	maker_start(&maker, 4096);
+	root = add_key(&maker, HIVE_NO_CELL, "root");
+	for (size_t i = 0; i < 8; i++, name[0]++)
+		keys[i] = add_key(&maker, root, name);
+	lists[0] = add_list(&maker, "li", keys, 3);
+	lists[1] = add_list(&maker, "lf", keys + 3, 2);
+	lists[2] = add_list(&maker, "lh", keys + 5, 3);
+	set_subkeys(&maker, root, add_list(&maker, "ri", lists, 3), 8);
+	maker_end(&maker);
+	hive = open_made(&maker);
+	assert_string_equal(child_names(hive, hive_root(hive), &arena), "a b c d e f g h");
+	assert_int_equal(hive_find(hive, hive_root(hive), "G"), keys[6]);
+	assert_int_equal(hive_find(hive, hive_root(hive), "G\\x"), HIVE_NO_CELL);
+	assert_int_equal(hive_health(hive)->bad_keys, 0);
+	assert_int_equal(hive_health(hive)->salvaged_keys, 0);
+	hive_close(hive);
+	free(maker.data);
+	arena_free(&arena);
+}
+
+/* Lists that loop, share, nest without end or lead nowhere: every key once, and it ends. */
+static void test_loops(void **state)
+{
+	struct arena arena = {0};
+	hive_cell root, a, b, loop, list, entries[4];
+	struct maker maker;
+	struct hive *hive;
+
+	(void)state;
+	maker_start(&maker, 4096);
+	root = add_key(&maker, HIVE_NO_CELL, "root");
+	a = add_key(&maker, root, "a");
+	b = add_key(&maker, root, "b");
+	entries[0] = a;
+	entries[1] = b;
+	entries[2] = root;
+	entries[3] = 12345;
+	list = add_list(&maker, "lh", entries, 4);
+	set_subkeys(&maker, root, list, 4);
+	set_subkeys(&maker, a, list, 4);
+	loop = add_list(&maker, "ri", &list, 1);
+	put_u32(at(&maker, loop) + 4, loop);
+	set_subkeys(&maker, b, loop, 1);
+	maker_end(&maker);
+	hive = open_made(&maker);
+	assert_string_equal(child_names(hive, hive_root(hive), &arena), "a b");
+	assert_string_equal(child_names(hive, a, &arena), "");
+	assert_string_equal(child_names(hive, b, &arena), "");
+	assert_true(hive_health(hive)->bad_keys > 0);
+	hive_close(hive);
+	free(maker.data);
+	arena_free(&arena);
+}
+
+static void check_value(const struct hive *hive, const char *name, uint32_t type,
+    const void *expected, size_t length)
+{
+	struct arena arena = {0};
+	hive_cell value = hive_find_value(hive, hive_root(hive), name);
+	const uint8_t *data;
+	uint32_t got_type;
+	size_t got;
+	bool cut;
+
+	assert_int_not_equal(value, HIVE_NO_CELL);
+	assert_true(hive_value_data(hive, value, &arena, &got_type, &data, &got, &cut));
+	assert_int_equal(got_type, type);
+	assert_int_equal(got, length);
+	assert_memory_equal(data, expected, length);
+	assert_false(cut);
+	arena_free(&arena);
+}
+
+static hive_cell add_big(struct maker *maker, const uint8_t *data, size_t length)
+{
+	hive_cell segments[8], list, db;
+	size_t n = 0;
+
+	for (size_t done = 0; done < length; done += 16344) {
+		size_t part = length - done < 16344 ? length - done : 16344;
+
+		segments[n++] = add_data(maker, data + done, part);
+	}
+	list = add_cell(maker, 4 * n);
+	for (size_t i = 0; i < n; i++)
+		put_u32(at(maker, list) + 4 * i, segments[i]);
+	db = add_cell(maker, 8);
+	memcpy(at(maker, db), "db", 2);
+	put_u16(at(maker, db) + 2, (uint16_t)n);
+	put_u32(at(maker, db) + 4, list);
+	return db;
+}
+
+/* Inline, plain, empty and big data; sections "Data size" and "Big data". */
+static void test_values(void **state)
+{
+	static uint8_t big[50000];
+	struct arena arena = {0};
+	hive_cell root, values[7];
+	struct maker maker;
+	struct hive *hive;
+	uint64_t number;
+	char **texts;
+
+	(void)state;
+	for (size_t i = 0; i < sizeof(big); i++)
+		big[i] = (uint8_t)(i * 7 + i / 251);
+	maker_start(&maker, 65536 * 2);
+	root = add_key(&maker, HIVE_NO_CELL, "root");
+	values[0] = add_value(&maker, "", HIVE_SZ, 10, add_data(&maker, "p\0l\0o\0t\0\0", 10));
+	values[1] = add_value(&maker, "number", HIVE_DWORD, 0x80000004u, 77);
+	values[2] = add_value(&maker, "short", HIVE_BINARY, 0x80000003u, 0x030201);
+	values[3] = add_value(&maker, "empty", HIVE_NONE, 0, UINT32_MAX);
+	values[4] = add_value(&maker, "big", HIVE_BINARY, sizeof(big),
+	    add_big(&maker, big, sizeof(big)));
+	values[5] = add_value(&maker, "list", HIVE_MULTI_SZ, 14,
+	    add_data(&maker, "a\0b\0\0\0c\0d\0\0\0\0", 14));
+	values[6] = add_value(&maker, "odd type", 4711, 4, add_data(&maker, "soil", 4));
+	set_values(&maker, root, values, 7);
+	maker_end(&maker);
+	hive = open_made(&maker);
+	check_value(hive, "", HIVE_SZ, "p\0l\0o\0t\0\0", 10);
+	check_value(hive, "SHORT", HIVE_BINARY, "\1\2\3", 3);
+	check_value(hive, "empty", HIVE_NONE, "", 0);
+	check_value(hive, "big", HIVE_BINARY, big, sizeof(big));
+	check_value(hive, "odd type", 4711, "soil", 4);
+	assert_string_equal(hive_text(hive, hive_root(hive), "", "", &arena, NULL), "plot");
+	assert_true(hive_number(hive, hive_root(hive), "", "Number", &number));
+	assert_int_equal(number, 77);
+	assert_false(hive_number(hive, hive_root(hive), "", "short", &number));
+	assert_int_equal(hive_texts(hive, hive_root(hive), "", "list", &arena, &texts), 2);
+	assert_string_equal(texts[0], "ab");
+	assert_string_equal(texts[1], "cd");
+	assert_int_equal(hive_health(hive)->bad_values, 0);
+	hive_close(hive);
+	free(maker.data);
+	arena_free(&arena);
+}
+
+/* Latin-1 names ("extended ASCII") and UTF-16 names, found ignoring case. */
+static void test_names(void **state)
+{
+	struct arena arena = {0};
+	hive_cell root, keys[2];
+	struct maker maker;
+	struct hive *hive;
+
+	(void)state;
+	maker_start(&maker, 4096);
+	root = add_key(&maker, HIVE_NO_CELL, "root");
+	keys[0] = add_key(&maker, root, "Gr\xFCn");
+	keys[1] = add_key(&maker, root, "\x16\x04\x35\x04"); /* U+0416 U+0435 */
+	put_u16(at(&maker, keys[1]) + 2, 0);
+	set_subkeys(&maker, root, add_list(&maker, "lh", keys, 2), 2);
+	maker_end(&maker);
+	hive = open_made(&maker);
+	assert_string_equal(hive_key_name(hive, keys[0], &arena), "Grün");
+	assert_string_equal(hive_key_name(hive, keys[1], &arena), "Же");
+	assert_int_equal(hive_find(hive, hive_root(hive), "GRÜN"), keys[0]);
+	assert_int_equal(hive_find(hive, hive_root(hive), "жЕ"), keys[1]);
+	assert_null(hive_key_name(hive, 4, &arena));
+	hive_close(hive);
+	free(maker.data);
+	arena_free(&arena);
+}
+
+/* root - a - b - c, each with a list of its own. */
+static void make_chain(struct maker *maker, hive_cell cells[4], hive_cell lists[3])
+{
+	static const char *const names[] = {"root", "a", "b", "c"};
+
+	maker_start(maker, 4096);
+	for (size_t i = 0; i < 4; i++)
+		cells[i] = add_key(maker, i == 0 ? HIVE_NO_CELL : cells[i - 1], names[i]);
+	for (size_t i = 0; i < 3; i++) {
+		lists[i] = add_list(maker, "lh", &cells[i + 1], 1);
+		set_subkeys(maker, cells[i], lists[i], 1);
+	}
+	maker_end(maker);
+}
+
+/* A list is gone: its keys come back through their field "Parent". */
+static void test_lost_list(void **state)
+{
+	hive_cell cells[4], lists[3];
+	struct maker maker;
+	struct hive *hive;
+
+	(void)state;
+	make_chain(&maker, cells, lists);
+	memset(at(&maker, lists[0]), 0, 2);
+	hive = open_made(&maker);
+	assert_int_equal(hive_find(hive, hive_root(hive), "a\\b\\c"), cells[3]);
+	assert_int_equal(hive_health(hive)->salvaged_keys, 3);
+	assert_false(hive_health(hive)->root_lost);
+	hive_close(hive);
+	free(maker.data);
+}
+
+/* A key is gone: what was below it stands below a made-up key in its place. */
+static void test_lost_key(void **state)
+{
+	struct arena arena = {0};
+	hive_cell cells[4], lists[3], *made_up;
+	struct maker maker;
+	struct hive *hive;
+
+	(void)state;
+	make_chain(&maker, cells, lists);
+	memset(at(&maker, cells[1]), 0, NK_SIZE);
+	hive = open_made(&maker);
+	assert_int_equal(hive_subkeys(hive, hive_root(hive), &arena, &made_up), 1);
+	assert_non_null(hive_key_name(hive, made_up[0], &arena));
+	assert_int_equal(hive_find(hive, made_up[0], "b\\c"), cells[3]);
+	assert_int_equal(hive_health(hive)->bad_keys, 1);
+	assert_int_equal(hive_health(hive)->salvaged_keys, 2);
+	hive_close(hive);
+	free(maker.data);
+	arena_free(&arena);
+}
+
+/* The root is gone, with and without a base block: paths still begin below the root. */
+static void test_lost_root(void **state)
+{
+	struct arena arena = {0};
+	hive_cell cells[4], lists[3];
+	struct maker maker;
+	struct hive *hive;
+
+	(void)state;
+	make_chain(&maker, cells, lists);
+	memset(at(&maker, cells[0]), 0, NK_SIZE);
+	for (int i = 0; i < 2; i++) {
+		hive = open_made(&maker);
+		assert_true(hive_health(hive)->root_lost);
+		assert_int_equal(hive_find(hive, hive_root(hive), "a\\b\\c"), cells[3]);
+		assert_non_null(hive_key_name(hive, hive_root(hive), &arena));
+		hive_close(hive);
+		memset(maker.data, 0, BINS);
+	}
+	free(maker.data);
+	arena_free(&arena);
+}
+
+/* A key that was deleted but left allocated is no salvage while the lists are whole. */
+static void test_leftover(void **state)
+{
+	hive_cell cells[4], lists[3];
+	struct maker maker;
+	struct hive *hive;
+
+	(void)state;
+	make_chain(&maker, cells, lists);
+	set_subkeys(&maker, cells[2], UINT32_MAX, 0);
+	hive = open_made(&maker);
+	assert_int_equal(hive_find(hive, hive_root(hive), "a\\b\\c"), HIVE_NO_CELL);
+	assert_int_not_equal(hive_find(hive, hive_root(hive), "a\\b"), HIVE_NO_CELL);
+	assert_int_equal(hive_health(hive)->salvaged_keys, 0);
+	hive_close(hive);
+	free(maker.data);
+}
+
+/* The base block is bad: fields of it, or all of it. The root is where roots always are. */
+static void test_bad_base(void **state)
+{
+	hive_cell cells[4], lists[3];
+	struct maker maker;
+	struct hive *hive;
+
+	(void)state;
+	make_chain(&maker, cells, lists);
+	for (size_t i = 0; i < 512; i += 4) {
+		uint8_t saved[4];
+
+		memcpy(saved, maker.data + i, 4);
+		put_u32(maker.data + i, 0x5A5A5A5A);
+		hive = open_made(&maker);
+		assert_true(hive_health(hive)->base_block_bad);
+		assert_int_equal(hive_find(hive, hive_root(hive), "a\\b\\c"), cells[3]);
+		assert_int_equal(hive_last_written(hive), 132000000000000000);
+		hive_close(hive);
+		memcpy(maker.data + i, saved, 4);
+	}
+	free(maker.data);
+}
+
+/* Nothing in it: a sentence, not a crash. */
+static void test_nothing(void **state)
+{
+	static const uint8_t zeros[65536];
+	struct error error;
+
+	(void)state;
+	assert_null(hive_open(zeros, sizeof(zeros), NULL, 0, &error));
+	assert_non_null(strstr(error.text, "no registry key"));
+	assert_null(hive_open(NULL, 0, NULL, 0, &error));
+	assert_null(hive_open("regf", 4, NULL, 0, NULL));
+	hive_close(NULL);
+}
+
+/* One entry of a new log: one page of 4096 bytes at `offset`; section "Log entries". */
+static size_t put_entry(uint8_t *entry, uint32_t sequence, uint32_t offset, const uint8_t *page,
+    uint32_t bins_size)
+{
+	memset(entry, 0, 4608);
+	memcpy(entry, "HvLE", 4);
+	put_u32(entry + 4, 4608);
+	put_u32(entry + 12, sequence);
+	put_u32(entry + 16, bins_size);
+	put_u32(entry + 20, 1);
+	put_u32(entry + 40, offset);
+	put_u32(entry + 44, 4096);
+	memcpy(entry + 48, page, 4096);
+	put_u64(entry + 24, marvin32(MARVIN_SEED, entry + 40, 4608 - 40));
+	put_u64(entry + 32, marvin32(MARVIN_SEED, entry, 32));
+	return 4608;
+}
+
+static void start_log(uint8_t *log, const struct maker *maker, uint32_t type, uint32_t sequence)
+{
+	memcpy(log, maker->data, 512);
+	put_u32(log + 4, sequence);
+	put_u32(log + 8, sequence);
+	put_u32(log + 28, type);
+	seal_base(log);
+}
+
+/* Three versions of a key's time stamp, each a page image: which one is there after replay? */
+static uint64_t replayed(const struct maker *maker, const struct hive_log *logs, size_t n,
+    unsigned *pages)
+{
+	struct hive *hive = hive_open(maker->data, BINS + maker->size, logs, n, NULL);
+	uint64_t time;
+
+	assert_non_null(hive);
+	time = (uint64_t)hive_key_written(hive, hive_root(hive));
+	*pages = hive_health(hive)->pages_replaced;
+	assert_int_equal(hive_health(hive)->logs_missing, *pages == 0);
+	hive_close(hive);
+	return time;
+}
+
+static void put_versions(uint8_t *log, const struct maker *maker, uint32_t sequence, unsigned n)
+{
+	uint8_t page[4096];
+
+	start_log(log, maker, 6, sequence);
+	for (unsigned i = 0; i < n; i++) {
+		memcpy(page, maker->data + BINS, 4096);
+		put_u64(page + 36 + 4, sequence + i); /* the root's time */
+		put_entry(log + 512 + (size_t)i * 4608, sequence + i, 0, page, 4096);
+	}
+}
+
+/* Sections "Log entries" (notes 5, 7, 8) and "Multiple transaction log files": the chain rules. */
+static void test_new_logs(void **state)
+{
+	static uint8_t one[512 + 3 * 4608], two[512 + 3 * 4608];
+	struct hive_log logs[2] = {{two, sizeof(two)}, {one, sizeof(one)}};
+	hive_cell cells[4], lists[3];
+	struct maker maker;
+	unsigned pages;
+
+	(void)state;
+	make_chain(&maker, cells, lists);
+	put_u32(maker.data + 4, 8);
+	seal_base(maker.data);
+	/* 7, 8, 9 in one log and 10, 11, 12 in the other, whatever the order they are given in. */
+	put_versions(one, &maker, 7, 3);
+	put_versions(two, &maker, 10, 3);
+	assert_int_equal(replayed(&maker, logs, 2, &pages), 12);
+	assert_int_equal(pages, 6);
+	/* Entries that the hive has already are passed over. */
+	put_versions(one, &maker, 5, 3);
+	assert_int_equal(replayed(&maker, logs, 2, &pages), 7);
+	assert_int_equal(pages, 1);
+	/* A log that starts behind a gap is not applied. */
+	put_versions(one, &maker, 7, 2);
+	memset(one + 512 + 2 * 4608, 0, 4608);
+	assert_int_equal(replayed(&maker, logs, 2, &pages), 8);
+	/* One wrong byte in an entry ends the chain before it. */
+	put_versions(one, &maker, 7, 3);
+	one[512 + 4608 + 2000] ^= 1;
+	assert_int_equal(replayed(&maker, logs, 2, &pages), 7);
+	/* So does one wrong byte in an entry's own header. */
+	put_versions(one, &maker, 7, 3);
+	one[512 + 4608 + 30] ^= 1;
+	assert_int_equal(replayed(&maker, logs, 2, &pages), 7);
+	/* A log whose base block is broken still has good entries. */
+	put_versions(one, &maker, 7, 3);
+	memset(one, 0, 512);
+	assert_int_equal(replayed(&maker, logs, 2, &pages), 12);
+	/* A clean hive takes nothing from a log. */
+	put_u32(maker.data + 4, 7);
+	seal_base(maker.data);
+	{
+		struct hive *hive = hive_open(maker.data, BINS + maker.size, logs, 2, NULL);
+
+		assert_int_equal(hive_health(hive)->pages_replaced, 0);
+		assert_false(hive_health(hive)->was_dirty);
+		hive_close(hive);
+	}
+	free(maker.data);
+}
+
+/* An entry that promises more than hive and logs hold asks for no memory. */
+static void test_log_growth(void **state)
+{
+	static uint8_t log[512 + 2 * 4608];
+	struct hive_log logs[1] = {{log, sizeof(log)}};
+	hive_cell cells[4], lists[3];
+	struct maker maker;
+	struct hive *hive;
+	size_t length;
+
+	(void)state;
+	make_chain(&maker, cells, lists);
+	put_u32(maker.data + 4, 8);
+	seal_base(maker.data);
+	start_log(log, &maker, 6, 7);
+	put_entry(log + 512, 7, 4096, maker.data + BINS, 8192);
+	put_entry(log + 512 + 4608, 8, 0x7FFFE000, maker.data + BINS, 0x7FFFF000);
+	hive = hive_open(maker.data, BINS + maker.size, logs, 1, NULL);
+	assert_non_null(hive);
+	hive_bins(hive, &length);
+	assert_true(length >= 8192 && length < 65536);
+	assert_true(hive_health(hive)->truncated);
+	hive_close(hive);
+	free(maker.data);
+}
+
+/* A bitmap and pages; section "Old format". */
+static void test_old_log(void **state)
+{
+	static uint8_t log[1024 + 4096];
+	struct hive_log logs[1] = {{log, sizeof(log)}};
+	hive_cell cells[4], lists[3];
+	struct maker maker;
+	unsigned pages;
+
+	(void)state;
+	make_chain(&maker, cells, lists);
+	start_log(log, &maker, 1, 8);
+	memcpy(log + 512, "DIRT", 4);
+	log[516] = 0xFF;
+	memcpy(log + 1024, maker.data + BINS, 4096);
+	put_u64(log + 1024 + 40, 1234);
+	put_u32(maker.data + 4, 8);
+	seal_base(maker.data);
+	assert_int_equal(replayed(&maker, logs, 1, &pages), 1234);
+	assert_int_equal(pages, 8);
+	/* A log of another time does not belong to this hive. */
+	put_u64(log + 12, 131000000000000000u);
+	seal_base(log);
+	assert_int_equal(replayed(&maker, logs, 1, &pages), 0);
+	assert_int_equal(pages, 0);
+	/* A base block with a wrong checksum: the time in the first bin decides. */
+	put_u64(log + 12, 132000000000000000u);
+	seal_base(log);
+	maker.data[508] ^= 1;
+	assert_int_equal(replayed(&maker, logs, 1, &pages), 1234);
+	/* Pages that are missing at the end of the log. */
+	logs[0].length = 1024 + 512;
+	assert_int_equal(replayed(&maker, logs, 1, &pages), 1234);
+	assert_int_equal(pages, 1);
+	free(maker.data);
+}
+
+static void walk(const struct hive *hive, hive_cell key, unsigned depth, size_t *n)
+{
+	struct arena arena = {0};
+	hive_cell *cells;
+	size_t n_cells = hive_values(hive, key, &arena, &cells), length;
+	const uint8_t *data;
+	uint32_t type;
+
+	for (size_t i = 0; i < n_cells; i++) {
+		assert_non_null(hive_value_name(hive, cells[i], &arena));
+		hive_value_data(hive, cells[i], &arena, &type, &data, &length, NULL);
+	}
+	assert_non_null(hive_key_name(hive, key, &arena));
+	n_cells = hive_subkeys(hive, key, &arena, &cells);
+	for (size_t i = 0; i < n_cells && depth > 0; i++)
+		walk(hive, cells[i], depth - 1, n);
+	(*n)++;
+	arena_free(&arena);
+}
+
+static void open_damaged(const uint8_t *data, size_t length)
+{
+	struct hive *hive = hive_open(data, length, NULL, 0, NULL);
+	size_t n = 0;
+
+	if (hive == NULL)
+		return;
+	walk(hive, hive_root(hive), 100, &n);
+	assert_true(n <= length / 64 + 2);
+	hive_close(hive);
+}
+
+/* Cut at every sector, and every byte flipped: nothing worse than keys or values missing. */
+static void test_damage(void **state)
+{
+	hive_cell cells[4], lists[3], values[2];
+	struct maker maker;
+
+	(void)state;
+	make_chain(&maker, cells, lists);
+	values[0] = add_value(&maker, "one", HIVE_DWORD, 0x80000004u, 1);
+	values[1] = add_value(&maker, "two", HIVE_SZ, 8, add_data(&maker, "t\0w\0o\0\0", 8));
+	set_values(&maker, cells[2], values, 2);
+	maker_end(&maker);
+	for (size_t length = 0; length <= BINS + maker.size; length += 512)
+		open_damaged(maker.data, length);
+	for (size_t i = 0; i < BINS + maker.used; i++) {
+		static const uint8_t masks[] = {0xFF, 0x80, 0x01};
+
+		if (i == 512)
+			i = BINS; /* nothing reads the rest of the base block */
+		for (size_t j = 0; j < sizeof(masks); j++) {
+			maker.data[i] ^= masks[j];
+			open_damaged(maker.data, BINS + maker.size);
+			maker.data[i] ^= masks[j];
+		}
+	}
+	free(maker.data);
+}
+
+/* A hundred thousand keys below a lost list take no more than a moment. */
+static void test_large_salvage(void **state)
+{
+	const uint32_t n = 100000;
+	struct timespec start, end;
+	hive_cell root;
+	struct maker maker;
+	struct hive *hive;
+	char name[16];
+
+	(void)state;
+	maker_start(&maker, 96 * n / 4096 * 4096 + 8192);
+	root = add_key(&maker, HIVE_NO_CELL, "root");
+	set_subkeys(&maker, root, 8, n);
+	for (uint32_t i = 0; i < n; i++) {
+		snprintf(name, sizeof(name), "plot %u", (unsigned)i);
+		add_key(&maker, root, name);
+	}
+	maker_end(&maker);
+	clock_gettime(CLOCK_MONOTONIC, &start);
+	hive = open_made(&maker);
+	clock_gettime(CLOCK_MONOTONIC, &end);
+	assert_int_equal(hive_health(hive)->salvaged_keys, n);
+	assert_true(end.tv_sec - start.tv_sec < 10);
+	hive_close(hive);
+	free(maker.data);
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+	    cmocka_unit_test(test_marvin),
+	    cmocka_unit_test(test_lists),
+	    cmocka_unit_test(test_loops),
+	    cmocka_unit_test(test_values),
+	    cmocka_unit_test(test_names),
+	    cmocka_unit_test(test_lost_list),
+	    cmocka_unit_test(test_lost_key),
+	    cmocka_unit_test(test_lost_root),
+	    cmocka_unit_test(test_leftover),
+	    cmocka_unit_test(test_bad_base),
+	    cmocka_unit_test(test_nothing),
+	    cmocka_unit_test(test_new_logs),
+	    cmocka_unit_test(test_log_growth),
+	    cmocka_unit_test(test_old_log),
+	    cmocka_unit_test(test_damage),
+	    cmocka_unit_test(test_large_salvage),
+	};
+
+	/* Upper case beyond ASCII needs the locale, as in the program. */
+	if (!locale_use_utf8(NULL))
+		return 1;
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}
