@@ -12,6 +12,7 @@
 #ifndef NTFS_CATALOGUE_H
 #define NTFS_CATALOGUE_H
 
+#include "base/buf.h"
 #include "base/error.h"
 #include "base/finding.h"
 #include "ntfs/volume.h"
@@ -46,12 +47,17 @@ enum node_flag {
 	NODE_IN_USE = 1,      /* the record exists and is a base record in use */
 	NODE_FOLDER = 2,
 	NODE_DAMAGED = 4,     /* something of the record, or of a record it needs, could not be read */
-	NODE_SYSTEM = 8,      /* the file system's own: records 0 to 15 and all under $Extend */
-	NODE_LOST = 16,       /* its parent is gone or reused; hangs below the made-up folder */
+	NODE_SYSTEM = 8,      /* the file system's own: records 0 to 15 (so the root too), all under $Extend */
+	NODE_LOST = 16,       /* a parent is gone or reused, or its names are: below the made-up folder */
 	NODE_NO_TIMES = 32,   /* times come from $FILE_NAME */
 };
 
-/* A file record; the index in catalogue.nodes is its record number. */
+/*
+ * A file record; the index in catalogue.nodes is its record number. A record that could not be read has
+ * NODE_DAMAGED without NODE_IN_USE, unless other records told enough about it to make a node of it: then it
+ * has both and a made-up name where no real one is known. Some of the file system's own nodes (12 to 15)
+ * have no entry at all.
+ */
 struct node {
 	int64_t created, modified, changed, accessed; /* FILETIME */
 	uint32_t first_entry;  /* names: catalogue.entries[first_entry .. + n_entries) */
@@ -59,6 +65,7 @@ struct node {
 	uint32_t attributes;
 	uint32_t reparse_tag;  /* 0 for none */
 	uint32_t security;     /* security id in $Secure, 0 when unknown */
+	uint32_t other_clusters; /* that it has beside its streams: folder index, attribute list, ... */
 	uint16_t sequence;
 	uint16_t n_entries;    /* long names; more than one: hard links */
 	uint16_t n_streams;
@@ -85,7 +92,7 @@ enum stream_flag {
 struct stream {
 	uint64_t size;        /* bytes */
 	uint64_t initialized; /* bytes beyond read as zero */
-	uint64_t allocated;   /* bytes on the volume that really belong to it */
+	uint64_t allocated;   /* bytes on the volume that really belong to it: whole clusters, no holes */
 	uint64_t location;    /* of the catalogue's packed run lists or resident data: private */
 	uint32_t node;
 	uint32_t name;        /* offset in catalogue.names; the empty text for the unnamed stream */
@@ -93,7 +100,6 @@ struct stream {
 	uint8_t unit_shift;   /* log2 of clusters in a compression unit, 0 when not compressed */
 };
 
-/* A child of a folder, for looking up: sorted by parent, then by record order. */
 struct catalogue {
 	struct volume *volume;
 	struct node *nodes;       /* nodes[record number]; check NODE_IN_USE */
@@ -106,7 +112,8 @@ struct catalogue {
 	size_t names_length, names_capacity;
 	uint8_t *runs;            /* packed run lists and resident data: private to src/ntfs */
 	size_t runs_length, runs_capacity;
-	uint32_t *children;       /* entry indexes, sorted by parent (lost ones, parent NONE, last) */
+	/* Entry indexes sorted by parent, then by record number; lost ones (parent NONE) last; not the root. */
+	uint32_t *children;
 	size_t n_children;
 	uint64_t clusters_free;   /* by $Bitmap; 0 when that could not be read */
 	uint64_t records_unreadable; /* file records lost to holes or damage */
@@ -128,10 +135,16 @@ static inline const char *catalogue_name(const struct catalogue *catalogue, uint
 	return catalogue->names + name;
 }
 
+/*
+ * Clusters that belong to a node: those of its streams and its other_clusters. On a sound volume their
+ * sum over all nodes and clusters_free make the volume's clusters.
+ */
+uint64_t catalogue_clusters(const struct catalogue *catalogue, uint32_t node);
+
 /* The node, or NULL when the number is out of range or not in use. */
 const struct node *catalogue_node(const struct catalogue *catalogue, uint32_t node);
 
-/* The entries of a folder: indexes into entries[], through *first. Returns their number. */
+/* The entries of a folder (NONE: the lost ones), through *first. Returns their number. */
 size_t catalogue_children(const struct catalogue *catalogue, uint32_t folder, const uint32_t **first);
 
 /* The entry called `name` (long or 8.3, ignoring case; an exact match wins), or NONE. */

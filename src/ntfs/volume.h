@@ -21,10 +21,14 @@ struct catalogue;
 /* A contiguous piece of a stream. */
 struct run {
 	uint64_t vcn;    /* first cluster in the stream */
-	uint64_t lcn;    /* first cluster on the volume, RUN_SPARSE for none */
+	uint64_t lcn;    /* first cluster on the volume, or RUN_SPARSE or RUN_LOST */
 	uint64_t length; /* clusters */
 };
 #define RUN_SPARSE UINT64_MAX
+/* These clusters exist, but the record or the pair that said where could not be read. */
+#define RUN_LOST (UINT64_MAX - 1)
+
+struct record_window; /* private to src/ntfs: the piece of $MFT that was read last */
 
 struct volume {
 	struct source *source;     /* not owned */
@@ -41,10 +45,11 @@ struct volume {
 	bool boot_from_backup;
 	bool dirty;                /* $Volume's dirty flag: it was not taken out of use properly */
 	bool log_pending;          /* $LogFile holds changes that were not applied */
-	bool hibernated;           /* hiberfil.sys at the root holds a saved session */
+	bool hibernated;           /* hiberfil.sys holds a saved session (by catalogue_read()) */
 	struct run *table_runs;    /* where $MFT lies */
 	size_t n_table_runs;
 	uint64_t table_size;       /* bytes of $MFT */
+	struct record_window *window;
 	struct catalogue *catalogue; /* NULL until catalogue_read() */
 	struct arena arena;        /* owns everything above but the source */
 };
@@ -56,9 +61,13 @@ struct volume {
  */
 struct volume *volume_open(struct source *source, uint64_t offset, uint64_t length, const char *name,
     struct findings *findings, struct error *error);
+/* Also frees the catalogue. NULL is allowed. */
 void volume_close(struct volume *volume);
 
-/* source_read() with volume-relative offset; holes are added volume-relative. */
+/*
+ * source_read() with volume-relative offset; holes are added volume-relative. What lies beyond the
+ * volume's length is a hole. True when there was none.
+ */
 bool volume_read(const struct volume *volume, uint64_t offset, void *buffer, size_t length,
     struct holes *holes);
 
