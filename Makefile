@@ -38,6 +38,10 @@ UNIT_SUPPORT := $(sort $(filter-out $(UNIT_SOURCES),$(wildcard tests/unit/*.c)))
 UNITS := $(UNIT_SOURCES:tests/unit/%.c=$(BUILD)/tests/unit/%)
 UNIT_SUPPORT_OBJECTS := $(UNIT_SUPPORT:%.c=$(BUILD)/%.o)
 
+# Programs that the whole runs use, built from the library too.
+RUN_SOURCES := $(sort $(wildcard tests/run/*.c))
+RUN_HELPERS := $(RUN_SOURCES:tests/run/%.c=$(BUILD)/tests/run/%)
+
 FUZZ_SOURCES := $(sort $(wildcard tests/fuzz/fuzz_*.c))
 FUZZERS := $(FUZZ_SOURCES:tests/fuzz/%.c=build/fuzz/%)
 FUZZ_FLAGS := -std=c17 -O1 -g -pthread -fsanitize=fuzzer,address,undefined -fno-sanitize-recover=all
@@ -100,7 +104,7 @@ demo: setup-demo
 
 # --- tests ---------------------------------------------------------------------------------------
 
-units: $(UNITS)
+units: $(UNITS) $(RUN_HELPERS)
 
 unit: setup-test
 	@$(MAKE) --no-print-directory units
@@ -110,8 +114,12 @@ $(BUILD)/tests/unit/%: $(BUILD)/tests/unit/%.o $(UNIT_SUPPORT_OBJECTS) $(LIBRARY
 	$(call say,LINK)
 	$(Q)$(CC) $(CFLAGS) $(SANFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka $(LIBS) -lblkid
 
+$(BUILD)/tests/run/%: $(BUILD)/tests/run/%.o $(LIBRARY)
+	$(call say,LINK)
+	$(Q)$(CC) $(CFLAGS) $(SANFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
+
 # An object that is only reached through a pattern rule would be deleted after use.
-.PRECIOUS: $(BUILD)/tests/unit/%.o
+.PRECIOUS: $(BUILD)/tests/unit/%.o $(BUILD)/tests/run/%.o
 
 fuzz-build: $(FUZZERS)
 
@@ -135,4 +143,4 @@ test: setup-test
 clean:
 	rm -rf build
 
--include $(OBJECTS:.o=.d) $(BUILD)/src/main.d $(UNITS:=.d) $(UNIT_SUPPORT_OBJECTS:.o=.d)
+-include $(OBJECTS:.o=.d) $(BUILD)/src/main.d $(UNITS:=.d) $(RUN_HELPERS:=.d) $(UNIT_SUPPORT_OBJECTS:.o=.d)

@@ -24,6 +24,9 @@
 typedef uint32_t hive_cell;
 #define HIVE_NO_CELL UINT32_MAX
 
+/* No key lies deeper below the root; the old system itself allows 512 levels. */
+#define HIVE_DEPTH 600
+
 /* [MS-RRP] / winnt.h value types. */
 enum hive_type {
 	HIVE_NONE = 0,
@@ -80,9 +83,12 @@ const uint8_t *hive_bins(const struct hive *hive, size_t *length);
 int64_t hive_last_written(const struct hive *hive);
 
 /*
- * The root key. Where the root is lost, a made-up root whose subkeys are the topmost keys that the
- * scan found. Never HIVE_NO_CELL for an open hive; a made-up root is a value outside the bins that
- * the functions below know.
+ * The root key. Where the root is lost, a made-up root, so that paths below it still hold. Never
+ * HIVE_NO_CELL for an open hive. The same is done for other lost keys that had subkeys: a made-up
+ * key ("lost-key-..." with its offset) without values stands where the list of a key led to the lost
+ * one, or else below the root. Made-up keys are cells outside the bins that the functions below know.
+ *
+ * The keys that these functions give form a tree: each stands once, so a walk always ends.
  */
 hive_cell hive_root(const struct hive *hive);
 
@@ -92,7 +98,7 @@ int64_t hive_key_written(const struct hive *hive, hive_cell key); /* FILETIME */
 
 /*
  * All subkeys in the order of their lists (li, lf, lh, ri followed, broken entries left out), then
- * those that only the scan found. The array belongs to `arena`. Returns their number; 0 also when
+ * those that only the scan found and those that name another parent. The array belongs to `arena`. Returns their number; 0 also when
  * memory runs out.
  */
 size_t hive_subkeys(const struct hive *hive, hive_cell key, struct arena *arena, hive_cell **cells);

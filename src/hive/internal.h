@@ -58,6 +58,7 @@ struct key {
 	uint32_t parent, first_child, last_child, next;
 	uint32_t n_children;
 	uint32_t n_values; /* entries of its value list that may be looked at */
+	uint16_t depth;
 	bool incomplete;   /* its list of subkeys is damaged */
 };
 
@@ -100,7 +101,9 @@ struct hive {
 	struct made_up *made_up;
 	size_t n_made_up, made_up_room;
 	struct odd_entries broken, foreign;
-	size_t list_budget, value_budget; /* list entries that may still be looked at */
+	/* How many list entries and cells of data may still be looked at: no hive holds more than
+	   fit into it, so whoever needs more was led in circles. */
+	size_t list_budget, value_budget, data_budget;
 	bool no_memory;
 };
 
@@ -172,6 +175,8 @@ hive_cell salvage_find_root(const struct hive *hive);
 bool vk_get(const struct hive *hive, hive_cell offset, struct cell *vk);
 struct raw_name vk_name(const struct cell *vk);
 bool vk_is_whole(const struct hive *hive, const struct cell *vk);
+/* How many cells vk_is_whole() may have to look at. */
+size_t vk_cost(const struct cell *vk);
 /* The value list of a key node and how many entries it has room for. */
 bool value_list(const struct hive *hive, const struct cell *nk, struct cell *list, uint32_t *count,
     bool *broken);

@@ -144,24 +144,53 @@ static bool is_lost(const struct hive *hive, hive_cell parent)
 	return !nk_get(hive, parent, &nk);
 }
 
-/* A root of which not even the place is known: where most lost keys say that their parent was. */
-static void guess_root(struct orphans *orphans)
+/* Was there a key at `place` that orphans name as their parent, and that is lost? */
+static bool is_missed(const struct orphans *orphans, hive_cell place)
 {
-	struct hive *hive = orphans->hive;
+	size_t at = first_of(orphans, place);
+
+	return place != HIVE_NO_CELL && at < orphans->n && orphans->items[at].parent == place &&
+	       is_lost(orphans->hive, place);
+}
+
+/* The lost key that most orphans name. */
+static hive_cell most_missed(const struct orphans *orphans)
+{
+	hive_cell found = HIVE_NO_CELL;
 	size_t best = 0, end;
 
-	if (!hive->health.root_lost || hive->made_up[0].cell != HIVE_NO_CELL)
-		return;
 	for (size_t i = 0; i < orphans->n; i = end) {
 		hive_cell parent = orphans->items[i].parent;
 
 		for (end = i; end < orphans->n && orphans->items[end].parent == parent; end++)
 			;
-		if (end - i > best && is_lost(hive, parent)) {
+		if (end - i > best && is_lost(orphans->hive, parent)) {
 			best = end - i;
-			hive->made_up[0].cell = parent;
+			found = parent;
 		}
 	}
+	return found;
+}
+
+/*
+ * Where a lost root stood when no valid base block says so: where a bad one says, or where roots
+ * always are (the first cell), as long as keys name that place, or else the place that most keys
+ * name.
+ */
+static void guess_root(struct orphans *orphans)
+{
+	struct hive *hive = orphans->hive;
+	hive_cell *place;
+
+	if (!hive->health.root_lost || hive->made_up[0].cell != HIVE_NO_CELL)
+		return;
+	place = &hive->made_up[0].cell;
+	if (is_missed(orphans, hive->base.root))
+		*place = hive->base.root;
+	else if (is_missed(orphans, BIN_HEADER))
+		*place = BIN_HEADER;
+	else
+		*place = most_missed(orphans);
 }
 
 /* Below which key a lost key node stood: the one whose list points there, or else the root. */

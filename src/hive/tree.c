@@ -80,6 +80,8 @@ uint32_t tree_add(struct hive *hive, hive_cell cell, uint32_t parent)
 
 	if (tree_index(hive, cell) != NO_KEY)
 		return NO_KEY;
+	if (parent != NO_KEY && hive->keys[parent].depth >= HIVE_DEPTH)
+		return NO_KEY;
 	if (!array_reserve(&hive->keys, &hive->key_room, hive->n_keys + 1, sizeof(*hive->keys)) ||
 	    !slot_put(hive, cell, key)) {
 		hive->no_memory = true;
@@ -88,6 +90,7 @@ uint32_t tree_add(struct hive *hive, hive_cell cell, uint32_t parent)
 	hive->keys[key] = (struct key){
 	    .cell = cell,
 	    .parent = parent,
+	    .depth = parent == NO_KEY ? 0 : (uint16_t)(hive->keys[parent].depth + 1),
 	    .first_child = NO_KEY,
 	    .last_child = NO_KEY,
 	    .next = NO_KEY,
@@ -172,10 +175,25 @@ static void follow_subkeys(struct hive *hive, uint32_t key, const struct cell *n
 		hive->keys[key].incomplete = true;
 }
 
+/* Is the value and all of its data there? What would take too long to find out is taken to be. */
+static bool value_is_whole(struct hive *hive, hive_cell value)
+{
+	struct cell vk;
+	size_t cost;
+
+	if (!vk_get(hive, value, &vk))
+		return false;
+	cost = vk_cost(&vk);
+	if (cost > hive->data_budget)
+		return true;
+	hive->data_budget -= cost;
+	return vk_is_whole(hive, &vk);
+}
+
 /* Counts what is wrong, and how much of the list may be walked later. */
 static void follow_values(struct hive *hive, uint32_t key, const struct cell *nk)
 {
-	struct cell list, vk;
+	struct cell list;
 	uint32_t count;
 	bool broken;
 
@@ -189,8 +207,7 @@ static void follow_values(struct hive *hive, uint32_t key, const struct cell *nk
 	hive->value_budget -= count;
 	hive->keys[key].n_values = count;
 	for (uint32_t i = 0; i < count; i++)
-		if (!vk_get(hive, get_u32(list.data + 4 * (size_t)i), &vk) ||
-		    !vk_is_whole(hive, &vk))
+		if (!value_is_whole(hive, get_u32(list.data + 4 * (size_t)i)))
 			hive->health.bad_values++;
 }
 
@@ -212,7 +229,7 @@ bool tree_build(struct hive *hive, hive_cell root)
 	struct cell nk;
 	bool damaged;
 
-	hive->list_budget = hive->value_budget = hive->bins_length / 4;
+	hive->list_budget = hive->value_budget = hive->data_budget = hive->bins_length / 4;
 	if (nk_get(hive, root, &nk)) {
 		tree_add(hive, root, NO_KEY);
 	} else {

@@ -93,6 +93,9 @@ static size_t big_data(const struct hive *hive, const struct cell *db, size_t le
 
 	if (!cell_get(hive, get_u32(db->data + 4), &list))
 		return 0;
+	/* Segments that are used again and again could promise more than any hive holds. */
+	if (length > hive->bins_length)
+		length = hive->bins_length;
 	if (n > list.length / 4)
 		n = list.length / 4;
 	for (size_t i = 0; i < n && done < length; i++) {
@@ -147,6 +150,13 @@ static struct place data_place(const struct hive *hive, const struct cell *vk)
 	place.there = place.length < cell.length ? place.length : cell.length;
 	place.data = cell.data;
 	return place;
+}
+
+size_t vk_cost(const struct cell *vk)
+{
+	uint32_t size = get_u32(vk->data + 4);
+
+	return (size & DATA_INLINE) != 0 ? 1 : 1 + size / SEGMENT_SIZE;
 }
 
 bool vk_is_whole(const struct hive *hive, const struct cell *vk)

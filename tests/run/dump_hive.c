@@ -2,11 +2,11 @@
  * Prints what coldlift reads from a hive, one line for each key and value, for comparing with other
  * readers.
  *
- * usage: dump_hive HIVE [LOG...]
+ * usage: dump_hive [--bins] HIVE [LOG...]
  *
  * Lines, fields separated by tabs: "H" name number (health), "K" path, "V" path name type length
- * sha256, "B" sha256 of the bins. In names, what is not printable ASCII stands as %XX (UTF-8
- * bytes).
+ * sha256, "B" sha256 of the bins. With --bins, only the bins themselves. In names, what is not
+ * printable ASCII stands as %XX (UTF-8 bytes).
  */
 #include "base/arena.h"
 #include "base/buf.h"
@@ -19,7 +19,6 @@
 #include <string.h>
 
 #define LOGS_MAX 4
-#define DEPTH_MAX 600
 
 static bool read_file(const char *name, struct buf *buf)
 {
@@ -129,30 +128,47 @@ static void print_health(const struct hive *hive)
 	print_hash(bins, length);
 }
 
-int main(int argc, char **argv)
+static bool print_hive(const struct buf *files, int n, bool only_bins)
 {
-	struct buf files[LOGS_MAX + 1] = {0}, path = {0};
-	struct hive_log logs[LOGS_MAX] = {0};
-	struct error error = {0};
+	struct hive_log logs[LOGS_MAX];
+	struct buf path = {0};
+	struct error error;
 	struct hive *hive;
+	const uint8_t *bins;
+	size_t length;
 
-	if (argc < 2 || argc > LOGS_MAX + 2)
-		return 2;
-	for (int i = 1; i < argc; i++)
-		if (!read_file(argv[i], &files[i - 1]))
-			return 2;
-	for (int i = 2; i < argc; i++)
-		logs[i - 2] = (struct hive_log){files[i - 1].data, files[i - 1].length};
-	hive = hive_open(files[0].data, files[0].length, logs, (size_t)argc - 2, &error);
+	for (int i = 1; i < n; i++)
+		logs[i - 1] = (struct hive_log){files[i].data, files[i].length};
+	hive = hive_open(files[0].data, files[0].length, logs, (size_t)n - 1, &error);
 	if (hive == NULL) {
 		printf("E\t%s\n", error.text);
+		return false;
+	}
+	if (only_bins) {
+		bins = hive_bins(hive, &length);
+		fwrite(bins, 1, length, stdout);
 	} else {
 		print_health(hive);
-		print_keys(hive, hive_root(hive), &path, DEPTH_MAX);
+		print_keys(hive, hive_root(hive), &path, HIVE_DEPTH);
 	}
 	hive_close(hive);
 	buf_free(&path);
-	for (int i = 0; i < argc - 1; i++)
+	return true;
+}
+
+int main(int argc, char **argv)
+{
+	struct buf files[LOGS_MAX + 1] = {0};
+	bool only_bins = argc > 1 && strcmp(argv[1], "--bins") == 0, good;
+	int n = argc - 1 - only_bins;
+
+	if (n < 1 || n > LOGS_MAX + 1)
+		return 2;
+	for (int i = 0; i < n; i++)
+		if (!read_file(argv[1 + only_bins + i], &files[i]))
+			return 2;
+	good = print_hive(files, n, only_bins);
+	for (int i = 0; i < n; i++)
 		buf_free(&files[i]);
-	return hive == NULL;
+	return good ? 0 : 1;
 }

@@ -5,150 +5,12 @@
 #include "unit.h"
 
 #include "base/buf.h"
-#include "base/bytes.h"
 #include "base/locale.h"
-#include "hive/hive.h"
-#include "hive/internal.h"
+#include "hive_maker.h"
 
 #include <stdio.h>
 #include <string.h>
 #include <time.h>
-
-#define BINS 4096u
-
-/* A hive under construction: a base block and one bin that grows by pages. */
-struct maker {
-	uint8_t *data;
-	uint32_t size; /* of the bins */
-	uint32_t used;
-};
-
-static void seal_base(uint8_t *data)
-{
-	uint32_t sum = 0;
-
-	for (size_t i = 0; i < 508; i += 4)
-		sum ^= get_u32(data + i);
-	put_u32(data + 508, sum);
-}
-
-static void maker_start(struct maker *maker, uint32_t size)
-{
-	uint8_t *bin;
-
-	*maker = (struct maker){.size = size, .used = 32};
-	maker->data = calloc(1, BINS + size);
-	assert_non_null(maker->data);
-	memcpy(maker->data, "regf", 4);
-	put_u32(maker->data + 4, 7);
-	put_u32(maker->data + 8, 7);
-	put_u64(maker->data + 12, 132000000000000000u);
-	put_u32(maker->data + 20, 1);
-	put_u32(maker->data + 24, 5);
-	put_u32(maker->data + 32, 1);
-	put_u32(maker->data + 36, 32);
-	put_u32(maker->data + 40, size);
-	put_u32(maker->data + 44, 1);
-	seal_base(maker->data);
-	bin = maker->data + BINS;
-	memcpy(bin, "hbin", 4);
-	put_u32(bin + 8, size);
-	put_u64(bin + 20, 132000000000000000u);
-}
-
-static uint8_t *at(const struct maker *maker, hive_cell cell)
-{
-	return maker->data + BINS + cell + 4;
-}
-
-static hive_cell add_cell(struct maker *maker, size_t length)
-{
-	uint32_t size = ((uint32_t)length + 4 + 7) / 8 * 8;
-	hive_cell cell = maker->used;
-
-	assert_true(maker->used + size <= maker->size);
-	put_u32(maker->data + BINS + cell, -size);
-	maker->used += size;
-	return cell;
-}
-
-/* What is left of the bin becomes one free cell. */
-static void maker_end(struct maker *maker)
-{
-	if (maker->used < maker->size)
-		put_u32(maker->data + BINS + maker->used, maker->size - maker->used);
-}
-
-static hive_cell add_key(struct maker *maker, hive_cell parent, const char *name)
-{
-	size_t length = strlen(name);
-	hive_cell cell = add_cell(maker, NK_SIZE + length);
-	uint8_t *nk = at(maker, cell);
-
-	memcpy(nk, "nk", 2);
-	put_u16(nk + 2, parent == HIVE_NO_CELL ? 0x2C : 0x20);
-	put_u32(nk + 16, parent);
-	put_u32(nk + 28, UINT32_MAX);
-	put_u32(nk + 40, UINT32_MAX);
-	put_u16(nk + 72, (uint16_t)length);
-	memcpy(nk + NK_SIZE, name, length);
-	return cell;
-}
-
-static void set_subkeys(struct maker *maker, hive_cell key, hive_cell list, uint32_t count)
-{
-	put_u32(at(maker, key) + 20, count);
-	put_u32(at(maker, key) + 28, list);
-}
-
-static hive_cell add_list(struct maker *maker, const char *signature, const hive_cell *entries,
-    size_t n)
-{
-	size_t step = signature[1] == 'i' ? 4 : 8;
-	hive_cell cell = add_cell(maker, 4 + n * step);
-	uint8_t *list = at(maker, cell);
-
-	memcpy(list, signature, 2);
-	put_u16(list + 2, (uint16_t)n);
-	for (size_t i = 0; i < n; i++)
-		put_u32(list + 4 + i * step, entries[i]);
-	return cell;
-}
-
-static hive_cell add_value(struct maker *maker, const char *name, uint32_t type, uint32_t size,
-    uint32_t where)
-{
-	size_t length = strlen(name);
-	hive_cell cell = add_cell(maker, 20 + length);
-	uint8_t *vk = at(maker, cell);
-
-	memcpy(vk, "vk", 2);
-	put_u16(vk + 2, (uint16_t)length);
-	put_u32(vk + 4, size);
-	put_u32(vk + 8, where);
-	put_u32(vk + 12, type);
-	put_u16(vk + 16, 1);
-	memcpy(vk + 20, name, length);
-	return cell;
-}
-
-static hive_cell add_data(struct maker *maker, const void *data, size_t length)
-{
-	hive_cell cell = add_cell(maker, length);
-
-	memcpy(at(maker, cell), data, length);
-	return cell;
-}
-
-static void set_values(struct maker *maker, hive_cell key, const hive_cell *values, uint32_t n)
-{
-	hive_cell list = add_cell(maker, 4 * (size_t)n);
-
-	for (uint32_t i = 0; i < n; i++)
-		put_u32(at(maker, list) + 4 * (size_t)i, values[i]);
-	put_u32(at(maker, key) + 36, n);
-	put_u32(at(maker, key) + 40, list);
-}
 
 static struct hive *open_made(const struct maker *maker)
 {
@@ -172,13 +34,14 @@ static char *child_names(const struct hive *hive, hive_cell key, struct arena *a
 	return names;
 }
 
-/* Worked values of the SymCrypt library's own test of Marvin32, and one found in its users' tests. */
+/* Worked values of the SymCrypt library's own test of Marvin32, and one found in its users' tests.
+ */
 static void test_marvin(void **state)
 {
 	(void)state;
 	assert_int_equal(marvin32(0xd53cd9cecd0893b7u, "abc", 3), 0x22c74339492769bfu);
-	assert_int_equal(marvin32(0x0ddddeeeeffff000u, "abcdefghijklmnopqrstuvwxyz", 26),
-	    0xa128eb7e7260aca2u);
+	assert_int_equal(
+	    marvin32(0x0ddddeeeeffff000u, "abcdefghijklmnopqrstuvwxyz", 26), 0xa128eb7e7260aca2u);
 	assert_int_equal(marvin32(0x004fb61a001bdbccu, "", 0), 0x30ed35c100cd3c7du);
 }
 
@@ -246,8 +109,8 @@ static void test_loops(void **state)
 	arena_free(&arena);
 }
 
-static void check_value(const struct hive *hive, const char *name, uint32_t type,
-    const void *expected, size_t length)
+static void check_value(
+    const struct hive *hive, const char *name, uint32_t type, const void *expected, size_t length)
 {
 	struct arena arena = {0};
 	hive_cell value = hive_find_value(hive, hive_root(hive), name);
@@ -305,10 +168,10 @@ static void test_values(void **state)
 	values[1] = add_value(&maker, "number", HIVE_DWORD, 0x80000004u, 77);
 	values[2] = add_value(&maker, "short", HIVE_BINARY, 0x80000003u, 0x030201);
 	values[3] = add_value(&maker, "empty", HIVE_NONE, 0, UINT32_MAX);
-	values[4] = add_value(&maker, "big", HIVE_BINARY, sizeof(big),
-	    add_big(&maker, big, sizeof(big)));
-	values[5] = add_value(&maker, "list", HIVE_MULTI_SZ, 14,
-	    add_data(&maker, "a\0b\0\0\0c\0d\0\0\0\0", 14));
+	values[4] =
+	    add_value(&maker, "big", HIVE_BINARY, sizeof(big), add_big(&maker, big, sizeof(big)));
+	values[5] = add_value(
+	    &maker, "list", HIVE_MULTI_SZ, 14, add_data(&maker, "a\0b\0\0\0c\0d\0\0\0\0", 14));
 	values[6] = add_value(&maker, "odd type", 4711, 4, add_data(&maker, "soil", 4));
 	set_values(&maker, root, values, 7);
 	maker_end(&maker);
@@ -492,36 +355,9 @@ static void test_nothing(void **state)
 	hive_close(NULL);
 }
 
-/* One entry of a new log: one page of 4096 bytes at `offset`; section "Log entries". */
-static size_t put_entry(uint8_t *entry, uint32_t sequence, uint32_t offset, const uint8_t *page,
-    uint32_t bins_size)
-{
-	memset(entry, 0, 4608);
-	memcpy(entry, "HvLE", 4);
-	put_u32(entry + 4, 4608);
-	put_u32(entry + 12, sequence);
-	put_u32(entry + 16, bins_size);
-	put_u32(entry + 20, 1);
-	put_u32(entry + 40, offset);
-	put_u32(entry + 44, 4096);
-	memcpy(entry + 48, page, 4096);
-	put_u64(entry + 24, marvin32(MARVIN_SEED, entry + 40, 4608 - 40));
-	put_u64(entry + 32, marvin32(MARVIN_SEED, entry, 32));
-	return 4608;
-}
-
-static void start_log(uint8_t *log, const struct maker *maker, uint32_t type, uint32_t sequence)
-{
-	memcpy(log, maker->data, 512);
-	put_u32(log + 4, sequence);
-	put_u32(log + 8, sequence);
-	put_u32(log + 28, type);
-	seal_base(log);
-}
-
 /* Three versions of a key's time stamp, each a page image: which one is there after replay? */
-static uint64_t replayed(const struct maker *maker, const struct hive_log *logs, size_t n,
-    unsigned *pages)
+static uint64_t replayed(
+    const struct maker *maker, const struct hive_log *logs, size_t n, unsigned *pages)
 {
 	struct hive *hive = hive_open(maker->data, BINS + maker->size, logs, n, NULL);
 	uint64_t time;
