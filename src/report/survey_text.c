@@ -41,6 +41,13 @@ static void field(FILE *out, const char *name, const char *text)
 	text_wrap(out, text, 17, WIDTH);
 }
 
+/* "1 file, 20 bytes" */
+static void add_sum(struct buf *text, uint64_t files, uint64_t bytes)
+{
+	buf_printf(text, "%s %s, %s", text_count(files).text, files == 1 ? "file" : "files",
+	    text_size(bytes).text);
+}
+
 /* --- drives ---------------------------------------------------------------------------------------- */
 
 static void print_volume(const struct survey *survey, const struct survey_volume *volume, FILE *out)
@@ -49,10 +56,13 @@ static void print_volume(const struct survey *survey, const struct survey_volume
 	const char *kind = partition_type_name(&drive->table, volume->partition);
 	const char *label = volume->volume ? volume->volume->label : "";
 
-	line(out, 2, 6, "%s  %s, %s%s%s%s%s%s%s", volume->name,
+	if (!volume->is_system_partition)
+		kind = NULL;
+	else if (!kind)
+		kind = "start files of the old system";
+	line(out, 2, 6, "%s  %s, %s%s%s%s%s%s", volume->name,
 	    text_size(volume->partition->length).text, filesystem_name(volume->filesystem),
 	    *label ? ", called " : "", label, kind ? ", " : "", kind ? kind : "",
-	    volume->is_system_partition && !kind ? ", start files of the old system" : "",
 	    volume->filesystem == FILESYSTEM_NTFS && !volume->volume ? ", not readable" : "");
 }
 
@@ -101,15 +111,19 @@ static void print_place(const struct survey *survey, const struct place *place, 
 		buf_printf(&text, " %s", place->path);
 	if (place->in_cloud_folder)
 		buf_add_text(&text, ", in a cloud-sync folder");
-	if (place->at.node != NONE)
-		buf_printf(&text, ", %s files, %s", text_count(sum.files).text,
-		    text_size(sum.bytes).text);
-	if (sum.cloud_files)
-		buf_printf(&text, " (%s of them, %s, are wholly or partly only in the cloud)",
-		    text_count(sum.cloud_files).text, text_size(sum.cloud_bytes).text);
-	if (left.files)
-		buf_printf(&text, "; %s files, %s, are left in the usual folder",
-		    text_count(left.files).text, text_size(left.bytes).text);
+	if (place->at.node != NONE) {
+		buf_add_text(&text, ", ");
+		add_sum(&text, sum.files, sum.bytes);
+	}
+	if (sum.cloud_files) {
+		buf_add_text(&text, " (wholly or partly only in the cloud: ");
+		add_sum(&text, sum.cloud_files, sum.cloud_bytes);
+		buf_add_byte(&text, ')');
+	}
+	if (left.files) {
+		buf_add_text(&text, "; left in the usual folder: ");
+		add_sum(&text, left.files, left.bytes);
+	}
 	if (place->offline.node != NONE)
 		buf_add_text(&text, "; offline copies are on this drive");
 	fprintf(out, "    %-14s ", place->folder);
@@ -122,7 +136,7 @@ static void print_places(const struct survey *survey, const struct place *places
 {
 	for (size_t i = 0; i < n_places; i++) {
 		/* A usual folder that never existed is no news. */
-		if (places[i].status == PLACE_MISSING && strcmp(places[i].from, "default") == 0)
+		if (places[i].at.node == NONE && strcmp(places[i].from, "default") == 0)
 			continue;
 		print_place(survey, &places[i], out);
 	}
@@ -133,10 +147,10 @@ static void print_person(const struct survey *survey, const struct person *perso
 	struct sum sum = survey_sum(survey, person->profile);
 	const char *name = *person->account ? person->account : person->folder;
 
-	line(out, 2, 6, "%s%s%s%s%s%s: %s, %s files, %s%s%s%s", name,
+	line(out, 2, 6, "%s%s%s%s%s%s: %s, %s %s, %s%s%s%s", name,
 	    *person->full_name ? " (" : "", person->full_name, *person->full_name ? ")" : "",
 	    *person->domain ? " of " : "", person->domain, person->path, text_count(sum.files).text,
-	    text_size(sum.bytes).text, person->is_temporary ? ", a temporary profile" : "",
+	    sum.files == 1 ? "file" : "files", text_size(sum.bytes).text, person->is_temporary ? ", a temporary profile" : "",
 	    person->is_backup_twin ? ", a profile set aside" : "",
 	    person->is_unlisted ? ", a folder without an account" : "");
 	print_places(survey, person->places, person->n_places, out);
@@ -178,8 +192,8 @@ static void print_letters(const struct survey *survey, const struct old_system *
 		if (letter->volume == SIZE_MAX)
 			line(out, 2, 6, "%c: not attached (%s)", letter->letter, letter->what);
 		else
-			line(out, 2, 6, "%c: %s on %s%s", letter->letter,
-			    survey->volumes[letter->volume].name,
+			line(out, 2, 6, "%c: partition %u of %s%s", letter->letter,
+			    survey->volumes[letter->volume].partition->number,
 			    survey->drives[survey->volumes[letter->volume].drive].about.path, sure);
 	}
 }

@@ -77,6 +77,8 @@ const char *survey_volume_words(const struct survey *survey, size_t volume, stru
 
 /* Findings made while something had only a first name get the one it goes by from now on. */
 void findings_rename(struct findings *findings, const char *from, const char *to);
+/* Takes back the findings with this code and subject, because more is known now. */
+void findings_drop(struct findings *findings, const char *code, const char *subject);
 
 /* --- find_systems.c ------------------------------------------------------------------------------ */
 

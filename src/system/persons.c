@@ -131,38 +131,12 @@ static struct person *add_person(struct learn *learn, const char *sid, const cha
 
 	while (length > 3 && (path[length - 1] == '\\' || path[length - 1] == '/'))
 		length--;
-	person->sid = sid;
+	*person = (struct person){.sid = sid};
 	person->account = person->full_name = person->domain = person->key = "";
 	person->path = learn_text(learn, "%.*s", (int)length, path);
 	person->folder = last_name(person->path);
 	person->profile = NO_LOCATION;
 	return person;
-}
-
-static void find_profile(struct learn *learn, struct person *person)
-{
-	struct arena arena = {0};
-	struct resolved resolved = resolve_path(learn->survey, learn->system, person->path, &arena);
-	const char *why = NULL;
-
-	person->profile = resolved.at;
-	if (!person->is_service && resolved.reached == REACHED_DRIVE)
-		why = "lies on a drive that is not attached";
-	else if (!person->is_service && resolved.reached == REACHED_UNREAD)
-		why = "lies on a volume that cannot be read";
-	else if (!person->is_service && resolved.reached == REACHED_SHARE)
-		why = "lies on a network share";
-	else if (!person->is_service && resolved.reached == REACHED_NOT)
-		why = "is not there";
-	if (why)
-		findings_add(learn->findings, WEIGHT_CAUTION,
-		    resolved.reached == REACHED_DRIVE ? "profile-drive-missing" : "profile-missing",
-		    person->folder,
-		    resolved.reached == REACHED_DRIVE
-			? "Attach that drive and run again."
-			: "Ask the owner whether this account was still in use, and look for other drives.",
-		    "The profile of %s (%s) %s.", person->folder, person->path, why);
-	arena_free(&arena);
 }
 
 /* A key of the profile list: a SID, or a SID with ".bak" behind it. */
@@ -192,7 +166,7 @@ static void person_from_key(struct learn *learn, hive_cell key)
 	person->is_temporary = !person->is_service &&
 	    ((state & STATE_TEMPORARY) != 0 || utf_equal_fold(person->folder, "TEMP") ||
 		utf_starts_fold(person->folder, "TEMP."));
-	find_profile(learn, person);
+	person->profile = survey_resolve(learn->survey, learn->system, person->path);
 }
 
 static void persons_from_list(struct learn *learn, const hive_cell *keys, size_t n_keys)
@@ -201,25 +175,47 @@ static void persons_from_list(struct learn *learn, const hive_cell *keys, size_t
 		person_from_key(learn, keys[i]);
 }
 
-/* Two keys for one folder are one person: the entry without ".bak" wins. */
-static void merge_twins(struct learn *learn)
+/*
+ * An account whose profile could not be opened has two keys: "SID.bak" with the real profile, and "SID"
+ * with a temporary one. Two keys for one folder are one person, and a temporary folder that is gone is
+ * nobody's.
+ */
+static bool is_needless_twin(const struct old_system *system, size_t index)
+{
+	const struct person *person = &system->persons[index];
+
+	for (size_t k = 0; k < system->n_persons; k++) {
+		const struct person *twin = &system->persons[k];
+
+		if (k == index || strcmp(twin->sid, person->sid) != 0)
+			continue;
+		if (person->is_backup_twin && !twin->is_backup_twin &&
+		    utf_equal_fold(twin->path, person->path))
+			return true;
+		if (twin->is_backup_twin && person->is_temporary && person->profile.node == NONE)
+			return true;
+	}
+	return false;
+}
+
+/* Temporary profiles come last, so that the real one gets the plain name. */
+static void sort_out_twins(struct learn *learn)
 {
 	struct old_system *system = learn->system;
-	size_t kept = 0;
+	struct person *kept = arena_array(&learn->survey->arena, system->n_persons + 1, sizeof(*kept));
+	size_t n_kept = 0;
 
-	for (size_t i = 0; i < system->n_persons; i++) {
-		struct person *person = &system->persons[i];
-		bool doubled = false;
-
-		for (size_t k = 0; k < system->n_persons && person->is_backup_twin; k++)
-			doubled = doubled ||
-			    (k != i && strcmp(system->persons[k].sid, person->sid) == 0 &&
-				utf_equal_fold(system->persons[k].path, person->path) &&
-				!system->persons[k].is_backup_twin);
-		if (!doubled)
-			system->persons[kept++] = *person;
+	if (!kept) {
+		learn->no_memory = true;
+		return;
 	}
-	system->n_persons = kept;
+	for (unsigned pass = 0; pass < 2; pass++)
+		for (size_t i = 0; i < system->n_persons; i++)
+			if (system->persons[i].is_temporary == (pass == 1) &&
+			    !is_needless_twin(system, i))
+				kept[n_kept++] = system->persons[i];
+	memcpy(system->persons, kept, n_kept * sizeof(*kept));
+	system->n_persons = n_kept;
 }
 
 /* --- folders that no hive mentions -----------------------------------------------------------------*/
@@ -354,7 +350,7 @@ static void name_from_hive(struct learn *learn, struct person *person, const str
 {
 	char *name;
 
-	if (*person->account)
+	if (*person->account || person->is_unlisted)
 		return;
 	name = hive_text(hive, hive_root(hive), "Software\\" KEY_WINDOWS "\\Explorer",
 	    "Logon User Name", &learn->survey->arena, NULL);
@@ -398,10 +394,39 @@ static void learn_person(struct learn *learn, struct person *person)
 	hive_close(hive);
 }
 
+static void report_profile(struct learn *learn, const struct person *person, const char *name)
+{
+	struct arena arena = {0};
+	struct resolved resolved = resolve_path(learn->survey, learn->system, person->path, &arena);
+	const char *code = "profile-missing", *why = NULL;
+	const char *advice =
+	    "Ask the owner whether this account was still in use, and look for other drives.";
+
+	if (resolved.reached == REACHED_DRIVE) {
+		code = "profile-drive-missing";
+		why = "lies on a drive that is not attached";
+		advice = "Attach that drive and run again.";
+	} else if (resolved.reached == REACHED_UNREAD) {
+		why = "lies on a volume that cannot be read";
+	} else if (resolved.reached == REACHED_SHARE) {
+		why = "lies on a network share";
+	} else if (resolved.reached == REACHED_NOT) {
+		why = "is not there";
+	}
+	if (why)
+		findings_add(learn->findings, WEIGHT_CAUTION, code, person->key, advice,
+		    "The profile of %s (%s) %s.", name, person->path, why);
+	arena_free(&arena);
+}
+
 static void report_person(struct learn *learn, const struct person *person)
 {
 	const char *name = *person->account ? person->account : person->folder;
 
+	if (person->is_service)
+		return;
+	if (!person->is_unlisted)
+		report_profile(learn, person, name);
 	if (person->is_backup_twin)
 		findings_add(learn->findings, WEIGHT_NOTE, "profile-backup-twin", person->key, "",
 		    "The old system could no longer open the profile of %s and had set it aside (%s).",
@@ -440,7 +465,7 @@ void learn_persons(struct learn *learn)
 		return;
 	}
 	persons_from_list(learn, keys, n_keys);
-	merge_twins(learn);
+	sort_out_twins(learn);
 	persons_from_folders(learn, limit);
 	for (size_t i = 0; i < system->n_persons; i++) {
 		learn_person(learn, &system->persons[i]);

@@ -148,7 +148,7 @@ static bool learn_path(struct learn *learn, const struct owner *owner,
 	if (unknown)
 		findings_add(learn->findings, WEIGHT_CAUTION, "variable-unknown", owner->subject,
 		    "Ask the owner where that folder was.",
-		    "%s of %s is said to be at %s, but nothing says what %%%s%% stands for.",
+		    "The folder %s of %s is said to be at %s, but nothing says what %%%s%% stands for.",
 		    place->folder, owner->name, place->value, unknown);
 	place->path = tidy(learn, through_network_letter(learn, owner, path));
 	return true;
@@ -228,7 +228,7 @@ static bool is_link(const struct survey *survey, struct location at)
 }
 
 static enum place_status status_of(const struct owner *owner, const struct resolved *resolved,
-    struct location usual, const char *path, const char *usual_path)
+    struct location usual)
 {
 	switch (resolved->reached) {
 	case REACHED_DRIVE:
@@ -241,8 +241,7 @@ static enum place_status status_of(const struct owner *owner, const struct resol
 	case REACHED:
 		break;
 	}
-	if (same_location(resolved->at, usual) ||
-	    (!resolved->by_link && usual_path && utf_equal_fold(path, usual_path)))
+	if (same_location(resolved->at, usual))
 		return PLACE_HERE;
 	return resolved->at.volume == owner->profile.volume ? PLACE_REDIRECTED : PLACE_OTHER_VOLUME;
 }
@@ -269,8 +268,8 @@ static void report_place(struct learn *learn, const struct owner *owner, const s
 	case REACHED_DRIVE:
 		findings_add(learn->findings, WEIGHT_CAUTION, "place-drive-missing", owner->subject,
 		    missing_drive_advice(learn, path),
-		    "%s of %s lies on %.2s, whose drive is not attached.", place->folder, owner->name,
-		    path);
+		    "The folder %s of %s lies on %.2s, whose drive is not attached.", place->folder,
+		    owner->name, path);
 		break;
 	case REACHED_SHARE:
 		findings_add(learn->findings, WEIGHT_CAUTION, "place-share", owner->subject,
@@ -278,21 +277,21 @@ static void report_place(struct learn *learn, const struct owner *owner, const s
 			? "Copy that folder from the server itself."
 			: "The offline copies that the old system kept are on this drive; copy the "
 			  "rest from the server itself.",
-		    "%s of %s lies on the network share %s, not on this PC.", place->folder, owner->name,
-		    path);
+		    "The folder %s of %s lies on the network share %s, not on this PC.",
+		    place->folder, owner->name, path);
 		break;
 	case REACHED_UNREAD:
 		findings_add(learn->findings, WEIGHT_LOSS, "place-not-read", owner->subject,
 		    "See what is said about that volume.",
-		    "%s of %s lies on %.2s, a volume that cannot be read.", place->folder, owner->name,
-		    path);
+		    "The folder %s of %s lies on %.2s, a volume that cannot be read.",
+		    place->folder, owner->name, path);
 		break;
 	case REACHED_NOT:
 		if (place->value)
 			findings_add(learn->findings, WEIGHT_CAUTION, "place-missing", owner->subject,
 			    "Ask the owner where that folder was.",
-			    "%s of %s should be at %s, but that folder is not there.", place->folder,
-			    owner->name, place->path);
+			    "The folder %s of %s should be at %s, but that is not there.",
+			    place->folder, owner->name, place->path);
 		break;
 	}
 }
@@ -326,7 +325,7 @@ static void learn_place(struct learn *learn, struct owner *owner, const struct p
 		resolved.at = usual;
 	}
 	place->at = resolved.at;
-	place->status = status_of(owner, &resolved, usual, place->path, usual_path);
+	place->status = status_of(owner, &resolved, usual);
 	place->in_cloud_folder = place->at.node != NONE && lies_in_cloud(learn->survey, place->at);
 	if (place->status != PLACE_HERE && usual.node != NONE && !same_location(usual, place->at) &&
 	    !is_link(learn->survey, usual))

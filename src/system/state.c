@@ -133,44 +133,34 @@ static void report_cloud(struct learn *learn, const struct person *person)
  * them open. So: fast start-up when it is switched on and no person's hive has unwritten changes.
  * (Common practice, no source.)
  */
-static void report_session(struct learn *learn)
+static bool is_fast_start_up(const struct learn *learn)
 {
-	const struct old_system *system = learn->system;
-	const struct survey_volume *volume = &learn->survey->volumes[system->volume];
 	uint64_t fast = 0;
 
-	if (!volume->volume->hibernated || system->is_copy)
-		return;
-	if (learn->config && learn->control != HIVE_NO_CELL)
-		hive_number(learn->config, learn->control, "Control\\Session Manager\\Power",
-		    "HiberbootEnabled", &fast);
-	if (fast && !learn->session_open)
-		findings_add(learn->findings, WEIGHT_NOTE, "fast-start-up", system->key, "",
-		    "The PC was shut down with fast start-up, which keeps a part of the old system in a "
-		    "file. Little can be missing because of that.");
-	else
-		findings_add(learn->findings, WEIGHT_CAUTION, "hibernated", system->key,
-		    "If the PC still works, start it once and shut it down properly, then run again.",
-		    "The PC was not shut down but hibernated: what was open and not yet saved is only in "
-		    "its memory file, and the newest files may be incomplete.");
+	if (!learn->config || learn->control == HIVE_NO_CELL || learn->session_open)
+		return false;
+	return hive_number(learn->config, learn->control, "Control\\Session Manager\\Power",
+		   "HiberbootEnabled", &fast) &&
+	    fast == 1;
 }
 
-static void report_dirty(struct learn *learn)
+/* The volume has said that it is hibernated; the hives may know that it is less than that. */
+static void report_session(struct learn *learn)
 {
-	const struct old_system *system = learn->system;
-	const struct survey_volume *volume = &learn->survey->volumes[system->volume];
+	const struct survey_volume *volume = &learn->survey->volumes[learn->system->volume];
+	struct findings *findings = learn->findings;
 
-	if (volume->volume->dirty || volume->volume->log_pending)
-		findings_add(learn->findings, WEIGHT_NOTE, "volume-dirty", system->key, "",
-		    "The volume of %s was not taken out of use properly. The last files that were being "
-		    "written may be incomplete.",
-		    system->key);
+	if (!volume->volume->hibernated || learn->system->is_copy || !is_fast_start_up(learn))
+		return;
+	findings_drop(findings, "hibernated", volume->name);
+	findings_add(findings, WEIGHT_NOTE, "fast-start-up", volume->name, "",
+	    "The PC was shut down with fast start-up, which keeps a part of the old system in a file. "
+	    "Everybody was signed off first, so little can be missing because of that.");
 }
 
 void learn_state(struct learn *learn)
 {
 	report_session(learn);
-	report_dirty(learn);
 	for (size_t i = 0; i < learn->system->n_persons; i++)
 		if (!learn->system->persons[i].is_service)
 			report_cloud(learn, &learn->system->persons[i]);

@@ -41,6 +41,21 @@ void findings_rename(struct findings *findings, const char *from, const char *to
 	pthread_mutex_unlock(&findings->lock);
 }
 
+void findings_drop(struct findings *findings, const char *code, const char *subject)
+{
+	size_t kept = 0;
+
+	if (!findings)
+		return;
+	pthread_mutex_lock(&findings->lock);
+	for (size_t i = 0; i < findings->count; i++)
+		if (strcmp(findings->items[i].code, code) != 0 ||
+		    strcmp(findings->items[i].subject, subject) != 0)
+			findings->items[kept++] = findings->items[i];
+	findings->count = kept;
+	pthread_mutex_unlock(&findings->lock);
+}
+
 static bool open_drive(struct survey *survey, const char *path, struct error *error)
 {
 	struct survey_drive *drive = &survey->drives[survey->n_drives];
