@@ -23,6 +23,9 @@ struct holes {
 void holes_free(struct holes *holes);
 void holes_clear(struct holes *holes);
 void holes_add(struct holes *holes, uint64_t offset, uint64_t length);
+void holes_add_all(struct holes *holes, const struct holes *more);
+/* The first hole with bytes at or behind `offset`, or NULL. Valid until the next change. */
+const struct hole *holes_next(const struct holes *holes, uint64_t offset);
 /* Does [offset, offset + length) meet a hole? */
 bool holes_meet(const struct holes *holes, uint64_t offset, uint64_t length);
 uint64_t holes_total(const struct holes *holes); /* bytes */

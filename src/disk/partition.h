@@ -19,33 +19,37 @@ enum table_kind {
 };
 
 struct partition {
-	unsigned number;       /* as the table counts them, from 1; logical partitions from 5 */
-	uint64_t offset;       /* bytes from the start of the drive */
-	uint64_t length;       /* bytes */
+	/* As the table counts them, from 1; logical partitions from 5; 0 for a drive without a table. */
+	unsigned number;
+	uint64_t offset;       /* bytes from the start of the drive; always inside the drive */
+	uint64_t length;       /* bytes, more than 0; may reach over the end of a truncated image */
 	uint8_t mbr_type;      /* MBR only */
 	struct guid type;      /* GPT only */
 	struct guid id;        /* GPT only: the partition's own GUID */
-	const char *name;      /* GPT only: inner text */
+	const char *name;      /* GPT only: inner text; "" otherwise */
 };
 
 struct table {
 	enum table_kind kind;
 	uint32_t sector_size;    /* the size that the table was written for */
 	bool from_backup;        /* GPT: the main table was broken */
-	uint32_t disk_signature; /* MBR */
+	uint32_t disk_signature; /* MBR; a GPT drive's protective MBR has one too, mostly 0 */
 	struct guid disk_id;     /* GPT */
-	struct partition *items; /* by offset */
+	struct partition *items; /* by offset; extended partitions themselves are not listed */
 	size_t count;
 };
 
 /*
  * Reads the table, trying the drive's sector size and then 512 and 4,096. Damage becomes findings
  * with the drive's path as subject. A drive whose first sector is the boot sector of a file system is
- * TABLE_NONE with one entry that covers everything. False only when memory runs out.
+ * TABLE_NONE with one entry that covers everything; where nothing at all is recognised there is no
+ * entry. False only when memory runs out.
  */
 bool table_read(struct source *source, struct arena *arena, struct findings *findings,
     struct table *table, struct error *error);
 
+/* "GPT", "MBR", "none". */
+const char *table_kind_name(enum table_kind kind);
 /* Known partition types in words ("EFI system", "recovery", ...), or NULL. */
 const char *partition_type_name(const struct table *table, const struct partition *partition);
 /* Recovery, EFI and reserved partitions belong to the old system and hold nobody's files. */
@@ -63,6 +67,7 @@ enum filesystem {
 
 /* Recognises a file system by its first sectors (for NTFS also by the backup at the volume's end). */
 enum filesystem filesystem_recognise(struct source *source, uint64_t offset, uint64_t length);
+/* "NTFS", "FAT", "exFAT", "ReFS", "encrypted", "other", "none". */
 const char *filesystem_name(enum filesystem filesystem);
 
 #endif

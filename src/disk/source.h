@@ -16,13 +16,21 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* Longest single request to a drive, in bytes; longer ones are cut, and read while the last is copied. */
+#define SOURCE_PIECE (2u << 20)
+
 struct source;
 
 /*
  * Takes over `device` (also when it fails). Starts the reader thread. NULL with *error when a thread or
- * memory cannot be had.
+ * memory cannot be had. A source takes about four pieces of memory.
  */
 struct source *source_open(struct device *device, struct error *error);
+
+/*
+ * Closes the device too, unless the drive hangs in the kernel: then thread, memory and device are left
+ * behind until the drive answers or the program ends. No source_read() may be under way.
+ */
 void source_close(struct source *source);
 
 const char *source_path(const struct source *source);
@@ -33,15 +41,29 @@ const struct device *source_device(const struct source *source);
 /*
  * Reads exactly `length` bytes at `offset` (any alignment). Bytes that cannot be read, or lie beyond
  * the drive's end, are zero and added to *holes as drive offsets (may be NULL: the caller then knows
- * nothing of them). Returns true when there was no hole. May be called from several threads.
- * A request that fails is narrowed down to single sectors; no sector is asked for more than
- * three times.
+ * nothing of them). A hole covers whole sectors, so it can reach over the edges of what was asked for.
+ * Returns true when there was no hole. May be called from several threads.
+ *
+ * A request that fails is narrowed down to single sectors. No sector is asked for more than three
+ * times: whole, in a short run, alone; one that stayed unread is a hole at once from then on, until
+ * source_forget_holes().
  */
 bool source_read(struct source *source, uint64_t offset, void *buffer, size_t length,
     struct holes *holes);
 
-/* All holes met so far, as drive offsets: a copy that the caller frees. */
+/* All holes met so far inside the drive, as drive offsets: a copy that the caller frees. */
 void source_holes(struct source *source, struct holes *holes);
+
+/* Begins a new round: what could not be read is asked for again. */
+void source_forget_holes(struct source *source);
+
+/*
+ * How long one request may stay in the kernel before the drive is given up, in milliseconds. At
+ * first SOURCE_PATIENCE: a bad sector on a drive that tries hard takes up to half a minute, and the
+ * kernel repeats that a few times before it answers.
+ */
+#define SOURCE_PATIENCE 180000u
+void source_set_patience(struct source *source, unsigned milliseconds);
 
 /* Was the drive given up (it hung, or dropped off the bus)? Every later read is one hole. */
 bool source_is_lost(const struct source *source);

@@ -1,0 +1,305 @@
+/*
+ * Which table a drive has, at which sector size, and what is wrong with it; see partition.h.
+ *
+ * The order: a sound main GPT (unless an ordinary MBR says that the drive was set up anew), the boot
+ * sector of a file system in the first sector, an ordinary MBR, what is left of a broken GPT, and last
+ * other signs of a file system that covers the whole drive.
+ */
+#include "disk/table.h"
+
+#include "base/bytes.h"
+#include "base/text.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define SIZES 3
+
+struct partition *table_add(struct table_job *job, struct table *table, size_t *capacity,
+    unsigned number, uint64_t start, uint64_t count)
+{
+	struct partition *partition, *larger;
+
+	if (start == 0 || start >= job->size / job->sector_size) {
+		findings_add(job->findings, WEIGHT_CAUTION, "partition-outside",
+		    source_path(job->source),
+		    "If this is an image, check that it was copied whole. If it is a drive, another "
+		    "adapter may show all of it.",
+		    start == 0 ? "Partition %u begins where the table itself lies; it is left out."
+			       : "Partition %u begins behind the end of the drive; it is left out.",
+		    number);
+		return NULL;
+	}
+	if (count > INT64_MAX / job->sector_size)
+		count = INT64_MAX / job->sector_size;
+	if (table->count == *capacity) {
+		/* The arena keeps what is outgrown; twice the size each time keeps that small. */
+		*capacity = *capacity == 0 ? 8 : 2 * *capacity;
+		larger = arena_array(job->arena, *capacity, sizeof(*larger));
+		if (larger == NULL) {
+			job->no_memory = true;
+			return NULL;
+		}
+		if (table->count > 0)
+			memcpy(larger, table->items, table->count * sizeof(*larger));
+		table->items = larger;
+	}
+	partition = &table->items[table->count++];
+	memset(partition, 0, sizeof(*partition));
+	partition->number = number;
+	partition->offset = start * job->sector_size;
+	partition->length = count * job->sector_size;
+	partition->name = "";
+	return partition;
+}
+
+static int compare_partitions(const void *a, const void *b)
+{
+	const struct partition *left = a, *right = b;
+
+	if (left->offset != right->offset)
+		return left->offset < right->offset ? -1 : 1;
+	return left->number < right->number ? -1 : left->number > right->number;
+}
+
+/* Findings about the finished list: overlaps, and what a truncated image lacks. */
+static void check_partitions(struct table_job *job, const struct table *table)
+{
+	uint64_t needed = 0;
+	size_t longest = 0; /* the one that reaches furthest so far */
+
+	for (size_t i = 0; i < table->count; i++) {
+		const struct partition *partition = &table->items[i];
+		uint64_t end = partition->offset + partition->length;
+
+		if (i > 0 && partition->offset < needed)
+			findings_add(job->findings, WEIGHT_CAUTION, "partition-overlap",
+			    source_path(job->source), "",
+			    "Partitions %u and %u overlap, so at least one of them is not what the "
+			    "table says.",
+			    table->items[longest].number, partition->number);
+		if (end > needed) {
+			needed = end;
+			longest = i;
+		}
+	}
+	if (needed > job->size)
+		findings_add(job->findings, WEIGHT_CAUTION, "drive-truncated",
+		    source_path(job->source),
+		    "If this is an image, copy the drive again, whole. If it is a drive, another "
+		    "adapter may show all of it.",
+		    "Partition %u reaches over the end: %s are missing, and files there cannot be read.",
+		    table->items[longest].number, text_size(needed - job->size).text);
+}
+
+/* --- GPT -------------------------------------------------------------------------------------- */
+
+struct candidate {
+	enum table_grade grade;
+	bool backup;
+	uint32_t sector_size;
+	struct gpt_header header;
+};
+
+static void consider(struct table_job *job, uint32_t sector_size, uint64_t sector, bool backup,
+    struct candidate *best)
+{
+	struct candidate candidate = {.backup = backup, .sector_size = sector_size};
+
+	job->sector_size = sector_size;
+	candidate.grade = gpt_check(job, sector, &candidate.header);
+	if (candidate.grade > best->grade)
+		*best = candidate;
+}
+
+static void consider_backup(struct table_job *job, uint32_t sector_size, uint64_t other,
+    struct candidate *best)
+{
+	uint64_t sectors = job->size / sector_size;
+
+	if (sectors > 1)
+		consider(job, sector_size, sectors - 1, true, best);
+	if (other > 1 && other < sectors)
+		consider(job, sector_size, other, true, best);
+}
+
+/* Is the twin of a sound main table there and sound too? */
+static void check_twin(struct table_job *job, const struct gpt_header *header)
+{
+	struct gpt_header twin;
+
+	if (header->other >= job->size / job->sector_size) {
+		findings_add(job->findings, WEIGHT_CAUTION, "drive-shorter-than-table",
+		    source_path(job->source),
+		    "If this is an image, check that it was copied whole. If it is a drive, another "
+		    "adapter may show all of it.",
+		    "The table was made for a drive that is larger than this one (%s).",
+		    text_size(job->size).text);
+	} else if (gpt_check(job, header->other, &twin) != GRADE_SOUND) {
+		findings_add(job->findings, WEIGHT_NOTE, "gpt-backup-broken",
+		    source_path(job->source), "",
+		    "The backup of the partition table at the end of the drive is damaged; the main "
+		    "table is sound and was used.");
+	}
+}
+
+static void say_how(struct table_job *job, const struct candidate *best)
+{
+	const char *path = source_path(job->source);
+
+	if (best->grade == GRADE_SOUND && !best->backup) {
+		check_twin(job, &best->header);
+		return;
+	}
+	if (best->backup)
+		findings_add(job->findings, WEIGHT_CAUTION, "gpt-from-backup", path,
+		    "Compare the list of partitions with what the owner remembers. A broken table can "
+		    "be the first sign of a failing drive.",
+		    "The partition table at the start of the drive is damaged; its backup at the end "
+		    "was used.");
+	if (best->grade != GRADE_SOUND)
+		findings_add(job->findings, WEIGHT_CAUTION, "gpt-damaged", path,
+		    "Compare the list of partitions with what the owner remembers.",
+		    best->grade == GRADE_HEADER
+			? "The header of the partition table is damaged, but its entries are sound."
+			: "The entries of the partition table do not match their checksum: some "
+			  "may be wrong or missing.");
+}
+
+static void take_gpt(struct table_job *job, const struct candidate *best, struct table *table)
+{
+	job->sector_size = best->sector_size;
+	table->from_backup = best->backup;
+	gpt_take(job, &best->header, table);
+	say_how(job, best);
+}
+
+/* --- all together ----------------------------------------------------------------------------- */
+
+struct first_sector {
+	uint8_t data[512];
+	enum mbr_kind mbr;
+	bool readable;
+};
+
+static void take_mbr(struct table_job *job, const uint32_t *sizes, const struct first_sector *first,
+    struct table *table)
+{
+	uint32_t best_size = sizes[0];
+	unsigned best = 0;
+
+	/* The numbers of an MBR fit every sector size: what lies where they lead decides. */
+	for (size_t i = 0; i < SIZES; i++) {
+		unsigned score;
+
+		job->sector_size = sizes[i];
+		score = mbr_score(job, first->data);
+		if (score > best) {
+			best = score;
+			best_size = sizes[i];
+		}
+	}
+	if (best == 0 && first->mbr == MBR_DOUBTFUL)
+		return;
+	job->sector_size = best_size;
+	mbr_take(job, first->data, table);
+}
+
+/* The whole drive as one volume; as far as a file system is recognised. */
+static void take_whole(struct table_job *job, struct table *table)
+{
+	struct partition *whole;
+
+	if (filesystem_recognise(job->source, 0, job->size) == FILESYSTEM_NONE)
+		return;
+	whole = arena_alloc(job->arena, sizeof(*whole));
+	if (whole == NULL) {
+		job->no_memory = true;
+		return;
+	}
+	whole->length = job->size;
+	whole->name = "";
+	table->items = whole;
+	table->count = 1;
+}
+
+static void choose(struct table_job *job, const uint32_t *sizes, struct table *table)
+{
+	struct candidate best = {0};
+	struct first_sector first = {0};
+	uint64_t other[SIZES] = {0};
+	bool had_gpt = false;
+
+	first.readable = source_read(job->source, 0, first.data, sizeof(first.data), NULL);
+	first.mbr = first.readable ? mbr_check(first.data) : MBR_NONE;
+	for (size_t i = 0; i < SIZES; i++) {
+		job->sector_size = sizes[i];
+		had_gpt = had_gpt || gpt_has_signature(job, 1);
+		consider(job, sizes[i], 1, false, &best);
+		if (best.grade != GRADE_NONE && best.sector_size == sizes[i])
+			other[i] = best.header.other;
+	}
+	if (first.mbr != MBR_ORDINARY && best.grade == GRADE_SOUND) {
+		take_gpt(job, &best, table);
+		return;
+	}
+	if (filesystem_of_boot_sector(job->source, 0) != FILESYSTEM_NONE) {
+		take_whole(job, table);
+		return;
+	}
+	if (first.mbr == MBR_ORDINARY || (first.mbr == MBR_DOUBTFUL && !had_gpt))
+		take_mbr(job, sizes, &first, table);
+	if (table->kind != TABLE_NONE || job->no_memory)
+		return;
+	for (size_t i = 0; i < SIZES; i++)
+		consider_backup(job, sizes[i], other[i], &best);
+	if (best.grade != GRADE_NONE)
+		take_gpt(job, &best, table);
+	else
+		take_whole(job, table);
+}
+
+static void say_nothing_found(struct table_job *job)
+{
+	findings_add(job->findings, WEIGHT_CAUTION, "table-none", source_path(job->source),
+	    "Check that this is the right drive or image. A drive that was wiped, or that uses "
+	    "hardware encryption in its adapter, looks like this too.",
+	    "No partition table and no file system was recognised.");
+}
+
+static void say_sector_size(struct table_job *job, const struct table *table)
+{
+	uint32_t shown = source_sector_size(job->source);
+
+	if (table->kind == TABLE_NONE || table->sector_size == shown ||
+	    !source_device(job->source)->is_block)
+		return;
+	findings_add(job->findings, WEIGHT_NOTE, "table-sector-size", source_path(job->source), "",
+	    "The partition table counts in sectors of %u bytes, but the drive now shows sectors of %u "
+	    "bytes: it was set up behind another adapter. This was taken into account.",
+	    table->sector_size, shown);
+}
+
+bool table_read(struct source *source, struct arena *arena, struct findings *findings,
+    struct table *table, struct error *error)
+{
+	struct table_job job = {source, arena, findings, source_sector_size(source),
+	    source_size(source), false};
+	uint32_t sizes[SIZES] = {job.sector_size, 512, 4096};
+
+	/* A size that is tried already is tried again in vain, which does no harm. */
+	memset(table, 0, sizeof(*table));
+	table->sector_size = sizes[0];
+	choose(&job, sizes, table);
+	if (job.no_memory)
+		return error_no_memory(error);
+	job.sector_size = table->sector_size;
+	if (table->count > 1)
+		qsort(table->items, table->count, sizeof(*table->items), compare_partitions);
+	if (table->kind == TABLE_NONE && table->count == 0)
+		say_nothing_found(&job);
+	if (table->kind != TABLE_NONE)
+		check_partitions(&job, table);
+	say_sector_size(&job, table);
+	return true;
+}

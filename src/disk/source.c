@@ -1,0 +1,457 @@
+/*
+ * The reader thread and those who wait for it; see source.h.
+ *
+ * The thread reads into buffers of its own (a fixed pool of pieces), never into the caller's memory: a
+ * drive that hangs may deliver long after everybody has stopped waiting. What it may still touch then
+ * is kept alive by counting who holds the state.
+ */
+#include "disk/source.h"
+
+#include "disk/narrow.h"
+
+#include <errno.h>
+#include <pthread.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#define POOL 4
+#define BUFFER_ALIGNMENT 65536u /* at least the largest sector size */
+
+struct piece {
+	struct piece *next;
+	uint64_t start;       /* aligned to the sector size */
+	size_t length;        /* a multiple of it */
+	uint8_t *buffer;
+	struct holes holes;
+	bool done;
+};
+
+struct source {
+	struct device *device;
+	pthread_mutex_t lock;
+	pthread_cond_t work;  /* the thread waits for pieces */
+	pthread_cond_t ready; /* callers wait for a finished piece, or for a free one */
+	struct piece pieces[POOL];
+	struct piece *unused;
+	struct piece *first, *last; /* asked for, not begun */
+	struct holes known;         /* all holes so far */
+	struct timespec busy_since; /* when the present call into the kernel began */
+	unsigned patience;          /* milliseconds */
+	unsigned holders;           /* the owner and the thread */
+	bool busy, lost, stop;
+	pthread_t thread;
+};
+
+static void source_free(struct source *source)
+{
+	for (size_t i = 0; i < POOL; i++) {
+		free(source->pieces[i].buffer);
+		holes_free(&source->pieces[i].holes);
+	}
+	holes_free(&source->known);
+	device_close(source->device);
+	pthread_cond_destroy(&source->ready);
+	pthread_cond_destroy(&source->work);
+	pthread_mutex_destroy(&source->lock);
+	free(source);
+}
+
+/* Gives back one hold; the lock is held and released. */
+static void source_release(struct source *source)
+{
+	bool last = --source->holders == 0;
+
+	pthread_mutex_unlock(&source->lock);
+	if (last)
+		source_free(source);
+}
+
+static void lose(struct source *source)
+{
+	source->lost = true;
+	pthread_cond_broadcast(&source->ready);
+	pthread_cond_broadcast(&source->work);
+}
+
+/* --- the thread ------------------------------------------------------------------------------- */
+
+/* One call into the kernel, watched by those who wait. Negative also when the source is lost. */
+static ssize_t read_watched(void *context, uint64_t offset, void *buffer, size_t length)
+{
+	struct source *source = context;
+	ssize_t got;
+
+	pthread_mutex_lock(&source->lock);
+	if (source->lost) {
+		pthread_mutex_unlock(&source->lock);
+		return -ENODEV;
+	}
+	clock_gettime(CLOCK_MONOTONIC, &source->busy_since);
+	source->busy = true;
+	pthread_mutex_unlock(&source->lock);
+
+	got = source->device->ops->read(source->device, offset, buffer, length);
+
+	pthread_mutex_lock(&source->lock);
+	source->busy = false;
+	if (got == -ENODEV || got == -ENXIO || got == -ENOMEDIUM)
+		lose(source);
+	pthread_mutex_unlock(&source->lock);
+	return got;
+}
+
+/* The first known hole that meets [at, end), cut to it; an empty one at `end` when there is none. */
+static struct hole next_known(struct source *source, uint64_t at, uint64_t end)
+{
+	struct hole cut = {end, 0};
+	const struct hole *hole;
+
+	pthread_mutex_lock(&source->lock);
+	hole = holes_next(&source->known, at);
+	if (hole != NULL && hole->offset < end) {
+		uint64_t stop = hole->offset + hole->length;
+
+		cut.offset = hole->offset > at ? hole->offset : at;
+		cut.length = (stop < end ? stop : end) - cut.offset;
+	}
+	pthread_mutex_unlock(&source->lock);
+	return cut;
+}
+
+/* Reads a piece around the holes that are known already. */
+static void read_piece(struct source *source, struct piece *piece)
+{
+	struct narrow narrow = {read_watched, source, source->device->sector_size,
+	    source->device->size, &piece->holes};
+	uint64_t end = piece->start + piece->length;
+	uint64_t at = piece->start;
+
+	while (at < end) {
+		struct hole hole = next_known(source, at, end);
+
+		if (hole.offset > at)
+			narrow_read(&narrow, at, piece->buffer + (at - piece->start),
+			    (size_t)(hole.offset - at));
+		memset(piece->buffer + (hole.offset - piece->start), 0, (size_t)hole.length);
+		holes_add(&piece->holes, hole.offset, hole.length);
+		at = hole.offset + hole.length;
+	}
+}
+
+static void *reader(void *context)
+{
+	struct source *source = context;
+
+	pthread_mutex_lock(&source->lock);
+	while (!source->stop && !source->lost) {
+		struct piece *piece = source->first;
+
+		if (piece == NULL) {
+			pthread_cond_wait(&source->work, &source->lock);
+			continue;
+		}
+		source->first = piece->next;
+		if (source->first == NULL)
+			source->last = NULL;
+		pthread_mutex_unlock(&source->lock);
+		read_piece(source, piece);
+		pthread_mutex_lock(&source->lock);
+		holes_add_all(&source->known, &piece->holes);
+		piece->done = true;
+		pthread_cond_broadcast(&source->ready);
+	}
+	source_release(source);
+	return NULL;
+}
+
+/* --- opening and closing ---------------------------------------------------------------------- */
+
+static bool start_thread(struct source *source, struct error *error)
+{
+	sigset_t all, before;
+	int failure;
+
+	/* Signals belong to the threads of the command. */
+	sigfillset(&all);
+	pthread_sigmask(SIG_SETMASK, &all, &before);
+	source->holders = 2;
+	failure = pthread_create(&source->thread, NULL, reader, source);
+	pthread_sigmask(SIG_SETMASK, &before, NULL);
+	if (failure == 0)
+		return true;
+	return error_set_errno(error, STATUS_OTHER, failure, "no thread can be had to read %s",
+	    source->device->path);
+}
+
+struct source *source_open(struct device *device, struct error *error)
+{
+	struct source *source = calloc(1, sizeof(*source));
+	pthread_condattr_t attributes;
+	bool fine = true;
+
+	if (source == NULL) {
+		device_close(device);
+		error_no_memory(error);
+		return NULL;
+	}
+	source->device = device;
+	source->patience = SOURCE_PATIENCE;
+	pthread_mutex_init(&source->lock, NULL);
+	pthread_condattr_init(&attributes);
+	pthread_condattr_setclock(&attributes, CLOCK_MONOTONIC);
+	pthread_cond_init(&source->work, &attributes);
+	pthread_cond_init(&source->ready, &attributes);
+	pthread_condattr_destroy(&attributes);
+	for (size_t i = 0; i < POOL; i++) {
+		source->pieces[i].buffer = aligned_alloc(BUFFER_ALIGNMENT, SOURCE_PIECE);
+		source->pieces[i].next = source->unused;
+		source->unused = &source->pieces[i];
+		fine = fine && source->pieces[i].buffer != NULL;
+	}
+	if (!fine)
+		error_no_memory(error);
+	if (!fine || !start_thread(source, error)) {
+		source_free(source);
+		return NULL;
+	}
+	return source;
+}
+
+void source_close(struct source *source)
+{
+	pthread_t thread;
+	bool hangs;
+
+	if (source == NULL)
+		return;
+	thread = source->thread;
+	pthread_mutex_lock(&source->lock);
+	source->stop = true;
+	pthread_cond_broadcast(&source->work);
+	hangs = source->busy;
+	if (hangs) {
+		pthread_detach(thread);
+		source_release(source);
+		return;
+	}
+	pthread_mutex_unlock(&source->lock);
+	pthread_join(thread, NULL);
+	pthread_mutex_lock(&source->lock);
+	source_release(source);
+}
+
+const char *source_path(const struct source *source)
+{
+	return source->device->path;
+}
+
+uint64_t source_size(const struct source *source)
+{
+	return source->device->size;
+}
+
+uint32_t source_sector_size(const struct source *source)
+{
+	return source->device->sector_size;
+}
+
+const struct device *source_device(const struct source *source)
+{
+	return source->device;
+}
+
+void source_set_patience(struct source *source, unsigned milliseconds)
+{
+	pthread_mutex_lock(&source->lock);
+	source->patience = milliseconds;
+	pthread_mutex_unlock(&source->lock);
+}
+
+bool source_is_lost(const struct source *source)
+{
+	struct source *s = (struct source *)source;
+	bool lost;
+
+	pthread_mutex_lock(&s->lock);
+	lost = s->lost;
+	pthread_mutex_unlock(&s->lock);
+	return lost;
+}
+
+void source_holes(struct source *source, struct holes *holes)
+{
+	pthread_mutex_lock(&source->lock);
+	holes_add_all(holes, &source->known);
+	pthread_mutex_unlock(&source->lock);
+}
+
+void source_forget_holes(struct source *source)
+{
+	pthread_mutex_lock(&source->lock);
+	holes_clear(&source->known);
+	pthread_mutex_unlock(&source->lock);
+}
+
+/* --- reading ---------------------------------------------------------------------------------- */
+
+static struct timespec later(struct timespec time, unsigned milliseconds)
+{
+	time.tv_sec += milliseconds / 1000;
+	time.tv_nsec += (long)(milliseconds % 1000) * 1000000;
+	if (time.tv_nsec >= 1000000000) {
+		time.tv_nsec -= 1000000000;
+		time.tv_sec++;
+	}
+	return time;
+}
+
+static bool is_past(struct timespec time)
+{
+	struct timespec now;
+
+	clock_gettime(CLOCK_MONOTONIC, &now);
+	return now.tv_sec > time.tv_sec ||
+	       (now.tv_sec == time.tv_sec && now.tv_nsec >= time.tv_nsec);
+}
+
+/* Waits for news, and gives the drive up when its present call takes longer than we have patience. */
+static void wait_for_news(struct source *source)
+{
+	struct timespec limit;
+
+	if (source->busy) {
+		limit = source->busy_since;
+	} else {
+		clock_gettime(CLOCK_MONOTONIC, &limit);
+	}
+	limit = later(limit, source->patience);
+	if (pthread_cond_timedwait(&source->ready, &source->lock, &limit) == ETIMEDOUT &&
+	    source->busy && is_past(later(source->busy_since, source->patience)))
+		lose(source);
+}
+
+/*
+ * Asks for one piece that begins at `offset` and ends at `end` at the latest. NULL when the source is
+ * lost, or when no piece is free and `may_wait` is false.
+ */
+static struct piece *ask(struct source *source, uint64_t offset, uint64_t end, bool may_wait)
+{
+	uint64_t sector = source->device->sector_size;
+	uint64_t start = offset - offset % sector;
+	struct piece *piece;
+
+	while (source->unused == NULL && may_wait && !source->lost)
+		wait_for_news(source);
+	piece = source->unused;
+	if (piece == NULL || source->lost)
+		return NULL;
+	source->unused = piece->next;
+	end = end - start > SOURCE_PIECE ? start + SOURCE_PIECE : end + (sector - end % sector) % sector;
+	piece->start = start;
+	piece->length = (size_t)(end - start);
+	piece->done = false;
+	piece->next = NULL;
+	holes_clear(&piece->holes);
+	if (source->last != NULL)
+		source->last->next = piece;
+	else
+		source->first = piece;
+	source->last = piece;
+	pthread_cond_signal(&source->work);
+	return piece;
+}
+
+struct reading {
+	struct source *source;
+	uint64_t offset, end; /* what the caller wants, inside the drive */
+	uint8_t *buffer;      /* for the byte at `offset` */
+	struct holes *holes;  /* of this reading */
+	bool whole;
+};
+
+/* A lost drive: from here to the end there is nothing. */
+static void fill_rest(struct reading *reading)
+{
+	uint64_t sector = reading->source->device->sector_size;
+	uint64_t start = reading->offset - reading->offset % sector;
+	uint64_t length = reading->end - start + (sector - reading->end % sector) % sector;
+
+	memset(reading->buffer, 0, (size_t)(reading->end - reading->offset));
+	if (reading->holes != NULL)
+		holes_add(reading->holes, start, length);
+	holes_add(&reading->source->known, start, length);
+	reading->offset = reading->end;
+	reading->whole = false;
+}
+
+/* Takes a finished piece over; called with the lock, which is open while the bytes are copied. */
+static void take(struct reading *reading, struct piece *piece)
+{
+	struct source *source = reading->source;
+	size_t skip = (size_t)(reading->offset - piece->start);
+	size_t length = piece->length - skip;
+
+	if (length > reading->end - reading->offset)
+		length = (size_t)(reading->end - reading->offset);
+	pthread_mutex_unlock(&source->lock);
+	memcpy(reading->buffer, piece->buffer + skip, length);
+	/* A piece is no larger than the sectors that were asked for: all its holes are ours. */
+	if (piece->holes.count > 0 || piece->holes.failed)
+		reading->whole = false;
+	if (reading->holes != NULL)
+		holes_add_all(reading->holes, &piece->holes);
+	reading->offset += length;
+	reading->buffer += length;
+	pthread_mutex_lock(&source->lock);
+	piece->next = source->unused;
+	source->unused = piece;
+	pthread_cond_broadcast(&source->ready);
+}
+
+static void read_inside(struct reading *reading)
+{
+	struct source *source = reading->source;
+	struct piece *now, *ahead = NULL;
+
+	pthread_mutex_lock(&source->lock);
+	while (reading->offset < reading->end) {
+		now = ahead != NULL ? ahead : ask(source, reading->offset, reading->end, true);
+		ahead = NULL;
+		if (now != NULL && now->start + now->length < reading->end)
+			ahead = ask(source, now->start + now->length, reading->end, false);
+		while (now != NULL && !now->done && !source->lost)
+			wait_for_news(source);
+		if (now == NULL || !now->done) {
+			/* The pieces stay where they are: the thread may hold them for ever. */
+			fill_rest(reading);
+			break;
+		}
+		take(reading, now);
+	}
+	pthread_mutex_unlock(&source->lock);
+}
+
+bool source_read(struct source *source, uint64_t offset, void *buffer, size_t length,
+    struct holes *holes)
+{
+	uint64_t size = source->device->size;
+	struct reading reading = {source, offset, offset, buffer, holes, true};
+	size_t inside = 0;
+
+	if (length == 0)
+		return true;
+	if (offset < size) {
+		inside = length < size - offset ? length : (size_t)(size - offset);
+		reading.end = offset + inside;
+		read_inside(&reading);
+	}
+	if (inside < length) {
+		memset((uint8_t *)buffer + inside, 0, length - inside);
+		if (holes != NULL)
+			holes_add(holes, offset + inside, length - inside);
+		reading.whole = false;
+	}
+	return reading.whole;
+}

@@ -1,0 +1,29 @@
+/*
+ * Images of drives for the unit tests: files that sfdisk, or the test itself, puts tables on.
+ */
+#ifndef DRIVE_IMAGE_H
+#define DRIVE_IMAGE_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+struct drive_image {
+	char path[64];
+	int fd;
+	uint64_t size;
+};
+
+/* A new file of zeros in a temporary folder. */
+struct drive_image image_make(uint64_t size);
+void image_drop(struct drive_image *image);
+
+void image_write(struct drive_image *image, uint64_t offset, const void *data, size_t length);
+void image_read(struct drive_image *image, uint64_t offset, void *data, size_t length);
+
+/* Puts the table of an sfdisk script on it. */
+void image_sfdisk(struct drive_image *image, unsigned sector_size, const char *script);
+
+/* Computes both checksums of the GPT header at byte `offset` again, after the test changed it. */
+void image_fix_gpt(struct drive_image *image, uint64_t offset, unsigned sector_size);
+
+#endif
