@@ -1,12 +1,208 @@
-/* The command `verify`. */
+/* The command `verify`: proves a job and says what differs. */
+#include "base/json.h"
+#include "base/text.h"
 #include "cmd/command.h"
+#include "extract/verify.h"
+
+#include <getopt.h>
+#include <inttypes.h>
+#include <stdio.h>
+#include <string.h>
+
+#define WIDTH 79
+#define MOST_SHOWN 100 /* differences; --json has more of them */
+
+static void print_help(void)
+{
+	fputs("usage: coldlift verify [options] JOB\n\n"
+	      "Proves a job from its own files: reads every byte of every part, and compares it\n"
+	      "with the lists of hashes and with the record. JOB is the folder that `extract`\n"
+	      "made. Nothing is changed, and nothing outside the folder is read.\n\n"
+	      "  --json     one JSON document on standard output\n"
+	      "  --quiet    no text; only the exit status, and a sentence when something differs\n"
+	      "  --help     this text\n\n"
+	      "Exit status: 0 proven, 1 proven, but the job lists losses, 2 wrong command line,\n"
+	      "4 the job cannot be read, 5 something differs.\n",
+	    stdout);
+}
+
+/* A number with its word. */
+static struct size_text counted(uint64_t number, const char *word)
+{
+	struct size_text result = text_count(number);
+	size_t length = strlen(result.text);
+
+	snprintf(result.text + length, sizeof(result.text) - length, " %s%s", word,
+	    number == 1 ? "" : word[strlen(word) - 1] == 's' ? "es" : "s");
+	return result;
+}
+
+static void print_facts(FILE *stream, const struct verify_result *result)
+{
+	struct buf line = {0};
+
+	buf_printf(&line, "Job %s", result->job);
+	if (result->started[0] != '\0')
+		buf_printf(&line, ", started %.10s", result->started);
+	if (result->program[0] != '\0')
+		buf_printf(&line, ", made by %s", result->program);
+	text_wrap(stream, buf_text(&line), 0, WIDTH);
+	buf_free(&line);
+	fprintf(stream, "  %-10s %s, %s\n", "parts", text_count(result->n_parts).text,
+	    text_size(result->part_bytes).text);
+	fprintf(stream, "  %-10s %s, %s\n", "files", text_count(result->n_files).text,
+	    text_size(result->file_bytes).text);
+	fprintf(stream, "  %-10s %s\n", "record", counted(result->n_lines, "line").text);
+	for (size_t i = 0; i < RECORD_STATES; i++)
+		if (result->state_count[i] > 0)
+			fprintf(stream, "    %-12s %s, %s\n", record_state_name(i),
+			    counted(result->state_count[i], "stream").text,
+			    text_size(result->state_bytes[i]).text);
+	fputc('\n', stream);
+}
+
+static void print_differences(FILE *stream, const struct verify_result *result)
+{
+	size_t shown = result->n_kept < MOST_SHOWN ? result->n_kept : MOST_SHOWN;
+
+	for (size_t i = 0; i < shown; i++) {
+		const struct difference *difference = &result->differences[i];
+
+		fputs("  ", stream);
+		text_wrap(stream, difference->subject, 2, WIDTH);
+		fputs("      ", stream);
+		text_wrap(stream, difference->text, 6, WIDTH);
+	}
+	if (result->n_differences > shown)
+		fprintf(stream, "  ... and %s more (--json lists up to 10,000)\n",
+		    text_count(result->n_differences - shown).text);
+	fputc('\n', stream);
+}
+
+static void print_good_verdict(FILE *stream, const struct verify_result *result)
+{
+	struct buf text = {0};
+
+	buf_add_text(&text, "Proven: every byte of every part is what was recorded, and record and "
+			    "proof agree.");
+	if (result->n_not_whole > 0)
+		buf_printf(&text, " But %s did not arrive whole: see the states partial, unreadable "
+				  "and locked in record.jsonl.",
+		    counted(result->n_not_whole, "item").text);
+	if (result->n_losses > 0)
+		buf_printf(&text, " The extraction listed %s: see findings.json.",
+		    counted(result->n_losses, "loss").text);
+	if (result->n_unaccounted > 0)
+		buf_printf(&text, " %s of the old volumes could not be accounted for.",
+		    counted(result->n_unaccounted, "cluster").text);
+	text_wrap(stream, buf_text(&text), 0, WIDTH);
+	if (result->n_others > 0)
+		fprintf(stream, "%s in the folder %s no part of the job and %s not looked at.\n",
+		    counted(result->n_others, "name").text, result->n_others == 1 ? "is" : "are",
+		    result->n_others == 1 ? "was" : "were");
+	buf_free(&text);
+}
+
+static void complain_of_differences(const struct verify_result *result)
+{
+	struct error error;
+	const struct difference *first = &result->differences[0];
+
+	if (first->kind == DIFFERS_UNFINISHED)
+		error_set(&error, STATUS_OTHER,
+		    "this job is not finished and proves nothing; keep the old drive, and extract "
+		    "again");
+	else
+		error_set(&error, STATUS_OTHER,
+		    "the job is not what was extracted: %s; keep the old drive, and do not rely on "
+		    "what is named here",
+		    counted(result->n_differences, "difference").text);
+	command_complain(&error);
+}
+
+static void print_result(const struct verify_result *result, const struct common_options *options)
+{
+	FILE *stream = options->json ? stderr : stdout;
+
+	if (options->json) {
+		struct buf buf = {0};
+		struct json json;
+
+		json_start(&json, &buf, true);
+		verify_to_json(result, &json);
+		fwrite(buf_text(&buf), 1, buf.length, stdout);
+		fputc('\n', stdout);
+		buf_free(&buf);
+	}
+	if (!options->quiet) {
+		print_facts(stream, result);
+		if (result->n_differences > 0)
+			print_differences(stream, result);
+		else
+			print_good_verdict(stream, result);
+	}
+	fflush(stdout);
+	if (result->n_differences > 0)
+		complain_of_differences(result);
+}
+
+/* False when the command is over; *status is set then. */
+static bool read_options(int argc, char **argv, struct common_options *options,
+    enum status *status)
+{
+	static const struct option longs[] = {
+	    {"json", no_argument, NULL, 'j'},
+	    {"quiet", no_argument, NULL, 'q'},
+	    {"help", no_argument, NULL, 'h'},
+	    {NULL, 0, NULL, 0},
+	};
+	struct error error;
+	int option;
+
+	opterr = 0;
+	optind = 1;
+	*status = STATUS_USAGE;
+	while ((option = getopt_long(argc, argv, ":", longs, NULL)) != -1) {
+		if (option == 'j') {
+			options->json = true;
+		} else if (option == 'q') {
+			options->quiet = true;
+		} else if (option == 'h') {
+			print_help();
+			*status = STATUS_COMPLETE;
+			return false;
+		} else {
+			error_set(&error, STATUS_USAGE,
+			    "verify does not know the option '%s' (coldlift verify --help)",
+			    argv[optind - 1]);
+			command_complain(&error);
+			return false;
+		}
+	}
+	if (argc - optind == 1)
+		return true;
+	error_set(&error, STATUS_USAGE, "verify needs the folder of exactly one job, not %d",
+	    argc - optind);
+	command_complain(&error);
+	return false;
+}
 
 enum status command_verify(int argc, char **argv)
 {
+	struct common_options options = {0};
+	struct verify_result result;
 	struct error error;
+	enum status status;
 
-	(void)argc;
-	error_set(&error, STATUS_OTHER, "the command %s is not there yet", argv[0]);
-	command_complain(&error);
-	return error.status;
+	if (!read_options(argc, argv, &options, &status))
+		return status;
+	if (!verify_job(&result, argv[optind], options.quiet, &error)) {
+		status = error.status;
+		command_complain(&error);
+	} else {
+		print_result(&result, &options);
+		status = verify_status(&result);
+	}
+	verify_free(&result);
+	return status;
 }

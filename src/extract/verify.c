@@ -1,0 +1,192 @@
+/* Proving a job, from its first file to its last: see verify.h. */
+#include "extract/verify.h"
+
+#include "base/utf.h"
+#include "extract/verify_internal.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <fcntl.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+static bool ends_with(const char *text, const char *end)
+{
+	size_t length = strlen(text), end_length = strlen(end);
+
+	return length >= end_length && strcmp(text + length - end_length, end) == 0;
+}
+
+/* Files that belong to a job beside its parts. */
+static bool is_known_file(const char *name)
+{
+	static const char *const names[] = {"bagit.txt", "bag-info.txt", "manifest-sha256.txt",
+	    "tagmanifest-sha256.txt", "SHA256SUMS", "PARTS.SHA256SUMS", "record.jsonl",
+	    "report.html", "where.json", "programs.json", "findings.json", "account.json",
+	    "bookmarks"};
+
+	for (size_t i = 0; i < sizeof(names) / sizeof(names[0]); i++)
+		if (strcmp(name, names[i]) == 0)
+			return true;
+	return false;
+}
+
+/* One name in the job's folder: a part, a mark of an unfinished job, or nothing of ours. */
+static bool sort_name(struct verify *verify, const char *name, struct error *error)
+{
+	struct verify_result *result = verify->result;
+	struct stat info;
+	struct part *part;
+
+	if (strcmp(name, "journal") == 0 || strcmp(name, "salvage") == 0)
+		return differ(verify, error, DIFFERS_UNFINISHED, name,
+		    "It says that the extraction was not finished: files are missing or unproven.");
+	if (ends_with(name, ".unfinished"))
+		return differ(verify, error, DIFFERS_UNFINISHED, name,
+		    "This file is cut off: the extraction was not finished.");
+	if (is_known_file(name) || strcmp(name, verify->proof_name) == 0)
+		return true;
+	if (fstatat(verify->folder, name, &info, AT_SYMLINK_NOFOLLOW) != 0)
+		return error_set_errno(error, STATUS_DESTINATION, errno,
+		    "'%s' in the job cannot be read", name);
+	if (S_ISLNK(info.st_mode))
+		return differ(verify, error, DIFFERS_STRANGE_FILE, name,
+		    "It is a symbolic link; no job has one, and it was not followed.");
+	if (verify->files_name[0] != '\0' && strcmp(name, verify->files_name) == 0 &&
+	    S_ISDIR(info.st_mode)) {
+		part = part_put(verify, name, error);
+		if (part == NULL)
+			return false;
+		verify->files_part = (uint32_t)(part - verify->parts);
+		return true;
+	}
+	if (S_ISREG(info.st_mode) && (ends_with(name, ".zip") || ends_with(name, ".tar")) &&
+	    utf_is_clean(name)) {
+		verify->progress.total += (uint64_t)info.st_size;
+		return part_put(verify, name, error) != NULL;
+	}
+	result->n_others++;
+	return true;
+}
+
+static int compare_names(const void *a, const void *b)
+{
+	return strcmp(*(char *const *)a, *(char *const *)b);
+}
+
+/* The folder's names in a fixed order, so that nothing depends on the file system. */
+static bool read_names(struct verify *verify, char ***names, size_t *count, struct error *error)
+{
+	int fd = open_folder(verify->folder, "", 0);
+	DIR *folder = fd < 0 ? NULL : fdopendir(fd);
+	struct dirent *entry;
+	size_t capacity = 0;
+
+	if (folder == NULL) {
+		if (fd >= 0)
+			close(fd);
+		return error_set_errno(error, STATUS_DESTINATION, errno, "the job cannot be read");
+	}
+	rewinddir(folder);
+	while ((errno = 0, entry = readdir(folder)) != NULL) {
+		if (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0)
+			continue;
+		if (!array_reserve(names, &capacity, *count + 1, sizeof(**names)) ||
+		    ((*names)[*count] = strdup(entry->d_name)) == NULL) {
+			closedir(folder);
+			return error_no_memory(error);
+		}
+		++*count;
+	}
+	if (errno != 0)
+		error_set_errno(error, STATUS_DESTINATION, errno, "the job cannot be read");
+	else if (*count > 0)
+		qsort(*names, *count, sizeof(**names), compare_names);
+	fd = errno;
+	closedir(folder);
+	return fd == 0;
+}
+
+static bool look_around(struct verify *verify, struct error *error)
+{
+	char **names = NULL;
+	size_t count = 0;
+	bool good = read_names(verify, &names, &count, error);
+
+	for (size_t i = 0; i < count; i++) {
+		good = good && sort_name(verify, names[i], error);
+		free(names[i]);
+	}
+	free(names);
+	return good;
+}
+
+static bool open_job(struct verify *verify, const char *folder, struct error *error)
+{
+	static const char *const marks[] = {"record.jsonl", "bagit.txt", "manifest-sha256.txt",
+	    "journal"};
+
+	verify->folder = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+	if (verify->folder < 0)
+		return error_set_errno(error, STATUS_DESTINATION, errno,
+		    "the job '%s' cannot be read", folder);
+	for (size_t i = 0; i < sizeof(marks) / sizeof(marks[0]); i++)
+		if (faccessat(verify->folder, marks[i], F_OK, AT_SYMLINK_NOFOLLOW) == 0)
+			return true;
+	return error_set(error, STATUS_OTHER,
+	    "'%s' is not the folder of a job: it has neither record nor proof", folder);
+}
+
+static int compare_differences(const void *a, const void *b)
+{
+	const struct difference *one = a, *other = b;
+	int order;
+
+	if (one->kind != other->kind)
+		return one->kind < other->kind ? -1 : 1;
+	order = strcmp(one->subject, other->subject);
+	if (order != 0)
+		return order;
+	return one->number < other->number ? -1 : 1;
+}
+
+static void free_work(struct verify *verify)
+{
+	for (size_t i = 0; i < verify->n_wholes; i++)
+		free(verify->wholes[i].claims);
+	free(verify->wholes);
+	free(verify->parts);
+	free(verify->seen_lines);
+	free(verify->buffer);
+	table_free(&verify->table);
+	if (verify->folder >= 0)
+		close(verify->folder);
+}
+
+bool verify_job(struct verify_result *result, const char *folder, bool quiet, struct error *error)
+{
+	struct verify verify = {.result = result, .folder = -1, .files_part = VERIFY_NONE,
+	    .files_name = "", .proof_name = "", .buffer = malloc(VERIFY_BUFFER)};
+	bool good;
+
+	*result = (struct verify_result){.job = "", .program = "", .started = ""};
+	progress_start(&verify.progress, "Checking", 0, quiet);
+	good = verify.buffer != NULL || error_no_memory(error);
+	/* Lists and record first: parts are checked against them. */
+	good = good && open_job(&verify, folder, error) && verify_header(&verify, error) &&
+	    look_around(&verify, error) && verify_part_list(&verify, error) &&
+	    verify_bag(&verify, error) && verify_manifest(&verify, error) &&
+	    verify_sums(&verify, error) && verify_tag_manifest(&verify, error) &&
+	    verify_record(&verify, error) && verify_account(&verify, error) &&
+	    verify_findings(&verify, error) && verify_parts(&verify, error) &&
+	    verify_rest(&verify, error) && verify_oxum(&verify, error) &&
+	    verify_proof(&verify, error);
+	progress_end(&verify.progress);
+	free_work(&verify);
+	if (result->n_kept > 0)
+		qsort(result->differences, result->n_kept, sizeof(*result->differences),
+		    compare_differences);
+	return good;
+}
