@@ -24,7 +24,7 @@ static int compare_numbers(const void *a, const void *b)
 static bool contains(const uint32_t *numbers, size_t count, uint32_t number)
 {
 	return count > 0 &&
-	    bsearch(&number, numbers, count, sizeof(*numbers), compare_numbers) != NULL;
+	       bsearch(&number, numbers, count, sizeof(*numbers), compare_numbers) != NULL;
 }
 
 static bool membership_fill(struct membership *membership, const struct piece *items, size_t count)
@@ -45,12 +45,12 @@ static bool membership_fill(struct membership *membership, const struct piece *i
 }
 
 /*
- * Compares the attribute list with the extension records that were found. A record that the list does
- * not name is a leftover of something older and is dropped (unless the list itself is damaged); data whose
- * record is missing becomes a piece that says so.
+ * Compares the attribute list with the extension records that were found. A record that the list
+ * does not name is a leftover of something older and is dropped (unless the list itself is
+ * damaged); data whose record is missing becomes a piece that says so.
  */
-static void check_members(struct builder *builder, struct node *node, struct piece *items,
-    size_t count)
+static void check_members(
+    struct builder *builder, struct node *node, struct piece *items, size_t count)
 {
 	struct membership membership = {0};
 	bool list_is_whole = (node->flags & NODE_DAMAGED) == 0;
@@ -63,7 +63,8 @@ static void check_members(struct builder *builder, struct node *node, struct pie
 		struct piece *piece = &items[i];
 
 		if (piece->kind == PIECE_REFERENCE) {
-			if (contains(membership.present, membership.n_present, piece->parent.record))
+			if (contains(
+				membership.present, membership.n_present, piece->parent.record))
 				continue;
 			node->flags |= NODE_DAMAGED;
 			if (piece->type == ATTR_DATA) {
@@ -83,10 +84,11 @@ static void check_members(struct builder *builder, struct node *node, struct pie
 	free(membership.present);
 }
 
-/* --- names --------------------------------------------------------------------------------------- */
+/* --- names ---------------------------------------------------------------------------------------
+ */
 
-void builder_add_entry(struct builder *builder, uint32_t node, uint32_t name,
-    struct reference parent)
+void builder_add_entry(
+    struct builder *builder, uint32_t node, uint32_t name, struct reference parent)
 {
 	struct catalogue *catalogue = builder->catalogue;
 	struct node *of = &catalogue->nodes[node];
@@ -112,8 +114,8 @@ void builder_add_entry(struct builder *builder, uint32_t node, uint32_t name,
 }
 
 /*
- * A folder has one name only: a second one could lead in circles. And no file has as many as the count
- * can hold.
+ * A folder has one name only: a second one could lead in circles. And no file has as many as the
+ * count can hold.
  */
 static void add_name(struct builder *builder, const struct piece *piece)
 {
@@ -148,7 +150,8 @@ static void assemble_names(struct builder *builder, const struct piece *items, s
 {
 	unsigned n_short = 0;
 
-	/* The name that can have an 8.3 name beside it comes first, so that the pair finds itself. */
+	/* The name that can have an 8.3 name beside it comes first, so that the pair finds itself.
+	 */
 	for (size_t i = 0; i < count; i++) {
 		if (items[i].kind == PIECE_NAME && items[i].space == NAMESPACE_WIN32)
 			add_name(builder, &items[i]);
@@ -165,7 +168,8 @@ static void assemble_names(struct builder *builder, const struct piece *items, s
 	}
 }
 
-/* --- streams ------------------------------------------------------------------------------------- */
+/* --- streams -------------------------------------------------------------------------------------
+ */
 
 static int compare_data(const void *a, const void *b, void *names)
 {
@@ -183,13 +187,13 @@ static int compare_data(const void *a, const void *b, void *names)
 }
 
 /* Copies packed runs into the catalogue, as the stream's own. */
-static bool store_runs(struct builder *builder, struct stream *stream, const uint8_t *packed,
-    size_t length)
+static bool store_runs(
+    struct builder *builder, struct stream *stream, const uint8_t *packed, size_t length)
 {
 	struct catalogue *catalogue = builder->catalogue;
 
-	if (!array_reserve(&catalogue->runs, &catalogue->runs_capacity,
-		catalogue->runs_length + length, 1)) {
+	if (!array_reserve(
+		&catalogue->runs, &catalogue->runs_capacity, catalogue->runs_length + length, 1)) {
 		builder->failed = true;
 		return false;
 	}
@@ -239,13 +243,13 @@ static uint64_t join_runs(struct builder *builder, const struct pieces *from,
 }
 
 /*
- * Sizes against clusters. A size that the volume could not even hold is nonsense, and what would follow
- * it is a hole of any length: then only what has clusters counts.
+ * Sizes against clusters. A size that the volume could not even hold is nonsense, and what would
+ * follow it is a hole of any length: then only what has clusters counts.
  */
 static void check_size(const struct volume *volume, struct stream *stream, uint64_t end)
 {
-	uint64_t room = end <= INT64_MAX / volume->cluster_size ? end * volume->cluster_size
-								: INT64_MAX;
+	uint64_t room =
+	    end <= INT64_MAX / volume->cluster_size ? end * volume->cluster_size : INT64_MAX;
 
 	if (stream->size > room) {
 		stream->flags |= STREAM_DAMAGED;
@@ -257,8 +261,8 @@ static void check_size(const struct volume *volume, struct stream *stream, uint6
 }
 
 /* One stream out of the pieces [0, count), which have the same name. */
-static void add_stream(struct builder *builder, const struct pieces *from, const struct piece *items,
-    size_t count)
+static void add_stream(
+    struct builder *builder, const struct pieces *from, const struct piece *items, size_t count)
 {
 	struct catalogue *catalogue = builder->catalogue;
 	const struct volume *volume = catalogue->volume;
@@ -302,8 +306,8 @@ static void add_stream(struct builder *builder, const struct pieces *from, const
 	}
 	if (!has_start) {
 		/* The piece with the sizes is missing. */
-		stream->size = end <= INT64_MAX / volume->cluster_size
-		    ? end * volume->cluster_size : 0;
+		stream->size =
+		    end <= INT64_MAX / volume->cluster_size ? end * volume->cluster_size : 0;
 		stream->initialized = stream->size;
 		stream->flags |= STREAM_DAMAGED;
 	}
@@ -313,16 +317,16 @@ static void add_stream(struct builder *builder, const struct pieces *from, const
 }
 
 /* Does `piece` go on with the stream that `start` begins? */
-static bool goes_on(const struct catalogue *catalogue, const struct piece *start,
-    const struct piece *piece)
+static bool goes_on(
+    const struct catalogue *catalogue, const struct piece *start, const struct piece *piece)
 {
 	return piece->kind == PIECE_DATA && piece->lowest > 0 &&
-	    ((start->stream_flags | piece->stream_flags) & STREAM_RESIDENT) == 0 &&
-	    strcmp(catalogue->names + start->name, catalogue->names + piece->name) == 0;
+	       ((start->stream_flags | piece->stream_flags) & STREAM_RESIDENT) == 0 &&
+	       strcmp(catalogue->names + start->name, catalogue->names + piece->name) == 0;
 }
 
-static void assemble_streams(struct builder *builder, const struct pieces *from,
-    struct piece *items, size_t count)
+static void assemble_streams(
+    struct builder *builder, const struct pieces *from, struct piece *items, size_t count)
 {
 	if (count > 1)
 		qsort_r(items, count, sizeof(*items), compare_data, builder->catalogue->names);
@@ -336,7 +340,8 @@ static void assemble_streams(struct builder *builder, const struct pieces *from,
 	}
 }
 
-/* --- all of it ----------------------------------------------------------------------------------- */
+/* --- all of it -----------------------------------------------------------------------------------
+ */
 
 static void add_clusters(struct node *node, uint64_t clusters)
 {

@@ -11,8 +11,8 @@
 #define MAX_LIST ((size_t)1 << 20) /* the file system itself allows 256 KiB */
 #define MAX_EXTENTS 4096u          /* of a small attribute, far more than any has */
 
-bool attrlist_next(const uint8_t *list, size_t length, size_t *position, struct list_item *item,
-    bool *broken)
+bool attrlist_next(
+    const uint8_t *list, size_t length, size_t *position, struct list_item *item, bool *broken)
 {
 	const uint8_t *bytes = list + *position;
 	size_t left = length - *position, size, name_offset;
@@ -42,8 +42,8 @@ bool attrlist_next(const uint8_t *list, size_t length, size_t *position, struct 
 }
 
 /* Reads `length` bytes that the runs hold from stream offset 0, behind `out`. */
-static bool read_list(const struct volume *volume, const struct run_list *list, size_t length,
-    struct buf *out)
+static bool read_list(
+    const struct volume *volume, const struct run_list *list, size_t length, struct buf *out)
 {
 	uint8_t *room = buf_reserve(out, length);
 	bool good;
@@ -56,8 +56,8 @@ static bool read_list(const struct volume *volume, const struct run_list *list, 
 	return good;
 }
 
-bool attribute_bytes(const struct volume *volume, const struct attribute *attribute, size_t limit,
-    struct buf *out)
+bool attribute_bytes(
+    const struct volume *volume, const struct attribute *attribute, size_t limit, struct buf *out)
 {
 	struct run_list list = {0};
 	size_t length;
@@ -71,7 +71,8 @@ bool attribute_bytes(const struct volume *volume, const struct attribute *attrib
 	length = attribute->size < limit ? (size_t)attribute->size : limit;
 	good = attribute->lowest == 0 && length == attribute->size;
 	good = runs_decode(&list, attribute->pairs, attribute->pairs_length, attribute->end,
-		   volume->clusters) && good;
+		   volume->clusters) &&
+	       good;
 	if (attribute->initialized < length)
 		length = (size_t)attribute->initialized;
 	good = read_list(volume, &list, length, out) && good && !list.failed && !out->failed;
@@ -80,8 +81,8 @@ bool attribute_bytes(const struct volume *volume, const struct attribute *attrib
 }
 
 /* Finds the piece of an attribute that starts at VCN `lowest` in one of a file's records. */
-static bool find_piece(const struct record *record, uint32_t type, uint64_t lowest,
-    struct attribute *attribute)
+static bool find_piece(
+    const struct record *record, uint32_t type, uint64_t lowest, struct attribute *attribute)
 {
 	size_t position = 0;
 
@@ -124,8 +125,8 @@ static bool join_piece(struct joined *joined, const struct list_item *item, size
 		return attribute_bytes(volume, &attribute, limit, out);
 	}
 	if (attribute.lowest == 0)
-		joined->size = attribute.initialized < attribute.size ? attribute.initialized
-								       : attribute.size;
+		joined->size =
+		    attribute.initialized < attribute.size ? attribute.initialized : attribute.size;
 	if (attribute.lowest != run_list_end(&joined->runs))
 		return false;
 	good = runs_decode(&list, attribute.pairs, attribute.pairs_length,
@@ -138,7 +139,8 @@ static bool join_piece(struct joined *joined, const struct list_item *item, size
 	return good;
 }
 
-static bool load_listed(struct joined *joined, const struct buf *list, size_t limit, struct buf *out)
+static bool load_listed(
+    struct joined *joined, const struct buf *list, size_t limit, struct buf *out)
 {
 	uint8_t *bytes = malloc(joined->volume->record_size);
 	struct list_item item;
@@ -146,7 +148,7 @@ static bool load_listed(struct joined *joined, const struct buf *list, size_t li
 	bool broken = false, good = bytes != NULL;
 
 	while (good && joined->pieces < MAX_EXTENTS &&
-	    attrlist_next(list->data, list->length, &position, &item, &broken)) {
+	       attrlist_next(list->data, list->length, &position, &item, &broken)) {
 		if (item.type == joined->type && item.name_units == 0)
 			good = join_piece(joined, &item, limit, bytes, out);
 	}
@@ -162,8 +164,8 @@ static bool load_listed(struct joined *joined, const struct buf *list, size_t li
 	return good && !broken && !joined->runs.failed && !out->failed;
 }
 
-bool attribute_load(const struct volume *volume, uint32_t number, uint32_t type, size_t limit,
-    struct buf *out)
+bool attribute_load(
+    const struct volume *volume, uint32_t number, uint32_t type, size_t limit, struct buf *out)
 {
 	uint8_t *bytes = malloc(volume->record_size);
 	struct joined joined = {.volume = volume, .number = number, .type = type};

@@ -1,6 +1,6 @@
 /*
- * Attribute lists: which records hold the attributes of a file that outgrew one record; and loading a
- * small attribute wherever it is. Private to src/ntfs.
+ * Attribute lists: which records hold the attributes of a file that outgrew one record; and loading
+ * a small attribute wherever it is. Private to src/ntfs.
  *
  * Source: linux-ntfs documentation, "$ATTRIBUTE_LIST".
  */
@@ -20,24 +20,24 @@ struct list_item {
 };
 
 /*
- * The item at *position (to be 0 at the start). False at the end; *broken is set where the list ends
- * in nonsense.
+ * The item at *position (to be 0 at the start). False at the end; *broken is set where the list
+ * ends in nonsense.
  */
-bool attrlist_next(const uint8_t *list, size_t length, size_t *position, struct list_item *item,
-    bool *broken);
+bool attrlist_next(
+    const uint8_t *list, size_t length, size_t *position, struct list_item *item, bool *broken);
 
 /*
- * Appends the bytes of an attribute that is wholly described by `attribute`, at most `limit`. False when
- * some of them cannot be read (they are zero then), or there are more, or memory ran out.
+ * Appends the bytes of an attribute that is wholly described by `attribute`, at most `limit`. False
+ * when some of them cannot be read (they are zero then), or there are more, or memory ran out.
  */
-bool attribute_bytes(const struct volume *volume, const struct attribute *attribute, size_t limit,
-    struct buf *out);
+bool attribute_bytes(
+    const struct volume *volume, const struct attribute *attribute, size_t limit, struct buf *out);
 
 /*
- * The same for the first attribute of `type` without a name of record `number`, also when it lies in
- * extension records. False when there is none as well.
+ * The same for the first attribute of `type` without a name of record `number`, also when it lies
+ * in extension records. False when there is none as well.
  */
-bool attribute_load(const struct volume *volume, uint32_t number, uint32_t type, size_t limit,
-    struct buf *out);
+bool attribute_load(
+    const struct volume *volume, uint32_t number, uint32_t type, size_t limit, struct buf *out);
 
 #endif

@@ -56,7 +56,7 @@ bool boot_parse(struct boot *boot, const uint8_t *bytes)
 		return false;
 	boot->clusters = boot->sectors / (cluster / sector);
 	return boot->clusters <= RUNS_MAX_CLUSTERS && boot->table_lcn < boot->clusters &&
-	    boot->mirror_lcn < boot->clusters;
+	       boot->mirror_lcn < boot->clusters;
 }
 
 uint64_t boot_backup_offset(uint64_t length, unsigned index)

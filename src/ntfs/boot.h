@@ -13,7 +13,7 @@
 
 struct boot {
 	uint32_t sector_size, cluster_size, record_size; /* bytes */
-	uint64_t sectors;  /* without the last one, which holds the backup */
+	uint64_t sectors; /* without the last one, which holds the backup */
 	uint64_t clusters;
 	uint64_t table_lcn, mirror_lcn;
 	uint64_t serial;
@@ -23,8 +23,9 @@ struct boot {
 bool boot_parse(struct boot *boot, const uint8_t *bytes);
 
 /*
- * Where a copy of the boot sector can lie in `length` bytes: the last sector (by the sector sizes there
- * are), and the middle, where the first versions kept it. The `index`-th offset, or UINT64_MAX.
+ * Where a copy of the boot sector can lie in `length` bytes: the last sector (by the sector sizes
+ * there are), and the middle, where the first versions kept it. The `index`-th offset, or
+ * UINT64_MAX.
  */
 uint64_t boot_backup_offset(uint64_t length, unsigned index);
 

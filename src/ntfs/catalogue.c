@@ -18,10 +18,10 @@
 struct pass {
 	struct builder builder;
 	const struct volume *volume;
-	uint8_t *bytes;      /* READ_SIZE of the table */
-	uint64_t first;      /* record number of the first one there */
-	struct holes holes;  /* in `bytes` */
-	struct buf in_use;   /* $MFT's own bitmap; read when it is needed first */
+	uint8_t *bytes;     /* READ_SIZE of the table */
+	uint64_t first;     /* record number of the first one there */
+	struct holes holes; /* in `bytes` */
+	struct buf in_use;  /* $MFT's own bitmap; read when it is needed first */
 	bool in_use_is_known, in_use_was_read;
 	uint64_t unreadable, broken;
 };
@@ -51,8 +51,8 @@ static void lose_record(struct pass *pass, uint64_t number, enum record_state st
 		pass->broken++;
 }
 
-static enum record_state open_record(struct pass *pass, size_t at, uint64_t number,
-    struct record *record)
+static enum record_state open_record(
+    struct pass *pass, size_t at, uint64_t number, struct record *record)
 {
 	size_t size = pass->volume->record_size;
 	uint8_t *bytes = pass->bytes + at;
@@ -83,8 +83,8 @@ static void read_record(struct pass *pass, size_t at, uint64_t number)
 	if (record.is_extension || record_find(&record, ATTR_LIST, &listed) != NULL) {
 		/* A base number that the table does not have belongs to nobody. */
 		if (!record.is_extension || record.base.record < builder->catalogue->n_nodes)
-			record_gather(builder->catalogue, (uint32_t)number, &record,
-			    &builder->waiting);
+			record_gather(
+			    builder->catalogue, (uint32_t)number, &record, &builder->waiting);
 		return;
 	}
 	pieces_clear(&builder->now);
@@ -186,8 +186,8 @@ static uint64_t count_free(const uint8_t *bytes, uint64_t first, size_t length, 
 }
 
 /* By $Bitmap, record 6. Leaves 0 when not all of it can be read. */
-static void read_bitmap(struct catalogue *catalogue, uint8_t *bytes, const char *name,
-    struct findings *findings)
+static void read_bitmap(
+    struct catalogue *catalogue, uint8_t *bytes, const char *name, struct findings *findings)
 {
 	const struct stream *stream = catalogue_stream(catalogue, 6, "");
 	struct data_reader *reader = stream == NULL ? NULL : data_open(catalogue, stream);
@@ -196,7 +196,7 @@ static void read_bitmap(struct catalogue *catalogue, uint8_t *bytes, const char 
 	size_t length;
 
 	while (reader != NULL && done < clusters &&
-	    (length = data_read(reader, bytes, READ_SIZE, &holes)) > 0) {
+	       (length = data_read(reader, bytes, READ_SIZE, &holes)) > 0) {
 		unused += count_free(bytes, done, length, clusters);
 		done += 8 * (uint64_t)length;
 	}
@@ -218,20 +218,23 @@ static void report(const struct pass *pass, const char *name, struct findings *f
 	if (pass->unreadable > 0)
 		findings_add(findings, WEIGHT_LOSS, "records-unreadable", name,
 		    "Try again with another adapter or cable; a recovery laboratory may read more.",
-		    "%s of %s records of the file table could not be read; the files they describe are "
+		    "%s of %s records of the file table could not be read; the files they describe "
+		    "are "
 		    "missing or not complete.",
 		    text_count(pass->unreadable).text, text_count(catalogue->n_nodes).text);
 	if (pass->broken > 0)
 		findings_add(findings, WEIGHT_LOSS, "records-damaged", name,
-		    "The old drive was damaged or not shut down properly; a backup of it may have these "
+		    "The old drive was damaged or not shut down properly; a backup of it may have "
+		    "these "
 		    "files.",
-		    "%s of %s records of the file table were read but make no sense; the files they "
+		    "%s of %s records of the file table were read but make no sense; the files "
+		    "they "
 		    "describe are missing or not complete.",
 		    text_count(pass->broken).text, text_count(catalogue->n_nodes).text);
 }
 
-static void report_nodes(const struct catalogue *catalogue, const char *name,
-    struct findings *findings)
+static void report_nodes(
+    const struct catalogue *catalogue, const char *name, struct findings *findings)
 {
 	uint64_t damaged = 0, lost = 0;
 
@@ -246,7 +249,8 @@ static void report_nodes(const struct catalogue *catalogue, const char *name,
 	if (damaged > 0)
 		findings_add(findings, WEIGHT_LOSS, "files-damaged", name,
 		    "The record names each of them; look for them in a backup.",
-		    "What the file table says about %s %s is damaged, so parts of their contents or "
+		    "What the file table says about %s %s is damaged, so parts of their contents "
+		    "or "
 		    "names are missing.",
 		    text_count(damaged).text, damaged == 1 ? "file or folder" : "files or folders");
 	if (lost > 0)
@@ -316,8 +320,8 @@ static void pass_free(struct pass *pass)
 	buf_free(&pass->in_use);
 }
 
-bool catalogue_read(struct volume *volume, const char *name, struct findings *findings,
-    struct error *error)
+bool catalogue_read(
+    struct volume *volume, const char *name, struct findings *findings, struct error *error)
 {
 	struct pass pass = {.volume = volume};
 	struct catalogue *catalogue = catalogue_new(volume);
@@ -333,8 +337,8 @@ bool catalogue_read(struct volume *volume, const char *name, struct findings *fi
 	if (catalogue->n_entries == 0) {
 		catalogue_free(catalogue);
 		pass_free(&pass);
-		return error_set(error, STATUS_NO_VOLUME,
-		    "nothing of the file table of %s could be read", name);
+		return error_set(
+		    error, STATUS_NO_VOLUME, "nothing of the file table of %s could be read", name);
 	}
 	trim(catalogue);
 	volume->catalogue = catalogue;

@@ -1,9 +1,9 @@
 /*
  * The catalogue: every file and folder of a volume, from one pass over the raw file table.
  *
- * Directory indexes are not read: a file is where its $FILE_NAME says. Extension records and attribute
- * lists are joined. All of it is held in memory, in arrays whose indexes are the links, at well under
- * 200 bytes for a usual file.
+ * Directory indexes are not read: a file is where its $FILE_NAME says. Extension records and
+ * attribute lists are joined. All of it is held in memory, in arrays whose indexes are the links,
+ * at well under 200 bytes for a usual file.
  *
  * Sources: linux-ntfs documentation, "File record", "Attribute header", "$STANDARD_INFORMATION",
  * "$FILE_NAME", "$ATTRIBUTE_LIST", "$DATA", "$REPARSE_POINT"; [MS-FSCC] 2.1.2 (reparse points), 2.6
@@ -22,7 +22,7 @@
 #include <stdint.h>
 
 #define NONE UINT32_MAX
-#define NODE_ROOT 5u      /* record number of the root folder */
+#define NODE_ROOT 5u        /* record number of the root folder */
 #define NODE_FIRST_USER 16u /* records below belong to the file system ($Extend is 11) */
 
 /* [MS-FSCC] 2.6. */
@@ -44,30 +44,30 @@ enum {
 };
 
 enum node_flag {
-	NODE_IN_USE = 1,      /* the record exists and is a base record in use */
+	NODE_IN_USE = 1, /* the record exists and is a base record in use */
 	NODE_FOLDER = 2,
-	NODE_DAMAGED = 4,     /* something of the record, or of a record it needs, could not be read */
-	NODE_SYSTEM = 8,      /* the file system's own: records 0 to 15 (so the root too), all under $Extend */
-	NODE_LOST = 16,       /* a parent is gone or reused, or its names are: below the made-up folder */
-	NODE_NO_TIMES = 32,   /* times come from $FILE_NAME */
+	NODE_DAMAGED = 4, /* something of the record, or of a record it needs, could not be read */
+	NODE_SYSTEM = 8,  /* the file system's own: records 0 to 15 (also the root), under $Extend */
+	NODE_LOST = 16, /* a parent is gone or reused, or its names are: below the made-up folder */
+	NODE_NO_TIMES = 32, /* times come from $FILE_NAME */
 };
 
 /*
- * A file record; the index in catalogue.nodes is its record number. A record that could not be read has
- * NODE_DAMAGED without NODE_IN_USE, unless other records told enough about it to make a node of it: then it
- * has both and a made-up name where no real one is known. Some of the file system's own nodes (12 to 15)
- * have no entry at all.
+ * A file record; the index in catalogue.nodes is its record number. A record that could not be read
+ * has NODE_DAMAGED without NODE_IN_USE, unless other records told enough about it to make a node of
+ * it: then it has both and a made-up name where no real one is known. Some of the file system's own
+ * nodes (12 to 15) have no entry at all.
  */
 struct node {
 	int64_t created, modified, changed, accessed; /* FILETIME */
 	uint32_t first_entry;  /* names: catalogue.entries[first_entry .. + n_entries) */
 	uint32_t first_stream; /* catalogue.streams[first_stream .. + n_streams) */
 	uint32_t attributes;
-	uint32_t reparse_tag;  /* 0 for none */
-	uint32_t security;     /* security id in $Secure, 0 when unknown */
-	uint32_t other_clusters; /* that it has beside its streams: folder index, attribute list, ... */
+	uint32_t reparse_tag; /* 0 for none */
+	uint32_t security;    /* security id in $Secure, 0 when unknown */
+	uint32_t other_clusters; /* beside those of its streams: folder index, attribute list... */
 	uint16_t sequence;
-	uint16_t n_entries;    /* long names; more than one: hard links */
+	uint16_t n_entries; /* long names; more than one: hard links */
 	uint16_t n_streams;
 	uint16_t flags;
 };
@@ -75,8 +75,8 @@ struct node {
 /* One name of a node. */
 struct entry {
 	uint32_t node;
-	uint32_t parent;     /* node of the folder; NONE: lost (shown under CATALOGUE_LOST_FOLDER) */
-	uint32_t name;       /* offset in catalogue.names, inner text */
+	uint32_t parent; /* node of the folder; NONE: lost (shown under CATALOGUE_LOST_FOLDER) */
+	uint32_t name;   /* offset in catalogue.names, inner text */
 	uint32_t short_name; /* 8.3 name, NONE when there is none */
 };
 
@@ -85,37 +85,38 @@ enum stream_flag {
 	STREAM_COMPRESSED = 2, /* LZNT1, compression units of 2^4 clusters */
 	STREAM_SPARSE = 4,
 	STREAM_ENCRYPTED = 8,
-	STREAM_DAMAGED = 16,   /* part of its run list is missing or senseless */
+	STREAM_DAMAGED = 16, /* part of its run list is missing or senseless */
 };
 
 /* One $DATA attribute. */
 struct stream {
 	uint64_t size;        /* bytes */
 	uint64_t initialized; /* bytes beyond read as zero */
-	uint64_t allocated;   /* bytes on the volume that really belong to it: whole clusters, no holes */
+	uint64_t allocated;   /* bytes on the volume that are really its own: whole clusters */
 	uint64_t location;    /* of the catalogue's packed run lists or resident data: private */
 	uint32_t node;
-	uint32_t name;        /* offset in catalogue.names; the empty text for the unnamed stream */
+	uint32_t name; /* offset in catalogue.names; the empty text for the unnamed stream */
 	uint16_t flags;
-	uint8_t unit_shift;   /* log2 of clusters in a compression unit, 0 when not compressed */
+	uint8_t unit_shift; /* log2 of clusters in a compression unit, 0 when not compressed */
 };
 
 struct catalogue {
 	struct volume *volume;
-	struct node *nodes;       /* nodes[record number]; check NODE_IN_USE */
+	struct node *nodes; /* nodes[record number]; check NODE_IN_USE */
 	size_t n_nodes;
 	struct entry *entries;
 	size_t n_entries, entries_capacity;
-	struct stream *streams;   /* of one node side by side, the unnamed one first */
+	struct stream *streams; /* of one node side by side, the unnamed one first */
 	size_t n_streams, streams_capacity;
-	char *names;              /* NUL-terminated inner texts; offset 0 is the empty text */
+	char *names; /* NUL-terminated inner texts; offset 0 is the empty text */
 	size_t names_length, names_capacity;
-	uint8_t *runs;            /* packed run lists and resident data: private to src/ntfs */
+	uint8_t *runs; /* packed run lists and resident data: private to src/ntfs */
 	size_t runs_length, runs_capacity;
-	/* Entry indexes sorted by parent, then by record number; lost ones (parent NONE) last; not the root. */
+	/* Entry indexes sorted by parent, then by record number; lost ones (parent NONE) last; not
+	 * the root. */
 	uint32_t *children;
 	size_t n_children;
-	uint64_t clusters_free;   /* by $Bitmap; 0 when that could not be read */
+	uint64_t clusters_free;      /* by $Bitmap; 0 when that could not be read */
 	uint64_t records_unreadable; /* file records lost to holes or damage */
 };
 
@@ -123,11 +124,11 @@ struct catalogue {
 #define CATALOGUE_LOST_FOLDER "[no folder]"
 
 /*
- * Reads the whole table of an open volume; sets volume->catalogue. Damage becomes findings with `name`
- * as subject. False only when memory runs out or nothing of the table can be read.
+ * Reads the whole table of an open volume; sets volume->catalogue. Damage becomes findings with
+ * `name` as subject. False only when memory runs out or nothing of the table can be read.
  */
-bool catalogue_read(struct volume *volume, const char *name, struct findings *findings,
-    struct error *error);
+bool catalogue_read(
+    struct volume *volume, const char *name, struct findings *findings, struct error *error);
 void catalogue_free(struct catalogue *catalogue);
 
 static inline const char *catalogue_name(const struct catalogue *catalogue, uint32_t name)
@@ -136,8 +137,8 @@ static inline const char *catalogue_name(const struct catalogue *catalogue, uint
 }
 
 /*
- * Clusters that belong to a node: those of its streams and its other_clusters. On a sound volume their
- * sum over all nodes and clusters_free make the volume's clusters.
+ * Clusters that belong to a node: those of its streams and its other_clusters. On a sound volume
+ * their sum over all nodes and clusters_free make the volume's clusters.
  */
 uint64_t catalogue_clusters(const struct catalogue *catalogue, uint32_t node);
 
@@ -145,24 +146,26 @@ uint64_t catalogue_clusters(const struct catalogue *catalogue, uint32_t node);
 const struct node *catalogue_node(const struct catalogue *catalogue, uint32_t node);
 
 /* The entries of a folder (NONE: the lost ones), through *first. Returns their number. */
-size_t catalogue_children(const struct catalogue *catalogue, uint32_t folder, const uint32_t **first);
+size_t catalogue_children(
+    const struct catalogue *catalogue, uint32_t folder, const uint32_t **first);
 
 /* The entry called `name` (long or 8.3, ignoring case; an exact match wins), or NONE. */
 uint32_t catalogue_child(const struct catalogue *catalogue, uint32_t folder, const char *name);
 
 /*
- * Goes down a path of names separated by backslashes or slashes, from `folder`. Does not follow links
- * (see ntfs/reparse.h). Returns the node, or NONE.
+ * Goes down a path of names separated by backslashes or slashes, from `folder`. Does not follow
+ * links (see ntfs/reparse.h). Returns the node, or NONE.
  */
 uint32_t catalogue_lookup(const struct catalogue *catalogue, uint32_t folder, const char *path);
 
-/* Appends the full path of an entry, "\Users\mara\note.txt". Loops and lost parents are survived. */
+/* Appends the full path of an entry, "\Users\mara\note.txt". Loops and lost parents are survived.
+ */
 void catalogue_path(const struct catalogue *catalogue, uint32_t entry, struct buf *path);
 /* The same for a node by its first name ("\" for the root). */
 void catalogue_node_path(const struct catalogue *catalogue, uint32_t node, struct buf *path);
 
 /* The stream of a node by name ("" for the unnamed one), or NULL. */
-const struct stream *catalogue_stream(const struct catalogue *catalogue, uint32_t node,
-    const char *name);
+const struct stream *catalogue_stream(
+    const struct catalogue *catalogue, uint32_t node, const char *name);
 
 #endif

@@ -18,17 +18,17 @@ struct data_reader {
 	const struct stream *stream;
 	uint64_t position;
 	struct run_cursor cursor;
-	struct run run;       /* the one with `position`; length 0: none is left */
+	struct run run; /* the one with `position`; length 0: none is left */
 	/* Compressed streams. */
-	uint64_t unit_size;   /* bytes, 0 when the stream is not compressed */
-	uint64_t unit_start;  /* of the unit in `unit`, UINT64_MAX for none */
+	uint64_t unit_size;  /* bytes, 0 when the stream is not compressed */
+	uint64_t unit_start; /* of the unit in `unit`, UINT64_MAX for none */
 	bool unit_is_sparse;
 	uint8_t *unit, *packed;
 	struct holes unit_holes; /* of the unit, as stream offsets */
 };
 
-static void start_cursor(const struct catalogue *catalogue, const struct stream *stream,
-    struct run_cursor *cursor)
+static void start_cursor(
+    const struct catalogue *catalogue, const struct stream *stream, struct run_cursor *cursor)
 {
 	size_t at = stream->location < catalogue->runs_length ? (size_t)stream->location
 							      : catalogue->runs_length;
@@ -41,7 +41,8 @@ static bool is_resident(const struct stream *stream)
 	return (stream->flags & STREAM_RESIDENT) != 0;
 }
 
-/* --- what can be had ----------------------------------------------------------------------------- */
+/* --- what can be had -----------------------------------------------------------------------------
+ */
 
 /* How the clusters that the size needs are made up. */
 struct cover {
@@ -71,8 +72,8 @@ static struct cover get_cover(const struct catalogue *catalogue, const struct st
 	return cover;
 }
 
-void data_missing(const struct catalogue *catalogue, const struct stream *stream,
-    struct holes *missing)
+void data_missing(
+    const struct catalogue *catalogue, const struct stream *stream, struct holes *missing)
 {
 	uint64_t cluster = catalogue->volume->cluster_size;
 	uint64_t unit = UINT64_C(1) << (stream->unit_shift & 15);
@@ -128,7 +129,8 @@ enum content data_content(const struct catalogue *catalogue, const struct stream
 	default:
 		return CONTENT_READABLE;
 	}
-	/* A compressed cloud file: sparse clusters are missing data only where a whole unit has none. */
+	/* A compressed cloud file: sparse clusters are missing data only where a whole unit has
+	 * none. */
 	{
 		struct holes missing = {0};
 		bool is_part;
@@ -140,7 +142,8 @@ enum content data_content(const struct catalogue *catalogue, const struct stream
 	}
 }
 
-/* --- reading ------------------------------------------------------------------------------------- */
+/* --- reading -------------------------------------------------------------------------------------
+ */
 
 struct data_reader *data_open(const struct catalogue *catalogue, const struct stream *stream)
 {
@@ -158,7 +161,7 @@ struct data_reader *data_open(const struct catalogue *catalogue, const struct st
 		reader->unit_size = MAX_UNIT + 1;
 		if (stream->unit_shift < 16)
 			reader->unit_size = (uint64_t)catalogue->volume->cluster_size
-			    << stream->unit_shift;
+					    << stream->unit_shift;
 	}
 	if (reader->unit_size > 0 && reader->unit_size <= MAX_UNIT) {
 		reader->unit = malloc((size_t)reader->unit_size);
@@ -207,8 +210,8 @@ static void read_clusters(const struct data_reader *reader, uint64_t at, uint64_
 }
 
 /* Up to `length` bytes at the position, as far as one run or one kind of nothing goes. */
-static size_t read_plain(struct data_reader *reader, uint8_t *buffer, size_t length,
-    struct holes *holes)
+static size_t read_plain(
+    struct data_reader *reader, uint8_t *buffer, size_t length, struct holes *holes)
 {
 	uint64_t cluster = reader->catalogue->volume->cluster_size;
 	uint64_t skip, left;
@@ -230,17 +233,19 @@ static size_t read_plain(struct data_reader *reader, uint8_t *buffer, size_t len
 	}
 	if (length > MAX_READ)
 		length = MAX_READ;
-	read_clusters(reader, reader->run.lcn * cluster + skip, reader->position, buffer, length, holes);
+	read_clusters(
+	    reader, reader->run.lcn * cluster + skip, reader->position, buffer, length, holes);
 	return length;
 }
 
-/* --- compression units --------------------------------------------------------------------------- */
+/* --- compression units ---------------------------------------------------------------------------
+ */
 
 /* The runs of the unit at hand, gathered into `packed`. */
 struct unit_map {
-	uint64_t real;    /* clusters in front that have a place on the drive */
-	bool has_gap;     /* clusters without a place follow */
-	bool is_broken;   /* lost clusters, or clusters behind a gap */
+	uint64_t real;  /* clusters in front that have a place on the drive */
+	bool has_gap;   /* clusters without a place follow */
+	bool is_broken; /* lost clusters, or clusters behind a gap */
 	struct holes holes;
 };
 
@@ -355,8 +360,8 @@ static void copy_holes(struct holes *to, const struct holes *from, uint64_t star
 		holes_add(to, start, length);
 }
 
-static size_t read_compressed(struct data_reader *reader, uint8_t *buffer, size_t length,
-    struct holes *holes)
+static size_t read_compressed(
+    struct data_reader *reader, uint8_t *buffer, size_t length, struct holes *holes)
 {
 	uint64_t skip, left;
 
@@ -375,10 +380,11 @@ static size_t read_compressed(struct data_reader *reader, uint8_t *buffer, size_
 	return length;
 }
 
-/* --- resident data ------------------------------------------------------------------------------- */
+/* --- resident data -------------------------------------------------------------------------------
+ */
 
-static size_t read_resident(struct data_reader *reader, uint8_t *buffer, size_t length,
-    struct holes *holes)
+static size_t read_resident(
+    struct data_reader *reader, uint8_t *buffer, size_t length, struct holes *holes)
 {
 	const struct volume *volume = reader->catalogue->volume;
 	const struct stream *stream = reader->stream;
@@ -398,7 +404,8 @@ static size_t read_resident(struct data_reader *reader, uint8_t *buffer, size_t 
 	return length;
 }
 
-/* --- the reader ---------------------------------------------------------------------------------- */
+/* --- the reader ----------------------------------------------------------------------------------
+ */
 
 size_t data_read(struct data_reader *reader, void *buffer, size_t length, struct holes *holes)
 {
@@ -432,7 +439,8 @@ size_t data_read(struct data_reader *reader, void *buffer, size_t length, struct
 
 uint64_t data_sparse(const struct data_reader *constant, uint64_t length)
 {
-	/* Looking ahead moves the cursor to the run at hand, which changes nothing for the caller. */
+	/* Looking ahead moves the cursor to the run at hand, which changes nothing for the caller.
+	 */
 	struct data_reader *reader = (struct data_reader *)constant;
 	const struct stream *stream = reader->stream;
 	uint64_t cluster = reader->catalogue->volume->cluster_size, end;

@@ -22,11 +22,11 @@ enum content {
 enum content data_content(const struct catalogue *catalogue, const struct stream *stream);
 
 /*
- * The ranges of a stream, in bytes, that have no clusters of their own (for a cloud file: the parts that
- * are only in the cloud). Added to *missing.
+ * The ranges of a stream, in bytes, that have no clusters of their own (for a cloud file: the parts
+ * that are only in the cloud). Added to *missing.
  */
-void data_missing(const struct catalogue *catalogue, const struct stream *stream,
-    struct holes *missing);
+void data_missing(
+    const struct catalogue *catalogue, const struct stream *stream, struct holes *missing);
 
 struct data_reader;
 
@@ -38,10 +38,10 @@ struct data_reader *data_open(const struct catalogue *catalogue, const struct st
 void data_close(struct data_reader *reader);
 
 /*
- * Reads the next `length` bytes, fewer only at the end. Returns how many (0 at the end). Large requests (a
- * multiple of 64 KiB, up to some MiB) become large reads of the drive. Unreadable bytes are zero and
- * added to *holes by their offset in the stream, at the drive's sector size, or a whole compression
- * unit where that cannot be decoded.
+ * Reads the next `length` bytes, fewer only at the end. Returns how many (0 at the end). Large
+ * requests (a multiple of 64 KiB, up to some MiB) become large reads of the drive. Unreadable bytes
+ * are zero and added to *holes by their offset in the stream, at the drive's sector size, or a
+ * whole compression unit where that cannot be decoded.
  */
 size_t data_read(struct data_reader *reader, void *buffer, size_t length, struct holes *holes);
 
@@ -53,15 +53,15 @@ uint64_t data_sparse(const struct data_reader *reader, uint64_t length);
 void data_skip(struct data_reader *reader, uint64_t length);
 
 /*
- * The whole stream at once, in `arena`, when it is not larger than `limit`; NULL otherwise and when memory
- * runs out. Not NULL for an empty stream.
+ * The whole stream at once, in `arena`, when it is not larger than `limit`; NULL otherwise and when
+ * memory runs out. Not NULL for an empty stream.
  */
 uint8_t *data_load(const struct catalogue *catalogue, const struct stream *stream, size_t limit,
     struct arena *arena, size_t *length, struct holes *holes);
 
 /*
- * The runs of a stream, in `arena`, in order (sparse and lost ones too). Returns their number; 0 for resident
- * data, and with *runs NULL when memory runs out.
+ * The runs of a stream, in `arena`, in order (sparse and lost ones too). Returns their number; 0
+ * for resident data, and with *runs NULL when memory runs out.
  */
 size_t data_runs(const struct catalogue *catalogue, const struct stream *stream,
     struct arena *arena, struct run **runs);

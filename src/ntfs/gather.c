@@ -25,8 +25,8 @@ void pieces_clear(struct pieces *pieces)
 
 struct piece *pieces_add(struct pieces *pieces)
 {
-	if (!array_reserve(&pieces->items, &pieces->capacity, pieces->count + 1,
-		sizeof(*pieces->items))) {
+	if (!array_reserve(
+		&pieces->items, &pieces->capacity, pieces->count + 1, sizeof(*pieces->items))) {
 		pieces->failed = true;
 		return NULL;
 	}
@@ -38,8 +38,8 @@ struct piece *pieces_add(struct pieces *pieces)
 static char *pool_reserve(struct catalogue *catalogue, size_t more)
 {
 	if (catalogue->names_length + more >= NONE ||
-	    !array_reserve(&catalogue->names, &catalogue->names_capacity,
-		catalogue->names_length + more, 1))
+	    !array_reserve(
+		&catalogue->names, &catalogue->names_capacity, catalogue->names_length + more, 1))
 		return NULL;
 	return catalogue->names + catalogue->names_length;
 }
@@ -154,8 +154,8 @@ static bool gather_name(struct gather *gather, const struct attribute *attribute
 }
 
 /* Decodes the runs of an attribute into the packed buffer. Returns the clusters allocated. */
-static uint64_t gather_runs(struct gather *gather, const struct attribute *attribute,
-    struct piece *piece)
+static uint64_t gather_runs(
+    struct gather *gather, const struct attribute *attribute, struct piece *piece)
 {
 	const struct volume *volume = gather->catalogue->volume;
 	struct run_list list = {0};

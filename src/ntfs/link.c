@@ -4,18 +4,19 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-#define EXTEND 11u          /* record number of $Extend */
-#define LAST_RESERVED 23u   /* records 16 to 23 are kept back by the file system */
+#define EXTEND 11u        /* record number of $Extend */
+#define LAST_RESERVED 23u /* records 16 to 23 are kept back by the file system */
 
 /* What is known of the way from a folder up to the root. */
 enum way { WAY_UNKNOWN, WAY_WALKED, WAY_ROOT, WAY_SYSTEM };
 
-/* A folder whose record was lost is still known by its children: it becomes a node without a name. */
+/* A folder whose record was lost is still known by its children: it becomes a node without a name.
+ */
 static void revive_folder(struct node *node, uint16_t sequence)
 {
 	if (node->flags == NODE_DAMAGED)
-		*node = (struct node){.flags = NODE_IN_USE | NODE_DAMAGED | NODE_NO_TIMES,
-		    .sequence = sequence};
+		*node = (struct node){
+		    .flags = NODE_IN_USE | NODE_DAMAGED | NODE_NO_TIMES, .sequence = sequence};
 	if ((node->flags & NODE_DAMAGED) != 0 && node->n_entries == 0 && node->n_streams == 0 &&
 	    node->sequence == sequence)
 		node->flags |= NODE_FOLDER;
@@ -103,8 +104,8 @@ static uint32_t parent_of(const struct catalogue *catalogue, uint32_t node)
 }
 
 /*
- * Walks up from a folder until something known, then marks the whole way down from there. A way that
- * meets itself is cut where it does, so that every walk ends.
+ * Walks up from a folder until something known, then marks the whole way down from there. A way
+ * that meets itself is cut where it does, so that every walk ends.
  */
 static void walk_up(struct catalogue *catalogue, uint8_t *ways, uint32_t folder)
 {

@@ -42,7 +42,8 @@ static size_t lower_bound(const struct catalogue *catalogue, uint64_t folder)
 	return low;
 }
 
-size_t catalogue_children(const struct catalogue *catalogue, uint32_t folder, const uint32_t **first)
+size_t catalogue_children(
+    const struct catalogue *catalogue, uint32_t folder, const uint32_t **first)
 {
 	size_t start = lower_bound(catalogue, folder);
 
@@ -104,7 +105,7 @@ void catalogue_path(const struct catalogue *catalogue, uint32_t entry, struct bu
 	bool is_lost = false;
 
 	while (depth < MAX_DEPTH && entry < catalogue->n_entries &&
-	    catalogue->entries[entry].node != NODE_ROOT) {
+	       catalogue->entries[entry].node != NODE_ROOT) {
 		uint32_t parent = catalogue->entries[entry].parent;
 		const struct node *folder = catalogue_node(catalogue, parent);
 
@@ -121,8 +122,8 @@ void catalogue_path(const struct catalogue *catalogue, uint32_t entry, struct bu
 		buf_add_text(path, "\\");
 	while (depth > 0) {
 		buf_add_byte(path, '\\');
-		buf_add_text(path,
-		    catalogue_name(catalogue, catalogue->entries[way[--depth]].name));
+		buf_add_text(
+		    path, catalogue_name(catalogue, catalogue->entries[way[--depth]].name));
 	}
 }
 
@@ -136,8 +137,8 @@ void catalogue_node_path(const struct catalogue *catalogue, uint32_t node, struc
 		catalogue_path(catalogue, of->first_entry, path);
 }
 
-const struct stream *catalogue_stream(const struct catalogue *catalogue, uint32_t node,
-    const char *name)
+const struct stream *catalogue_stream(
+    const struct catalogue *catalogue, uint32_t node, const char *name)
 {
 	const struct node *of = catalogue_node(catalogue, node);
 

@@ -7,7 +7,8 @@
 
 #define CHUNK_SIZE 4096u
 
-/* Copies `length` bytes from `distance` bytes back; the ranges may overlap, which repeats a pattern. */
+/* Copies `length` bytes from `distance` bytes back; the ranges may overlap, which repeats a
+ * pattern. */
 static void copy_back(uint8_t *to, size_t distance, size_t length)
 {
 	const uint8_t *from = to - distance;
@@ -21,8 +22,8 @@ static void copy_back(uint8_t *to, size_t distance, size_t length)
 }
 
 /*
- * How many bits of a two-byte word are the distance depends on how far the chunk has come: as many as
- * reach back to its start, at least four.
+ * How many bits of a two-byte word are the distance depends on how far the chunk has come: as many
+ * as reach back to its start, at least four.
  */
 static unsigned distance_bits(size_t position)
 {
@@ -68,8 +69,8 @@ static size_t decode_chunk(const uint8_t *in, size_t in_length, uint8_t *out, si
 	return made;
 }
 
-bool lznt1_decode(const uint8_t *in, size_t in_length, uint8_t *out, size_t out_length,
-    size_t *produced)
+bool lznt1_decode(
+    const uint8_t *in, size_t in_length, uint8_t *out, size_t out_length, size_t *produced)
 {
 	size_t done = 0, chunk_start = 0;
 

@@ -11,11 +11,11 @@
 #include <stdint.h>
 
 /*
- * Decodes chunks from `in` until their end mark, the end of `in`, or a full `out`. *produced says how
- * many bytes of `out` were written. False when the data is malformed; *produced is then what came out of the
- * chunks before the bad one.
+ * Decodes chunks from `in` until their end mark, the end of `in`, or a full `out`. *produced says
+ * how many bytes of `out` were written. False when the data is malformed; *produced is then what
+ * came out of the chunks before the bad one.
  */
-bool lznt1_decode(const uint8_t *in, size_t in_length, uint8_t *out, size_t out_length,
-    size_t *produced);
+bool lznt1_decode(
+    const uint8_t *in, size_t in_length, uint8_t *out, size_t out_length, size_t *produced);
 
 #endif

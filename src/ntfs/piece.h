@@ -1,8 +1,8 @@
 /*
  * Pieces: what one file record says, before all records of a file are known. Private to src/ntfs.
  *
- * A file record becomes a handful of pieces; those of a file that has but one record are assembled at
- * once, the others wait until the whole table was read. Texts and runs of a piece lie in the
+ * A file record becomes a handful of pieces; those of a file that has but one record are assembled
+ * at once, the others wait until the whole table was read. Texts and runs of a piece lie in the
  * catalogue's name pool and in the gatherer's buffer of packed runs.
  */
 #ifndef NTFS_PIECE_H
@@ -14,7 +14,7 @@
 #include "ntfs/runs.h"
 
 enum piece_kind {
-	PIECE_RECORD,    /* an extension record is there */
+	PIECE_RECORD, /* an extension record is there */
 	PIECE_NAME,
 	PIECE_DATA,
 	PIECE_REPARSE,   /* the tag, in `size` */
@@ -36,7 +36,7 @@ struct piece {
 	uint32_t name;   /* in catalogue.names */
 	uint32_t order;  /* in which the pieces were found */
 	uint8_t kind, flags;
-	uint8_t space;   /* namespace of a name */
+	uint8_t space; /* namespace of a name */
 	uint8_t unit_shift;
 	uint16_t base_sequence;
 	uint16_t stream_flags;
@@ -52,8 +52,8 @@ struct piece {
 struct pieces {
 	struct piece *items;
 	size_t count, capacity;
-	struct buf runs;  /* packed */
-	bool failed;      /* memory ran out */
+	struct buf runs; /* packed */
+	bool failed;     /* memory ran out */
 };
 void pieces_free(struct pieces *pieces);
 void pieces_clear(struct pieces *pieces);
@@ -74,34 +74,35 @@ uint32_t pool_add_text(struct catalogue *catalogue, const char *text);
 /* The catalogue in the making. */
 struct builder {
 	struct catalogue *catalogue;
-	struct pieces now;      /* of the record at hand */
-	struct pieces waiting;  /* of files with several records */
-	struct buf join;        /* a joined run list on its way into the catalogue */
-	uint16_t *parent_sequences; /* of each entry: the sequence number that its $FILE_NAME knows */
+	struct pieces now;     /* of the record at hand */
+	struct pieces waiting; /* of files with several records */
+	struct buf join;       /* a joined run list on its way into the catalogue */
+	uint16_t
+	    *parent_sequences; /* of each entry: the sequence number that its $FILE_NAME knows */
 	size_t parents_capacity;
 	bool failed; /* memory ran out */
 };
 
 /*
- * Takes a record apart: adds its pieces to `pieces`, and fills in the node's own fields where it is a base
- * record.
+ * Takes a record apart: adds its pieces to `pieces`, and fills in the node's own fields where it is
+ * a base record.
  */
 void record_gather(struct catalogue *catalogue, uint32_t number, const struct record *record,
     struct pieces *pieces);
 
 /*
- * Makes entries and streams of a file's pieces, the items [first, first + count) of `from`, all with the
- * same base. The node's own fields are filled in already.
+ * Makes entries and streams of a file's pieces, the items [first, first + count) of `from`, all
+ * with the same base. The node's own fields are filled in already.
  */
 void pieces_assemble(struct builder *builder, struct pieces *from, size_t first, size_t count);
 
 /* Adds a name to a node that has none so far, or whose last entry is the last of all. */
-void builder_add_entry(struct builder *builder, uint32_t node, uint32_t name,
-    struct reference parent);
+void builder_add_entry(
+    struct builder *builder, uint32_t node, uint32_t name, struct reference parent);
 
 /*
- * When everything is assembled: links the entries to their parents, gives names to what lost its own,
- * marks what belongs to the file system, and sorts the children.
+ * When everything is assembled: links the entries to their parents, gives names to what lost its
+ * own, marks what belongs to the file system, and sorts the children.
  */
 void builder_link(struct builder *builder);
 

@@ -60,7 +60,7 @@ bool record_open(struct record *record, uint8_t *bytes, size_t size)
 	    .base = reference_get(bytes + 0x20),
 	};
 	return record->used <= size && record->first >= HEADER_SIZE && record->first % 8 == 0 &&
-	    record->first <= record->used;
+	       record->first <= record->used;
 }
 
 static bool read_resident(const uint8_t *bytes, size_t length, struct attribute *attribute)
@@ -98,8 +98,8 @@ static bool read_runs(const uint8_t *bytes, size_t length, struct attribute *att
 	return true;
 }
 
-enum attribute_step attribute_next(const struct record *record, size_t *position,
-    struct attribute *attribute)
+enum attribute_step attribute_next(
+    const struct record *record, size_t *position, struct attribute *attribute)
 {
 	size_t at = *position == 0 ? record->first : *position;
 	const uint8_t *bytes = record->bytes + at;
@@ -135,8 +135,8 @@ enum attribute_step attribute_next(const struct record *record, size_t *position
 	return ATTRIBUTE_GOOD;
 }
 
-const struct attribute *record_find(const struct record *record, uint32_t type,
-    struct attribute *attribute)
+const struct attribute *record_find(
+    const struct record *record, uint32_t type, struct attribute *attribute)
 {
 	size_t position = 0;
 

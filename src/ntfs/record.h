@@ -47,7 +47,7 @@ struct record {
 	size_t first;         /* offset of the first attribute */
 	uint16_t sequence;
 	bool in_use, is_folder;
-	bool is_extension;    /* belongs to the record `base` */
+	bool is_extension; /* belongs to the record `base` */
 	struct reference base;
 };
 
@@ -62,8 +62,8 @@ struct attribute {
 	size_t value_length;
 	size_t value_offset; /* in the record */
 	/* Not resident. */
-	uint64_t lowest;  /* first VCN that this attribute describes */
-	uint64_t end;     /* VCN behind the last one */
+	uint64_t lowest;            /* first VCN that this attribute describes */
+	uint64_t end;               /* VCN behind the last one */
 	uint64_t size, initialized; /* bytes; only where lowest is 0 */
 	uint8_t unit_shift;
 	const uint8_t *pairs;
@@ -83,19 +83,19 @@ bool record_fixup(uint8_t *bytes, size_t size, uint32_t signature);
 bool record_open(struct record *record, uint8_t *bytes, size_t size);
 
 /*
- * The attribute at *position (to be 0 at the start). ATTRIBUTE_BROKEN: here the record makes no sense
- * any more; what came before is good.
+ * The attribute at *position (to be 0 at the start). ATTRIBUTE_BROKEN: here the record makes no
+ * sense any more; what came before is good.
  */
 enum attribute_step {
 	ATTRIBUTE_END,
 	ATTRIBUTE_GOOD,
 	ATTRIBUTE_BROKEN,
 };
-enum attribute_step attribute_next(const struct record *record, size_t *position,
-    struct attribute *attribute);
+enum attribute_step attribute_next(
+    const struct record *record, size_t *position, struct attribute *attribute);
 
 /* The first attribute of a type without a name, or NULL. */
-const struct attribute *record_find(const struct record *record, uint32_t type,
-    struct attribute *attribute);
+const struct attribute *record_find(
+    const struct record *record, uint32_t type, struct attribute *attribute);
 
 #endif

@@ -14,7 +14,7 @@
 static bool is_cloud(uint32_t tag)
 {
 	return (tag & 0xFFFF0FFFu) == REPARSE_CLOUD || tag == 0x80000015u || tag == 0x80000021u ||
-	    tag == 0xC0000004u || tag == 0x80000006u;
+	       tag == 0xC0000004u || tag == 0x80000006u;
 }
 
 enum reparse_kind reparse_kind(uint32_t tag)
@@ -77,8 +77,9 @@ static char *get_target(const struct buf *data, struct arena *arena, bool *relat
 	if (tag == REPARSE_LX_SYMLINK) {
 		/* A version number, then the target in UTF-8. */
 		*relative = data->length > 12 && data->data[12] != '/';
-		return data->length <= 12 ? NULL
-		    : arena_text(arena, (const char *)data->data + 12, data->length - 12);
+		return data->length <= 12
+			   ? NULL
+			   : arena_text(arena, (const char *)data->data + 12, data->length - 12);
 	}
 	if (tag != REPARSE_MOUNT_POINT && tag != REPARSE_SYMLINK)
 		return NULL;
@@ -93,8 +94,8 @@ static char *get_target(const struct buf *data, struct arena *arena, bool *relat
 	return path == NULL || *path == 0 ? NULL : strip(path, arena);
 }
 
-char *reparse_target(const struct catalogue *catalogue, uint32_t node, struct arena *arena,
-    bool *relative)
+char *reparse_target(
+    const struct catalogue *catalogue, uint32_t node, struct arena *arena, bool *relative)
 {
 	const struct node *of = catalogue_node(catalogue, node);
 	struct buf data = {0};

@@ -21,7 +21,7 @@ enum {
 enum reparse_kind {
 	REPARSE_KIND_NONE,
 	REPARSE_KIND_LINK,  /* junction, mount point or symbolic link: never walked */
-	REPARSE_KIND_CLOUD, /* of the cloud family, old placeholders, archived by storage management */
+	REPARSE_KIND_CLOUD, /* of the cloud family, old placeholders, moved by storage management */
 	REPARSE_KIND_WOF,
 	REPARSE_KIND_DEDUP,
 	REPARSE_KIND_ALIAS, /* app-execution alias and other special files without data */
@@ -30,11 +30,12 @@ enum reparse_kind {
 enum reparse_kind reparse_kind(uint32_t tag);
 
 /*
- * Where a junction or symbolic link points: inner text such as "D:\Profiles\zoe", without the "\??\"
- * in front; a path without a letter is relative to the link's folder (*relative). Volume names stay
- * ("\??\Volume{guid}\" becomes "Volume{guid}\"). NULL when the node is no such link or it is broken.
+ * Where a junction or symbolic link points: inner text such as "D:\Profiles\zoe", without the
+ * "\??\" in front; a path without a letter is relative to the link's folder (*relative). Volume
+ * names stay ("\??\Volume{guid}\" becomes "Volume{guid}\"). NULL when the node is no such link or
+ * it is broken.
  */
-char *reparse_target(const struct catalogue *catalogue, uint32_t node, struct arena *arena,
-    bool *relative);
+char *reparse_target(
+    const struct catalogue *catalogue, uint32_t node, struct arena *arena, bool *relative);
 
 #endif

@@ -54,8 +54,8 @@ static int64_t get_signed(const uint8_t *bytes, unsigned size)
 }
 
 /* Takes one pair; *lcn is the running cluster number that the deltas refer to. */
-static bool decode_pair(struct run_list *list, const uint8_t **at, const uint8_t *stop, int64_t *lcn,
-    uint64_t clusters)
+static bool decode_pair(
+    struct run_list *list, const uint8_t **at, const uint8_t *stop, int64_t *lcn, uint64_t clusters)
 {
 	unsigned length_size = **at & 0x0F, delta_size = **at >> 4;
 	const uint8_t *pair = *at + 1;
@@ -96,8 +96,8 @@ static void trim(struct run_list *list, uint64_t end)
 	}
 }
 
-bool runs_decode(struct run_list *list, const uint8_t *pairs, size_t length, uint64_t end,
-    uint64_t clusters)
+bool runs_decode(
+    struct run_list *list, const uint8_t *pairs, size_t length, uint64_t end, uint64_t clusters)
 {
 	const uint8_t *at = pairs, *stop = pairs + length;
 	int64_t lcn = 0;

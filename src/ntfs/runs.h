@@ -1,8 +1,9 @@
 /*
  * Run lists: where the clusters of a stream lie. Private to src/ntfs.
  *
- * On the volume a run list is "mapping pairs"; in the catalogue it is packed once more, joined over all
- * records that hold a part of it, checked, and free of anything that could lead out of the volume.
+ * On the volume a run list is "mapping pairs"; in the catalogue it is packed once more, joined over
+ * all records that hold a part of it, checked, and free of anything that could lead out of the
+ * volume.
  *
  * Source: linux-ntfs documentation, "Data runs".
  */
@@ -17,8 +18,8 @@
 #include <stdint.h>
 
 /*
- * No stream and no volume has more clusters than this (the file system itself stops at 2^32), so that
- * sums and offsets in bytes never overflow.
+ * No stream and no volume has more clusters than this (the file system itself stops at 2^32), so
+ * that sums and offsets in bytes never overflow.
  */
 #define RUNS_MAX_CLUSTERS (UINT64_C(1) << 41)
 
@@ -35,12 +36,12 @@ void run_list_add(struct run_list *list, uint64_t lcn, uint64_t length);
 uint64_t run_list_end(const struct run_list *list);
 
 /*
- * Appends the runs of one attribute's mapping pairs. The runs must end at `end` (the highest VCN + 1)
- * when that is not 0; `clusters` is the volume's number of clusters. From the first senseless pair on
- * everything up to `end` becomes RUN_LOST. False when something was senseless.
+ * Appends the runs of one attribute's mapping pairs. The runs must end at `end` (the highest VCN +
+ * 1) when that is not 0; `clusters` is the volume's number of clusters. From the first senseless
+ * pair on everything up to `end` becomes RUN_LOST. False when something was senseless.
  */
-bool runs_decode(struct run_list *list, const uint8_t *pairs, size_t length, uint64_t end,
-    uint64_t clusters);
+bool runs_decode(
+    struct run_list *list, const uint8_t *pairs, size_t length, uint64_t end, uint64_t clusters);
 
 /* Appends a packed form that ends itself. */
 void runs_pack(struct buf *packed, const struct run *runs, size_t count);

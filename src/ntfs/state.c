@@ -29,7 +29,7 @@ static bool read_volume_record(struct volume *volume)
 			volume->label = text;
 	}
 	known = attribute_load(volume, RECORD_VOLUME, ATTR_VOLUME_INFORMATION, 64, &information) &&
-	    information.length >= 12;
+		information.length >= 12;
 	if (known) {
 		volume->version_major = information.data[8];
 		volume->version_minor = information.data[9];
@@ -126,7 +126,8 @@ void state_read(struct volume *volume, const char *name, struct findings *findin
 	volume->log_pending = log == LOG_PENDING;
 	if (log == LOG_UNKNOWN)
 		findings_add(findings, WEIGHT_NOTE, "log-unreadable", name, "",
-		    "The file system's log could not be read, so it is not known whether changes were "
+		    "The file system's log could not be read, so it is not known whether changes "
+		    "were "
 		    "still waiting in it.");
 	if (volume->dirty)
 		findings_add(findings, WEIGHT_NOTE, "volume-dirty", name, "",
@@ -134,7 +135,8 @@ void state_read(struct volume *volume, const char *name, struct findings *findin
 	if (volume->log_pending)
 		findings_add(findings, WEIGHT_NOTE, "log-pending", name,
 		    "Check that the files the person worked on last are as expected.",
-		    "The old system did not finish its last writing: the newest changes to names and "
+		    "The old system did not finish its last writing: the newest changes to names "
+		    "and "
 		    "folders, from its last seconds, may be missing.");
 }
 
@@ -153,13 +155,16 @@ void state_read_session(struct volume *volume, const char *name, struct findings
 		return;
 	if (data_read(reader, signature, 4, &holes) == 4 && holes.count == 0)
 		volume->hibernated = memcmp(signature, "hibr", 4) == 0 ||
-		    memcmp(signature, "HIBR", 4) == 0 || memcmp(signature, "RSTR", 4) == 0;
+				     memcmp(signature, "HIBR", 4) == 0 ||
+				     memcmp(signature, "RSTR", 4) == 0;
 	data_close(reader);
 	holes_free(&holes);
 	if (volume->hibernated)
 		findings_add(findings, WEIGHT_CAUTION, "hibernated", name,
 		    "If the owner remembers unsaved work, start the old PC once more, if it still "
-		    "can, save the work, shut down with the Shift key held, and read the drive again.",
-		    "The old system was put to sleep or shut down for a fast start, not fully: what "
+		    "can, save the work, shut down with the Shift key held, and read the drive "
+		    "again.",
+		    "The old system was put to sleep or shut down for a fast start, not fully: "
+		    "what "
 		    "was open and not saved is only in its saved memory and is not taken.");
 }

@@ -1,8 +1,8 @@
 /*
  * In which state the old system left the volume. Private to src/ntfs.
  *
- * Sources: linux-ntfs documentation, "$Volume" ($VOLUME_NAME, $VOLUME_INFORMATION), "$LogFile" (restart
- * pages). The signatures of hiberfil.sys: common practice, no source.
+ * Sources: linux-ntfs documentation, "$Volume" ($VOLUME_NAME, $VOLUME_INFORMATION), "$LogFile"
+ * (restart pages). The signatures of hiberfil.sys: common practice, no source.
  */
 #ifndef NTFS_STATE_H
 #define NTFS_STATE_H

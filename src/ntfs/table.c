@@ -155,24 +155,25 @@ static bool read_record(const struct volume *volume, uint64_t number, uint8_t *b
 	return good;
 }
 
-static enum record_state check(const struct volume *volume, bool was_read, uint8_t *bytes,
-    struct record *record)
+static enum record_state check(
+    const struct volume *volume, bool was_read, uint8_t *bytes, struct record *record)
 {
 	if (!was_read)
 		return RECORD_LOST;
 	return record_open(record, bytes, volume->record_size) ? RECORD_GOOD : RECORD_BROKEN;
 }
 
-enum record_state table_load_mirror(const struct volume *volume, uint64_t number, uint8_t *bytes,
-    struct record *record)
+enum record_state table_load_mirror(
+    const struct volume *volume, uint64_t number, uint8_t *bytes, struct record *record)
 {
 	uint64_t at = volume->mirror_lcn * volume->cluster_size + number * volume->record_size;
 
-	return check(volume, volume_read(volume, at, bytes, volume->record_size, NULL), bytes, record);
+	return check(
+	    volume, volume_read(volume, at, bytes, volume->record_size, NULL), bytes, record);
 }
 
-enum record_state table_load(const struct volume *volume, uint64_t number, uint8_t *bytes,
-    struct record *record)
+enum record_state table_load(
+    const struct volume *volume, uint64_t number, uint8_t *bytes, struct record *record)
 {
 	enum record_state state = check(volume, read_record(volume, number, bytes), bytes, record);
 
@@ -240,8 +241,8 @@ static bool extend(struct volume *volume, struct run_list *list, const struct li
 }
 
 /* Goes through $MFT's own attribute list. Its items are in the order of their VCNs. */
-static bool extend_all(struct volume *volume, const struct attribute *listed, struct run_list *list,
-    uint64_t size)
+static bool extend_all(
+    struct volume *volume, const struct attribute *listed, struct run_list *list, uint64_t size)
 {
 	uint8_t *bytes = malloc(volume->record_size);
 	struct buf items = {0};
@@ -250,7 +251,8 @@ static bool extend_all(struct volume *volume, const struct attribute *listed, st
 	bool broken = false, good;
 
 	good = bytes != NULL && attribute_bytes(volume, listed, MAX_LIST, &items);
-	while (bytes != NULL && attrlist_next(items.data, items.length, &position, &item, &broken)) {
+	while (
+	    bytes != NULL && attrlist_next(items.data, items.length, &position, &item, &broken)) {
 		if (item.type != ATTR_DATA || item.name_units != 0 || item.lowest == 0)
 			continue;
 		if (!extend(volume, list, &item, size, bytes)) {
@@ -264,8 +266,8 @@ static bool extend_all(struct volume *volume, const struct attribute *listed, st
 }
 
 /* Takes $MFT's runs from its own record. */
-static bool take_record(struct volume *volume, const struct record *record, const char *name,
-    struct findings *findings)
+static bool take_record(
+    struct volume *volume, const struct record *record, const char *name, struct findings *findings)
 {
 	struct attribute attribute, listed;
 	struct run_list list = {0};
@@ -276,8 +278,8 @@ static bool take_record(struct volume *volume, const struct record *record, cons
 	    attribute.lowest != 0)
 		return false;
 	size = attribute.initialized < attribute.size ? attribute.initialized : attribute.size;
-	good = runs_decode(&list, attribute.pairs, attribute.pairs_length, attribute.end,
-	    volume->clusters);
+	good = runs_decode(
+	    &list, attribute.pairs, attribute.pairs_length, attribute.end, volume->clusters);
 	if (!use_runs(volume, &list, size)) {
 		run_list_free(&list);
 		return false;
@@ -289,9 +291,11 @@ static bool take_record(struct volume *volume, const struct record *record, cons
 	kept = keep_runs(volume, &list, size);
 	if (!good)
 		findings_add(findings, WEIGHT_LOSS, "file-table-cut", name,
-		    "Treat the drive as damaged: copy what can be had first, and ask for help before "
+		    "Treat the drive as damaged: copy what can be had first, and ask for help "
+		    "before "
 		    "the drive is used again.",
-		    "The description of where the file table lies is damaged, so a part of the table "
+		    "The description of where the file table lies is damaged, so a part of the "
+		    "table "
 		    "was not found and the files listed there are missing.");
 	return kept;
 }
@@ -308,11 +312,13 @@ bool table_open(struct volume *volume, const char *name, struct findings *findin
 	if (volume_read(volume, at, bytes, volume->record_size, NULL) &&
 	    record_open(&record, bytes, volume->record_size) && record.in_use)
 		opened = take_record(volume, &record, name, findings);
-	if (!opened && table_load_mirror(volume, 0, bytes, &record) == RECORD_GOOD && record.in_use) {
+	if (!opened && table_load_mirror(volume, 0, bytes, &record) == RECORD_GOOD &&
+	    record.in_use) {
 		opened = take_record(volume, &record, name, findings);
 		if (opened)
 			findings_add(findings, WEIGHT_CAUTION, "file-table-from-mirror", name,
-			    "Nothing is lost by this alone, but the drive may be failing: do not use "
+			    "Nothing is lost by this alone, but the drive may be failing: do not "
+			    "use "
 			    "it for anything else.",
 			    "The first record of the file table is broken; its copy was used "
 			    "instead.");
@@ -347,9 +353,11 @@ bool table_guess(struct volume *volume, const char *name, struct findings *findi
 	kept = keep_runs(volume, &list, last * size);
 	if (kept)
 		findings_add(findings, WEIGHT_LOSS, "file-table-guessed", name,
-		    "Treat the drive as damaged: copy what can be had first, and ask for help before "
+		    "Treat the drive as damaged: copy what can be had first, and ask for help "
+		    "before "
 		    "the drive is used again.",
-		    "Both copies of the file table's first record are broken. The table was read as "
+		    "Both copies of the file table's first record are broken. The table was read "
+		    "as "
 		    "far as it goes in one piece; files listed in other pieces are missing.");
 	return kept;
 }

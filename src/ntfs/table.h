@@ -1,7 +1,8 @@
 /*
  * The file table, $MFT, as a row of records wherever its runs lie. Private to src/ntfs.
  *
- * The first four records have copies in $MFTMirr: what comes out of here is already mended with them.
+ * The first four records have copies in $MFTMirr: what comes out of here is already mended with
+ * them.
  *
  * Source: linux-ntfs documentation, "$MFT", "$MFTMirr".
  */
@@ -38,12 +39,12 @@ enum record_state {
 	RECORD_LOST,
 	RECORD_BROKEN,
 };
-enum record_state table_load(const struct volume *volume, uint64_t number, uint8_t *bytes,
-    struct record *record);
+enum record_state table_load(
+    const struct volume *volume, uint64_t number, uint8_t *bytes, struct record *record);
 
 /* The mirror's copy of one of the first records. */
-enum record_state table_load_mirror(const struct volume *volume, uint64_t number, uint8_t *bytes,
-    struct record *record);
+enum record_state table_load_mirror(
+    const struct volume *volume, uint64_t number, uint8_t *bytes, struct record *record);
 
 /* Makes and frees volume->window, which table_load() reads through. */
 bool table_window_open(struct volume *volume);

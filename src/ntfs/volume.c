@@ -10,8 +10,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-bool volume_read(const struct volume *volume, uint64_t offset, void *buffer, size_t length,
-    struct holes *holes)
+bool volume_read(
+    const struct volume *volume, uint64_t offset, void *buffer, size_t length, struct holes *holes)
 {
 	struct holes met = {0};
 	size_t inside = length;
@@ -53,12 +53,12 @@ static bool read_boot(const struct volume *volume, uint64_t offset, struct boot 
 	uint8_t bytes[BOOT_SIZE];
 
 	return offset < volume->length && volume_read(volume, offset, bytes, sizeof(bytes), NULL) &&
-	    boot_parse(boot, bytes);
+	       boot_parse(boot, bytes);
 }
 
 /* The table by one copy of the boot sector. */
-static bool try_boot(struct volume *volume, const struct boot *boot, const char *name,
-    struct findings *findings)
+static bool try_boot(
+    struct volume *volume, const struct boot *boot, const char *name, struct findings *findings)
 {
 	set_geometry(volume, boot);
 	table_window_close(volume);
@@ -88,14 +88,15 @@ static bool try_backups(struct volume *volume, struct boot *boot, bool *any, con
 static void report_backup(const char *name, struct findings *findings)
 {
 	findings_add(findings, WEIGHT_CAUTION, "boot-sector-from-backup", name,
-	    "Nothing is lost by this alone, but the drive may be failing: do not use it for anything "
+	    "Nothing is lost by this alone, but the drive may be failing: do not use it for "
+	    "anything "
 	    "else.",
 	    "The volume's first sector is broken; the copy at its end was used instead.");
 }
 
 /* Finds the boot sector and the file table, in all the ways there are. */
-static bool find_table(struct volume *volume, const char *name, struct findings *findings,
-    struct error *error)
+static bool find_table(
+    struct volume *volume, const char *name, struct findings *findings, struct error *error)
 {
 	struct boot boot;
 	bool first = read_boot(volume, 0, &boot), any = first;
@@ -109,16 +110,20 @@ static bool find_table(struct volume *volume, const char *name, struct findings 
 	}
 	if (!any)
 		return error_set(error, STATUS_NO_VOLUME,
-		    "%s has no NTFS boot sector that can be read, neither the first nor the copy at "
-		    "the end", name);
+		    "%s has no NTFS boot sector that can be read, neither the first nor the copy "
+		    "at "
+		    "the end",
+		    name);
 	set_geometry(volume, &boot);
 	table_window_close(volume);
 	if (!table_window_open(volume))
 		return error_no_memory(error);
 	if (!table_guess(volume, name, findings))
 		return error_set(error, STATUS_NO_VOLUME,
-		    "the file table of %s cannot be found, neither the first record nor its copy can "
-		    "be read", name);
+		    "the file table of %s cannot be found, neither the first record nor its copy "
+		    "can "
+		    "be read",
+		    name);
 	if (!first) {
 		volume->boot_from_backup = true;
 		report_backup(name, findings);
@@ -133,14 +138,16 @@ static void report_length(const struct volume *volume, const char *name, struct 
 	if (size <= volume->length)
 		return;
 	findings_add(findings, WEIGHT_CAUTION, "volume-cut-off", name,
-	    "If this is an image file, copy it again in full. If it is a drive, look whether the adapter "
+	    "If this is an image file, copy it again in full. If it is a drive, look whether the "
+	    "adapter "
 	    "shows its whole size.",
-	    "The volume should be %s long, but only %s of it are there; what lies beyond is missing.",
+	    "The volume should be %s long, but only %s of it are there; what lies beyond is "
+	    "missing.",
 	    text_size(size).text, text_size(volume->length).text);
 }
 
-struct volume *volume_open(struct source *source, uint64_t offset, uint64_t length, const char *name,
-    struct findings *findings, struct error *error)
+struct volume *volume_open(struct source *source, uint64_t offset, uint64_t length,
+    const char *name, struct findings *findings, struct error *error)
 {
 	uint64_t size = source_size(source);
 	struct volume *volume;

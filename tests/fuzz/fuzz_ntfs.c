@@ -1,0 +1,388 @@
+/*
+ * Fuzz target: a whole small NTFS volume, read from end to end.
+ *
+ * The volume is sound at first (every kind of attribute and stream is on it). The input is a list of
+ * edits of four bytes each: offset (16 bits), kind, value. Records get their fixups after the edits,
+ * so that a changed record is still read, but for edits of kinds that come last.
+ */
+#include "base/bytes.h"
+#include "ntfs/data.h"
+#include "ntfs/record.h"
+#include "ntfs/reparse.h"
+
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define IMAGE 65536u
+#define CLUSTER 512u
+#define RECORD 1024u
+#define TABLE_LCN 16u
+#define RECORDS 24u
+#define DATA_LCN 64u
+#define EDIT_LATE 0x80u /* in the kind: after the fixups */
+
+struct image {
+	uint8_t bytes[IMAGE];
+	uint8_t *record;
+	size_t used;
+};
+
+static void start_record(struct image *image, unsigned number, unsigned flags)
+{
+	image->record = image->bytes + TABLE_LCN * CLUSTER + number * RECORD;
+	memcpy(image->record, "FILE", 4);
+	put_u16(image->record + 4, 0x30);
+	put_u16(image->record + 6, 3);
+	put_u16(image->record + 0x10, 1);
+	put_u16(image->record + 0x14, 0x38);
+	put_u16(image->record + 0x16, (uint16_t)flags);
+	image->used = 0x38;
+}
+
+static void end_record(struct image *image)
+{
+	put_u32(image->record + image->used, 0xFFFFFFFF);
+	put_u32(image->record + 0x18, (uint32_t)image->used + 8);
+}
+
+static uint8_t *add_resident(struct image *image, uint32_t type, const void *value, size_t length)
+{
+	uint8_t *at = image->record + image->used;
+
+	put_u32(at, type);
+	put_u32(at + 4, (uint32_t)(0x18 + length + 7) / 8 * 8);
+	put_u32(at + 0x10, (uint32_t)length);
+	put_u16(at + 0x14, 0x18);
+	memcpy(at + 0x18, value, length);
+	image->used += get_u32(at + 4);
+	return at;
+}
+
+static uint8_t *add_runs(struct image *image, uint32_t type, const char *pairs, size_t length,
+    uint64_t lowest, uint64_t clusters)
+{
+	uint8_t *at = image->record + image->used;
+
+	put_u32(at, type);
+	put_u32(at + 4, (uint32_t)(0x40 + length + 7) / 8 * 8);
+	at[8] = 1;
+	put_u64(at + 0x10, lowest);
+	put_u64(at + 0x18, lowest + clusters - 1);
+	put_u16(at + 0x20, 0x40);
+	put_u64(at + 0x28, clusters * CLUSTER);
+	put_u64(at + 0x30, clusters * CLUSTER - 3);
+	put_u64(at + 0x38, clusters * CLUSTER - 3);
+	memcpy(at + 0x40, pairs, length);
+	image->used += get_u32(at + 4);
+	return at;
+}
+
+static void add_name(struct image *image, unsigned parent, char letter, unsigned space)
+{
+	uint8_t value[0x44] = {0};
+
+	put_u64(value, UINT64_C(1) << 48 | parent);
+	value[0x40] = 1;
+	value[0x41] = (uint8_t)space;
+	value[0x42] = (uint8_t)letter;
+	add_resident(image, ATTR_FILE_NAME, value, sizeof(value));
+}
+
+static void add_standard(struct image *image)
+{
+	uint8_t value[0x48] = {0};
+
+	add_resident(image, ATTR_STANDARD_INFORMATION, value, sizeof(value));
+}
+
+static void make_boot(struct image *image)
+{
+	uint8_t *boot = image->bytes;
+
+	memcpy(boot + 3, "NTFS    ", 8);
+	put_u16(boot + 0x0B, 512);
+	boot[0x0D] = 1;
+	put_u64(boot + 0x28, IMAGE / 512 - 1);
+	put_u64(boot + 0x30, TABLE_LCN);
+	put_u64(boot + 0x38, 8);
+	boot[0x40] = 2;
+	memcpy(image->bytes + IMAGE - 512, boot, 512);
+}
+
+static void make_system(struct image *image)
+{
+	static const uint8_t information[12] = {[8] = 3, 1};
+
+	start_record(image, 0, 1);
+	add_standard(image);
+	add_name(image, 5, '$', 3);
+	add_runs(image, ATTR_DATA, "\x11\x30\x10", 4, 0, 2 * RECORDS);
+	put_u64(image->record + image->used - 0x48 + 0x30, RECORDS * RECORD);
+	put_u64(image->record + image->used - 0x48 + 0x38, RECORDS * RECORD);
+	add_resident(image, ATTR_BITMAP, "\xFF\xFF\xFF", 3);
+	end_record(image);
+	start_record(image, 2, 1);
+	add_runs(image, ATTR_DATA, "\x11\x10\x70", 4, 0, 16);
+	end_record(image);
+	start_record(image, 3, 1);
+	add_resident(image, ATTR_VOLUME_NAME, "S\0h\0e\0d\0", 8);
+	add_resident(image, ATTR_VOLUME_INFORMATION, information, sizeof(information));
+	end_record(image);
+	start_record(image, 5, 3);
+	add_standard(image);
+	add_name(image, 5, '.', 3);
+	add_runs(image, ATTR_INDEX_ALLOCATION, "\x11\x04\x60", 4, 0, 4);
+	end_record(image);
+	start_record(image, 6, 1);
+	add_resident(image, ATTR_DATA, "0123456789abcdef", 16);
+	end_record(image);
+	start_record(image, 11, 3);
+	add_name(image, 5, 'e', 3);
+	end_record(image);
+}
+
+static void make_files(struct image *image)
+{
+	uint8_t *at;
+
+	start_record(image, 12, 1);
+	add_standard(image);
+	add_name(image, 20, 'a', 1);
+	add_name(image, 20, 'b', 2);
+	add_name(image, 11, 'c', 0);
+	add_resident(image, ATTR_DATA, "resident", 8);
+	end_record(image);
+	start_record(image, 16, 1);
+	add_standard(image);
+	add_name(image, 5, 'z', 3);
+	at = add_runs(image, ATTR_DATA, "\x11\x02\x40\x01\x0E\x11\x10\x04\x01\x10", 11, 0, 48);
+	put_u16(at + 12, 1);
+	at[0x22] = 4;
+	end_record(image);
+	start_record(image, 20, 3);
+	add_standard(image);
+	add_name(image, 5, 'd', 3);
+	end_record(image);
+	start_record(image, 21, 1);
+	add_name(image, 20, 's', 3);
+	at = add_runs(image, ATTR_DATA, "\x11\x02\x50\x01\x20\x11\x02\x0A", 9, 0, 36);
+	put_u16(at + 12, 0x8000);
+	add_resident(image, ATTR_REPARSE_POINT,
+	    "\x0C\0\0\xA0\x14\0\0\0\0\0\x04\0\x04\0\x04\0\1\0\0\0x\0y\0z\0w\0", 28);
+	end_record(image);
+}
+
+/* A file in three records, the list itself on the volume. */
+static void make_listed(struct image *image)
+{
+	uint8_t *list = image->bytes + DATA_LCN * CLUSTER + 40 * CLUSTER, *at;
+
+	for (unsigned i = 0; i < 4; i++) {
+		at = list + 0x20 * i;
+		put_u32(at, i == 0 ? ATTR_FILE_NAME : ATTR_DATA);
+		put_u16(at + 4, 0x20);
+		at[7] = 0x1A;
+		put_u64(at + 8, i > 1 ? 4 * (i - 1) : 0);
+		put_u64(at + 0x10, UINT64_C(1) << 48 | (i < 2 ? 17 : 16 + i));
+	}
+	start_record(image, 17, 1);
+	add_standard(image);
+	at = add_runs(image, ATTR_LIST, "\x11\x01\x68", 4, 0, 1);
+	put_u64(at + 0x30, 0x80);
+	put_u64(at + 0x38, 0x80);
+	add_name(image, 20, 'l', 3);
+	at = add_runs(image, ATTR_DATA, "\x11\x04\x48", 4, 0, 4);
+	put_u64(at + 0x30, 12 * CLUSTER);
+	put_u64(at + 0x38, 12 * CLUSTER);
+	end_record(image);
+	for (unsigned i = 18; i < 20; i++) {
+		start_record(image, i, 1);
+		put_u64(image->record + 0x20, UINT64_C(1) << 48 | 17);
+		add_runs(image, ATTR_DATA, i == 18 ? "\x11\x04\x58" : "\x11\x04\x50", 4, 4 * (i - 17), 4);
+		end_record(image);
+	}
+}
+
+static void edit(struct image *image, const uint8_t *data, size_t size, bool late)
+{
+	for (; size >= 4; data += 4, size -= 4) {
+		uint8_t *at = image->bytes + get_u16(data);
+
+		if (((data[2] & EDIT_LATE) != 0) != late)
+			continue;
+		switch (data[2] & 3) {
+		case 0:
+			*at = data[3];
+			break;
+		case 1:
+			*at ^= data[3];
+			break;
+		case 2:
+			memset(at, data[3], (size_t)(image->bytes + IMAGE - at) < 8 ? 1 : 8);
+			break;
+		default: /* a record over another one */
+			memcpy(image->bytes + TABLE_LCN * CLUSTER + data[3] % RECORDS * RECORD,
+			    image->bytes + TABLE_LCN * CLUSTER + data[0] % RECORDS * RECORD,
+			    data[3] % RECORDS == data[0] % RECORDS ? 0 : RECORD);
+			break;
+		}
+	}
+}
+
+static void protect(struct image *image)
+{
+	for (unsigned i = 0; i < RECORDS; i++) {
+		uint8_t *record = image->bytes + TABLE_LCN * CLUSTER + i * RECORD;
+
+		if (get_u16(record + 4) != 0x30)
+			continue;
+		for (unsigned sector = 1; sector <= 2; sector++) {
+			memcpy(record + 0x30 + 2 * sector, record + 512 * sector - 2, 2);
+			memcpy(record + 512 * sector - 2, record + 0x30, 2);
+		}
+	}
+	memcpy(image->bytes + 8 * CLUSTER, image->bytes + TABLE_LCN * CLUSTER, 4 * RECORD);
+}
+
+static ssize_t read_image(struct device *device, uint64_t offset, void *buffer, size_t length)
+{
+	const struct image *image = device->state;
+
+	if (offset >= IMAGE || length > IMAGE - offset)
+		return -EIO;
+	/* One sector cannot be read. */
+	if (offset <= 90 * 512 && offset + length > 90 * 512) {
+		if (offset == 90 * 512)
+			return -EIO;
+		length = (size_t)(90 * 512 - offset);
+	}
+	memcpy(buffer, image->bytes + offset, length);
+	return (ssize_t)length;
+}
+
+static void close_image(struct device *device)
+{
+	free(device->path);
+	free(device);
+}
+
+static const struct device_ops image_ops = {.read = read_image, .close = close_image};
+
+static struct source *open_image(struct image *image)
+{
+	struct device *device = calloc(1, sizeof(*device));
+	struct error error;
+
+	if (device == NULL)
+		abort();
+	device->ops = &image_ops;
+	device->path = strdup("image");
+	device->size = IMAGE;
+	device->sector_size = 512;
+	device->state = image;
+	return source_open(device, &error);
+}
+
+static void check(bool truth)
+{
+	if (!truth)
+		abort();
+}
+
+static void read_stream(const struct catalogue *catalogue, const struct stream *stream)
+{
+	static uint8_t bytes[70000];
+	struct data_reader *reader = data_open(catalogue, stream);
+	struct holes holes = {0};
+	uint64_t done = 0;
+
+	check(reader != NULL);
+	for (unsigned i = 0; i < 8 && done < stream->size; i++) {
+		uint64_t sparse = data_sparse(reader, UINT64_MAX);
+		size_t got;
+
+		if (sparse > 0 && i % 2 == 0) {
+			check(sparse <= stream->size - done);
+			data_skip(reader, sparse);
+			done += sparse;
+			continue;
+		}
+		got = data_read(reader, bytes, 3000 + 9000 * i, &holes);
+		check(got > 0);
+		done += got;
+	}
+	check(done <= stream->size);
+	for (size_t i = 0; i < holes.count; i++) {
+		check(holes.items[i].length <= stream->size);
+		check(holes.items[i].offset <= stream->size - holes.items[i].length);
+	}
+	data_content(catalogue, stream);
+	data_close(reader);
+	holes_clear(&holes);
+	data_missing(catalogue, stream, &holes);
+	holes_free(&holes);
+}
+
+static void read_node(const struct catalogue *catalogue, uint32_t number)
+{
+	const struct node *node = catalogue_node(catalogue, number);
+	struct arena arena = {0};
+	struct buf path = {0};
+	const uint32_t *children;
+	bool relative;
+
+	if (node == NULL)
+		return;
+	for (uint32_t i = 0; i < node->n_entries; i++) {
+		check(catalogue->entries[node->first_entry + i].node == number);
+		catalogue_path(catalogue, node->first_entry + i, &path);
+		catalogue_lookup(catalogue, NODE_ROOT, buf_text(&path));
+		buf_clear(&path);
+	}
+	for (uint32_t i = 0; i < node->n_streams; i++) {
+		check(catalogue->streams[node->first_stream + i].node == number);
+		read_stream(catalogue, &catalogue->streams[node->first_stream + i]);
+	}
+	for (size_t i = catalogue_children(catalogue, number, &children); i-- > 0;)
+		check(catalogue->entries[children[i]].parent == number);
+	catalogue_clusters(catalogue, number);
+	reparse_target(catalogue, number, &arena, &relative);
+	buf_free(&path);
+	arena_free(&arena);
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+	static struct image image;
+	struct findings findings;
+	struct source *source;
+	struct volume *volume;
+	struct error error;
+
+	memset(&image, 0, sizeof(image));
+	make_boot(&image);
+	make_system(&image);
+	make_files(&image);
+	make_listed(&image);
+	edit(&image, data, size, false);
+	protect(&image);
+	edit(&image, data, size, true);
+
+	source = open_image(&image);
+	check(source != NULL);
+	findings_init(&findings);
+	volume = volume_open(source, 0, IMAGE, "C:", &findings, &error);
+	if (volume != NULL && catalogue_read(volume, "C:", &findings, &error)) {
+		for (uint32_t i = 0; i < volume->catalogue->n_nodes; i++)
+			read_node(volume->catalogue, i);
+		if (size == 0)
+			check(volume->catalogue->n_entries >= 8);
+	} else {
+		check(size > 0);
+	}
+	volume_close(volume);
+	findings_free(&findings);
+	source_close(source);
+	return 0;
+}
