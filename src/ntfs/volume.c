@@ -10,6 +10,24 @@
 #include <stdlib.h>
 #include <string.h>
 
+/*
+ * The part of a hole of the drive that lies in [offset, offset + length) of the volume. The drive's
+ * holes are whole sectors, which may stick out on both sides.
+ */
+static void add_hole(const struct volume *volume, const struct hole *hole, uint64_t offset,
+    uint64_t length, struct holes *holes)
+{
+	uint64_t start = volume->offset + offset, first = hole->offset;
+	uint64_t end = hole->offset + hole->length;
+
+	if (first < start)
+		first = start;
+	if (end > start + length)
+		end = start + length;
+	if (first < end)
+		holes_add(holes, first - volume->offset, end - first);
+}
+
 bool volume_read(
     const struct volume *volume, uint64_t offset, void *buffer, size_t length, struct holes *holes)
 {
@@ -30,7 +48,7 @@ bool volume_read(
 		return length == 0;
 	good = source_read(volume->source, volume->offset + offset, buffer, inside, &met);
 	for (size_t i = 0; holes != NULL && i < met.count; i++)
-		holes_add(holes, met.items[i].offset - volume->offset, met.items[i].length);
+		add_hole(volume, &met.items[i], offset, inside, holes);
 	if (holes != NULL && met.failed)
 		holes->failed = true;
 	holes_free(&met);
