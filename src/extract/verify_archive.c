@@ -121,6 +121,7 @@ bool archive_visit(struct verify *verify, int fd, const char *name,
 	struct file_reader reader = {.verify = verify, .name = name, .fd = fd,
 	    .buffer = malloc(VERIFY_BUFFER)};
 	struct archive *archive = archive_read_new();
+	size_t length = strlen(name);
 	bool good = true;
 
 	broken[0] = '\0';
@@ -129,8 +130,11 @@ bool archive_visit(struct verify *verify, int fd, const char *name,
 		good = error_no_memory(error);
 		goto out;
 	}
-	archive_read_support_format_zip_seekable(archive);
-	archive_read_support_format_tar(archive);
+	/* By its name: zeros, say, would be an empty tar file, but are no zip file. */
+	if (length > 4 && strcmp(name + length - 4, ".tar") == 0)
+		archive_read_support_format_tar(archive);
+	else
+		archive_read_support_format_zip_seekable(archive);
 	archive_read_set_read_callback(archive, on_read);
 	archive_read_set_seek_callback(archive, on_seek);
 	archive_read_set_callback_data(archive, &reader);

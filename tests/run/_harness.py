@@ -9,7 +9,7 @@ import tempfile
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 BUILD = pathlib.Path(os.environ.get("COLDLIFT_BUILD", ROOT / "build"))
-COLDLIFT = os.environ.get("COLDLIFT", str(BUILD / "coldlift"))
+COLDLIFT = os.path.abspath(os.environ.get("COLDLIFT", BUILD / "coldlift"))
 DEMO = pathlib.Path(os.environ.get("COLDLIFT_DEMO", ROOT / "build/demo"))
 
 _failures = []
