@@ -1,12 +1,275 @@
-/* The command `drives`. */
+/* The command `drives`: which drives and volumes there are, and what is wrong with them. */
+#include "base/arena.h"
+#include "base/json.h"
+#include "base/text.h"
 #include "cmd/command.h"
+#include "disk/drives.h"
+#include "disk/partition.h"
+#include "disk/source.h"
+#include "ntfs/volume.h"
+#include "report/drives_text.h"
+
+#include <getopt.h>
+#include <pthread.h>
+#include <signal.h>
+#include <stdio.h>
+#include <string.h>
+
+/* A list should not wait minutes for a drive that hangs. */
+#define PATIENCE 20000u
+
+static void print_help(FILE *stream)
+{
+	fputs("usage: coldlift drives [options] [SOURCE...]\n\n"
+	      "Lists drives and their volumes: model, serial number, bus, size, file system, label, and\n"
+	      "what is wrong with them. A SOURCE is a drive (/dev/sdb) or an image file; without one,\n"
+	      "all drives of this computer are listed. Nothing is written to any of them.\n\n"
+	      "  --json    one JSON document on standard output, text for people on standard error\n"
+	      "  --quiet   no text for people\n"
+	      "  --help    this text\n\n"
+	      "Exit status: 0 listed, 2 wrong command line, 3 a SOURCE cannot be opened or no file\n"
+	      "system is recognised on any, 5 anything else.\n",
+	    stream);
+}
+
+/* 0 to go on, otherwise the command ends with *status. */
+static bool read_options(int argc, char **argv, struct common_options *options,
+    enum status *status)
+{
+	static const struct option known[] = {
+	    {"json", no_argument, NULL, 'j'},
+	    {"quiet", no_argument, NULL, 'q'},
+	    {"help", no_argument, NULL, 'h'},
+	    {NULL, 0, NULL, 0},
+	};
+	struct error error;
+	int option;
+
+	opterr = 0;
+	optind = 1;
+	while ((option = getopt_long(argc, argv, ":", known, NULL)) != -1) {
+		switch (option) {
+		case 'j':
+			options->json = true;
+			break;
+		case 'q':
+			options->quiet = true;
+			break;
+		case 'h':
+			print_help(stdout);
+			*status = STATUS_COMPLETE;
+			return false;
+		default:
+			error_set(&error, STATUS_USAGE,
+			    "the option '%s' is not understood (coldlift drives --help lists them)",
+			    argv[optind - 1]);
+			command_complain(&error);
+			*status = STATUS_USAGE;
+			return false;
+		}
+	}
+	return true;
+}
+
+/* File system, and for NTFS what its own records say. */
+static void look_at_volume(struct source *source, struct arena *arena, struct drive_view *view,
+    size_t index)
+{
+	const struct partition *partition = &view->table.items[index];
+	struct volume_view *seen = &view->volumes[index];
+	struct volume *volume;
+	struct error error;
+	const char *name = view->drive.path;
+
+	seen->filesystem = filesystem_recognise(source, partition->offset, partition->length);
+	if (seen->filesystem != FILESYSTEM_NTFS)
+		return;
+	if (partition->number != 0)
+		name = arena_printf(arena, "%s, partition %u", name, partition->number);
+	volume = volume_open(source, partition->offset, partition->length, name != NULL ? name : "",
+	    &view->findings, &error);
+	if (volume == NULL) {
+		findings_add(&view->findings, WEIGHT_LOSS, "volume-unreadable", name, "", "%s.",
+		    error.text);
+		return;
+	}
+	seen->label = arena_strdup(arena, volume->label);
+	seen->dirty = volume->dirty;
+	volume_close(volume);
+}
+
+/* What reading the table and the volumes' beginnings showed about the drive itself. */
+static void look_at_health(struct source *source, struct drive_view *view)
+{
+	static const char advice[] =
+	    "If it clicks, smells or drops out, switch it off: it belongs to a recovery laboratory.";
+	struct holes holes = {0};
+
+	if (source_is_lost(source)) {
+		findings_add(&view->findings, WEIGHT_LOSS, "drive-lost", view->drive.path, advice,
+		    "The drive stopped answering while it was looked at.");
+		return;
+	}
+	source_holes(source, &holes);
+	if (holes.count > 0)
+		findings_add(&view->findings, WEIGHT_CAUTION, "read-errors", view->drive.path, advice,
+		    "The drive could not read %s of the little that was asked for.",
+		    text_size(holes_total(&holes)).text);
+	holes_free(&holes);
+}
+
+static bool look_into(struct source *source, struct arena *arena, struct drive_view *view,
+    struct error *error)
+{
+	source_set_patience(source, PATIENCE);
+	if (!table_read(source, arena, &view->findings, &view->table, error))
+		return false;
+	view->volumes = arena_array(arena, view->table.count, sizeof(*view->volumes));
+	if (view->volumes == NULL) {
+		view->table.count = 0;
+		return error_no_memory(error);
+	}
+	for (size_t i = 0; i < view->table.count; i++)
+		look_at_volume(source, arena, view, i);
+	look_at_health(source, view);
+	return true;
+}
+
+/*
+ * Fills in what can be read of the drive. SIGINT and its like wait meanwhile, so that the program
+ * never ends without device_close(), which takes the kernel's read-only mark off again.
+ */
+static bool look_at_drive(struct arena *arena, struct drive_view *view, struct error *error)
+{
+	struct source *source = NULL;
+	struct device *device;
+	sigset_t waiting, before;
+
+	sigemptyset(&waiting);
+	sigaddset(&waiting, SIGINT);
+	sigaddset(&waiting, SIGTERM);
+	sigaddset(&waiting, SIGHUP);
+	sigaddset(&waiting, SIGPIPE);
+	pthread_sigmask(SIG_BLOCK, &waiting, &before);
+	device = device_open(view->drive.path, error);
+	if (device != NULL)
+		source = source_open(device, error);
+	if (source != NULL)
+		view->readable = look_into(source, arena, view, error);
+	source_close(source);
+	pthread_sigmask(SIG_SETMASK, &before, NULL);
+	if (view->readable)
+		return true;
+	view->problem = arena_strdup(arena, error->text);
+	if (view->problem == NULL)
+		view->problem = "memory ran out";
+	return false;
+}
+
+static bool has_filesystem(const struct drive_view *view)
+{
+	for (size_t i = 0; i < view->table.count; i++)
+		if (view->volumes[i].filesystem != FILESYSTEM_NONE)
+			return true;
+	return false;
+}
+
+struct output {
+	const struct common_options *options;
+	FILE *text;
+	struct buf buf;
+	struct json json;
+	bool any_filesystem;
+	enum status status;
+};
+
+static void show_drive(struct output *output, struct arena *arena, struct drive_view *view,
+    bool asked_for)
+{
+	struct error error;
+	bool readable;
+
+	findings_init(&view->findings);
+	view->problem = "";
+	readable = look_at_drive(arena, view, &error);
+	if (!readable && asked_for) {
+		command_complain(&error);
+		output->status = error.status;
+	}
+	if (readable)
+		output->any_filesystem = output->any_filesystem || has_filesystem(view);
+	if (output->text != NULL && (readable || !asked_for))
+		drive_view_print(view, output->text);
+	if (output->options->json)
+		drive_view_to_json(view, &output->json);
+	findings_free(&view->findings);
+}
+
+static void list_sources(struct output *output, struct arena *arena, char **paths, int count)
+{
+	for (int i = 0; i < count; i++) {
+		struct drive_view view = {0};
+		struct error error;
+
+		if (!drive_describe(arena, "", paths[i], &view.drive, &error)) {
+			command_complain(&error);
+			output->status = error.status;
+			continue;
+		}
+		show_drive(output, arena, &view, true);
+	}
+	if (output->status == STATUS_COMPLETE && !output->any_filesystem)
+		output->status = STATUS_NO_VOLUME;
+}
+
+static void list_all(struct output *output, struct arena *arena)
+{
+	struct drive *drives;
+	struct error error;
+	size_t count;
+
+	if (!drives_list(arena, "", &drives, &count, &error)) {
+		command_complain(&error);
+		output->status = error.status;
+		return;
+	}
+	for (size_t i = 0; i < count; i++) {
+		struct drive_view view = {.drive = drives[i]};
+
+		show_drive(output, arena, &view, false);
+	}
+	if (count == 0 && output->text != NULL)
+		fputs("This computer shows no drives.\n", output->text);
+}
 
 enum status command_drives(int argc, char **argv)
 {
-	struct error error;
+	struct common_options options = {0};
+	struct output output = {.options = &options, .status = STATUS_COMPLETE};
+	struct arena arena = {0};
+	enum status status;
 
-	(void)argc;
-	error_set(&error, STATUS_OTHER, "the command %s is not there yet", argv[0]);
-	command_complain(&error);
-	return error.status;
+	if (!read_options(argc, argv, &options, &status))
+		return status;
+	if (!options.quiet)
+		output.text = options.json ? stderr : stdout;
+	json_start(&output.json, &output.buf, true);
+	json_begin_object(&output.json);
+	json_key(&output.json, "drives");
+	json_begin_array(&output.json);
+	if (optind < argc)
+		list_sources(&output, &arena, argv + optind, argc - optind);
+	else
+		list_all(&output, &arena);
+	json_end(&output.json);
+	json_end(&output.json);
+	if (options.json && !output.buf.failed)
+		printf("%s\n", buf_text(&output.buf));
+	if (output.buf.failed)
+		output.status = STATUS_OTHER;
+	if (fflush(stdout) != 0 || ferror(stdout))
+		output.status = STATUS_OTHER;
+	buf_free(&output.buf);
+	arena_free(&arena);
+	return output.status;
 }

@@ -1,13 +1,15 @@
 /*
  * Which drives this computer has: model, serial, bus and size from sysfs.
  *
- * Source: Linux kernel documentation, Documentation/ABI/{testing,stable}/sysfs-block.
+ * Source: Linux kernel documentation, Documentation/ABI/{testing,stable}/sysfs-block; what the buses
+ * look like in the device path: the kernel's drivers, common practice.
  */
 #ifndef DISK_DRIVES_H
 #define DISK_DRIVES_H
 
 #include "base/arena.h"
 #include "base/error.h"
+#include "disk/device.h"
 
 #include <stdbool.h>
 #include <stdint.h>
@@ -17,7 +19,7 @@ struct drive {
 	const char *path;    /* "/dev/sda", or the image file */
 	const char *model;   /* "" when unknown; inner text, trimmed */
 	const char *serial;
-	const char *bus;     /* "USB", "SATA", "NVMe", "virtio", "image file", ... */
+	const char *bus;     /* "USB", "ATA" (also SATA), "NVMe", "virtio", "image file", ... "" when unknown */
 	uint64_t size;       /* bytes */
 	uint32_t sector_size, physical_sector_size;
 	bool removable, spinning, read_only;
@@ -25,21 +27,31 @@ struct drive {
 };
 
 /*
- * All whole drives with a medium, sorted by name; loop devices without a file, RAM disks and zero-sized
- * devices are left out. `root` is "" for the running system; tests give a folder with a sysfs copy.
+ * All whole drives with a medium, sorted by name; loop devices without a file, RAM disks, optical and
+ * floppy drives and zero-sized devices are left out. `root` is "" for the running system; tests give a
+ * folder with copies of sys/ and proc/.
  */
 bool drives_list(struct arena *arena, const char *root, struct drive **drives, size_t *count,
     struct error *error);
 
-/* What is known of one source: of a block device from sysfs, of an image file from the file. */
+/*
+ * What is known of one source: of a block device from sysfs (of a partition: what is known of its
+ * drive, and its own size), of an image file from the file.
+ */
 bool drive_describe(struct arena *arena, const char *root, const char *path, struct drive *drive,
     struct error *error);
 
 /*
- * Do the file systems at `folder` lie, through partitions, loop devices, device mapper or RAID, on
- * the drive `device` (or, for an image, is the folder on a file system stored in it)? For refusing a
- * destination on a source.
+ * Does the file system at `folder` lie, through partitions, loop devices, device mapper or RAID, on
+ * the drive `device`? A partition stands for its whole drive. For refusing a destination on a source.
+ * Of a file system over several drives only the one that is mounted is known.
  */
 bool drive_holds_folder(const char *root, dev_t device, const char *folder);
+
+/* The same for an image file: is the folder on a file system that is stored in it? */
+bool image_holds_folder(const char *root, const char *image, const char *folder);
+
+/* One of the two, by what the device is. */
+bool device_holds_folder(const char *root, const struct device *device, const char *folder);
 
 #endif

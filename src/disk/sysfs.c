@@ -48,9 +48,10 @@ bool sysfs_text(const char *folder, const char *file, char *out, size_t size)
 	ssize_t got = sysfs_bytes(folder, file, out, size - 1);
 	size_t length, start = 0;
 
-	out[0] = '\0';
-	if (got <= 0)
+	if (got <= 0) {
+		out[0] = '\0';
 		return false;
+	}
 	length = strnlen(out, (size_t)got);
 	for (size_t i = 0; i < length; i++)
 		if (out[i] == '\n')
@@ -210,18 +211,16 @@ static int point_covers(const char *point, const char *path)
 	return (int)length;
 }
 
-/* For file systems with an anonymous number: what mountinfo names as their source. */
-static dev_t source_of_mount(const char *root, const char *path)
+/* What mountinfo names as the source of the file system that holds `path`. */
+static bool source_of_mount(const char *root, const char *path, struct sysfs_path *out)
 {
 	struct arena arena = {0};
 	struct mount *mounts;
-	struct stat status;
 	char resolved[PATH_MAX];
-	const char *source = NULL;
 	size_t count;
 	int best = 0;
-	dev_t number = 0;
 
+	out->text[0] = '\0';
 	if (realpath(path, resolved) != NULL && mounts_read(&arena, root, &mounts, &count)) {
 		/* Later mounts cover earlier ones at the same point. */
 		for (size_t i = 0; i < count; i++) {
@@ -229,23 +228,34 @@ static dev_t source_of_mount(const char *root, const char *path)
 
 			if (covers >= best && covers > 0) {
 				best = covers;
-				source = mounts[i].source;
+				snprintf(out->text, sizeof(out->text), "%s", mounts[i].source);
 			}
 		}
 	}
-	if (source != NULL && source[0] == '/' && stat(source, &status) == 0)
-		number = S_ISBLK(status.st_mode) ? status.st_rdev : status.st_dev;
 	arena_free(&arena);
-	return major(number) != 0 ? number : 0;
+	return out->text[0] == '/';
+}
+
+bool mounted_file(const char *root, const char *path, struct sysfs_path *file)
+{
+	struct stat status;
+
+	return source_of_mount(root, path, file) && stat(file->text, &status) == 0 &&
+	       S_ISREG(status.st_mode);
 }
 
 dev_t block_under_path(const char *root, const char *path)
 {
+	struct sysfs_path source;
 	struct stat status;
+	dev_t number;
 
 	if (stat(path, &status) != 0)
 		return 0;
 	if (major(status.st_dev) != 0)
 		return status.st_dev;
-	return source_of_mount(root, path);
+	if (!source_of_mount(root, path, &source) || stat(source.text, &status) != 0)
+		return 0;
+	number = S_ISBLK(status.st_mode) ? status.st_rdev : status.st_dev;
+	return major(number) != 0 ? number : 0;
 }

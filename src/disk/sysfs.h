@@ -60,6 +60,9 @@ void block_set_below(const char *root, dev_t number, struct block_set *set);
 /* The block device of the file system that holds `path`; 0 when it has none or it is not known. */
 dev_t block_under_path(const char *root, const char *path);
 
+/* The image file that the file system at `path` is mounted from without a loop device, if so. */
+bool mounted_file(const char *root, const char *path, struct sysfs_path *file);
+
 /* The loop device's file, when `number` is a loop device that has one. */
 bool block_loop_file(const char *root, dev_t number, struct sysfs_path *file);
 

@@ -1,0 +1,32 @@
+/*
+ * A list of drives for people (80 columns) and as JSON: what `drives` shows.
+ */
+#ifndef REPORT_DRIVES_TEXT_H
+#define REPORT_DRIVES_TEXT_H
+
+#include "base/finding.h"
+#include "base/json.h"
+#include "disk/drives.h"
+#include "disk/partition.h"
+
+#include <stdio.h>
+
+struct volume_view {
+	enum filesystem filesystem;
+	const char *label; /* "" when none; NULL when it was not read */
+	bool dirty;        /* NTFS: was not taken out of use properly */
+};
+
+struct drive_view {
+	struct drive drive;
+	bool readable;              /* table and volumes are filled in */
+	const char *problem;        /* why not: one sentence without a full stop; "" otherwise */
+	struct table table;
+	struct volume_view *volumes; /* one per entry of the table */
+	struct findings findings;
+};
+
+void drive_view_print(const struct drive_view *view, FILE *out);
+void drive_view_to_json(const struct drive_view *view, struct json *json);
+
+#endif
