@@ -5,25 +5,32 @@
 #include "base/utf.h"
 #include "hive/internal.h"
 
+/* A lost key is found by what the list still knows of its name, when no real key has that name. */
 static hive_cell find_child(const struct hive *hive, hive_cell key, const char *name, size_t length)
 {
 	uint32_t index = tree_index(hive, key);
+	hive_cell lost = HIVE_NO_CELL;
+	const struct made_up *made_up;
 	struct raw_name raw;
 	struct cell nk;
 
 	if (index == NO_KEY)
 		return HIVE_NO_CELL;
 	for (uint32_t i = hive->keys[index].first_child; i != NO_KEY; i = hive->keys[i].next) {
-		if (!nk_get(hive, hive->keys[i].cell, &nk))
+		made_up = tree_made_up(hive, i);
+		if (made_up != NULL && lost == HIVE_NO_CELL &&
+		    hint_fits(&made_up->entry, name, length))
+			lost = hive->keys[i].cell;
+		if (made_up != NULL || !nk_get(hive, hive->keys[i].cell, &nk))
 			continue;
 		raw = nk_name(&nk);
 		if (raw_name_equals(&raw, name, length))
 			return hive->keys[i].cell;
 	}
-	return HIVE_NO_CELL;
+	return lost;
 }
 
-hive_cell hive_find(const struct hive *hive, hive_cell key, const char *path)
+static hive_cell find_path(const struct hive *hive, hive_cell key, const char *path)
 {
 	while (*path != '\0' && key != HIVE_NO_CELL) {
 		size_t length = strcspn(path, "\\");
@@ -34,6 +41,53 @@ hive_cell hive_find(const struct hive *hive, hive_cell key, const char *path)
 			path++;
 	}
 	return key;
+}
+
+static unsigned steps_of(const char *path)
+{
+	unsigned n = *path != '\0';
+
+	for (; *path != '\0'; path++)
+		n += *path == '\\';
+	return n;
+}
+
+/*
+ * Lost keys of which not even the place is known stand below the root without a name. One of them
+ * may be a step of the path: then the rest of the path leads on from there. Three steps must
+ * follow, and only one lost key may fit.
+ */
+#define STEPS_THAT_PROVE 2u
+
+static hive_cell find_below_lost(const struct hive *hive, const char *path)
+{
+	hive_cell found = HIVE_NO_CELL, here;
+
+	for (const char *rest = strchr(path, '\\'); rest != NULL; rest = strchr(rest, '\\')) {
+		if (steps_of(++rest) < STEPS_THAT_PROVE)
+			break;
+		for (size_t i = 0; i < hive->n_made_up; i++) {
+			if (hive->made_up[i].entry.kind != HINT_NONE || hive->made_up[i].key == 0)
+				continue;
+			here = find_path(hive, hive->keys[hive->made_up[i].key].cell, rest);
+			if (here != HIVE_NO_CELL && found != HIVE_NO_CELL && here != found)
+				return HIVE_NO_CELL;
+			if (here != HIVE_NO_CELL)
+				found = here;
+		}
+		if (found != HIVE_NO_CELL)
+			break;
+	}
+	return found;
+}
+
+hive_cell hive_find(const struct hive *hive, hive_cell key, const char *path)
+{
+	hive_cell found = find_path(hive, key, path);
+
+	if (found == HIVE_NO_CELL && key == hive_root(hive) && hive->n_made_up > 0)
+		found = find_below_lost(hive, path);
+	return found;
 }
 
 hive_cell hive_find_value(const struct hive *hive, hive_cell key, const char *name)

@@ -1,9 +1,10 @@
 /*
  * A registry hive, read with its transaction logs applied in memory.
  *
- * Hives of an old PC are dirty (the PC was switched off) and often damaged. A damaged cell costs that
- * key or value, never the hive: every accessor checks what it follows, loops are bounded by the hive's
- * size, and what cannot be read is counted in `struct hive_health`.
+ * Hives of an old PC are dirty (the PC was switched off) and often damaged. A damaged cell costs
+ * that key or value, never the hive: opening walks the whole tree once, checks what it follows,
+ * looks for cut-off keys where something is missing, and counts what cannot be read in `struct
+ * hive_health`. An open hive never changes: any number of threads may read it.
  *
  * Source: "Windows registry file format specification" (regf), sections "Base block", "Hive bins",
  * "Cells", "Key node", "Key value", "Transaction log files".
@@ -45,17 +46,17 @@ enum hive_type {
 
 /* What had to be mended or was lost on the way. All zero for a clean and whole hive. */
 struct hive_health {
-	bool base_block_bad;      /* checksum or fields wrong; the second copy or defaults were used */
+	bool base_block_bad;      /* checksum or fields wrong: a log's copy or defaults were used */
 	bool was_dirty;           /* the two sequence numbers differed */
 	bool logs_missing;        /* dirty, and no log could be applied */
 	unsigned logs_applied;    /* how many log files contributed */
-	uint32_t pages_replaced;  /* dirty pages (of 512 bytes) written by the logs, counted as published:
-				     each dirty-page reference (new logs) or set bit (old logs) applied */
+	uint32_t pages_replaced;  /* dirty pages written by the logs, counted as published: each
+				     page reference (new logs) or set bit (old logs) applied */
 	bool truncated;           /* shorter than its base block says */
 	bool root_lost;           /* keys were found by scanning and joined through their parents */
-	uint32_t bad_keys;        /* key nodes that could not be read (counted once each where met) */
-	uint32_t bad_values;
-	uint32_t salvaged_keys;   /* keys reachable only through the scan */
+	uint32_t bad_keys;        /* list entries that lead to no key node, and broken lists */
+	uint32_t bad_values;      /* the same for values, and values whose data is not whole */
+	uint32_t salvaged_keys;   /* keys that only the scan reaches, and those below them */
 };
 
 struct hive;
@@ -85,8 +86,9 @@ int64_t hive_last_written(const struct hive *hive);
 /*
  * The root key. Where the root is lost, a made-up root, so that paths below it still hold. Never
  * HIVE_NO_CELL for an open hive. The same is done for other lost keys that had subkeys: a made-up
- * key ("lost-key-..." with its offset) without values stands where the list of a key led to the lost
- * one, or else below the root. Made-up keys are cells outside the bins that the functions below know.
+ * key ("lost-key-..." with its offset) without values stands where the list of a key led to the
+ * lost one, or else below the root. Made-up keys are cells outside the bins that these functions
+ * know.
  *
  * The keys that these functions give form a tree: each stands once, so a walk always ends.
  */
@@ -98,8 +100,8 @@ int64_t hive_key_written(const struct hive *hive, hive_cell key); /* FILETIME */
 
 /*
  * All subkeys in the order of their lists (li, lf, lh, ri followed, broken entries left out), then
- * those that only the scan found and those that name another parent. The array belongs to `arena`. Returns their number; 0 also when
- * memory runs out.
+ * those that only the scan found and those that name another parent. The array belongs to `arena`.
+ * Returns their number; 0 also when memory runs out.
  */
 size_t hive_subkeys(const struct hive *hive, hive_cell key, struct arena *arena, hive_cell **cells);
 
@@ -108,7 +110,9 @@ size_t hive_values(const struct hive *hive, hive_cell key, struct arena *arena, 
 
 /*
  * Goes from `key` down a path of names separated by backslashes, ignoring case ("" is the key
- * itself). HIVE_NO_CELL when a step is missing.
+ * itself). HIVE_NO_CELL when a step is missing. In a damaged hive a made-up key is taken for a step
+ * when the list that led to the lost key kept a hash or the start of that name; and, from the root,
+ * when the path's last two steps or more lead on below just one lost key.
  */
 hive_cell hive_find(const struct hive *hive, hive_cell key, const char *path);
 
@@ -119,8 +123,9 @@ hive_cell hive_find_value(const struct hive *hive, hive_cell key, const char *na
 char *hive_value_name(const struct hive *hive, hive_cell value, struct arena *arena);
 
 /*
- * The raw data of a value (big data joined), in `arena`. False when the cell is no value or its data
- * cannot be reached; a value cut short by damage gives what is there and sets *cut (may be NULL).
+ * The raw data of a value (big data joined), in `arena`. False when the cell is no value or its
+ * data cannot be reached; a value cut short by damage gives what is there and sets *cut (may be
+ * NULL).
  */
 bool hive_value_data(const struct hive *hive, hive_cell value, struct arena *arena, uint32_t *type,
     const uint8_t **data, size_t *length, bool *cut);

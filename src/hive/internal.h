@@ -62,18 +62,32 @@ struct key {
 	bool incomplete;   /* its list of subkeys is damaged */
 };
 
-/* A key that stands for a lost one: at `cell` there was a key node once. */
+/* What a list of subkeys says of a key beside its cell. */
+enum hint_kind {
+	HINT_NONE,
+	HINT_START, /* lf: the first four characters of the name, one byte each */
+	HINT_HASH,  /* lh: a hash of the name */
+};
+
+struct list_entry {
+	hive_cell cell;
+	enum hint_kind kind;
+	uint32_t hint;
+};
+
+/* A key that stands for a lost one: at entry.cell there was a key node once. */
 struct made_up {
-	hive_cell cell; /* HIVE_NO_CELL for a root whose place is unknown */
-	uint32_t key;   /* its index in the table of keys */
+	struct list_entry entry; /* the cell is HIVE_NO_CELL for a root whose place is unknown */
+	uint32_t key;            /* its index in the table of keys */
 };
 
 /*
- * An entry of a list of subkeys that is not plainly a subkey: broken (it leads to no key node; salvage
- * joins there what belonged below it) or foreign (the key node names another key as its parent).
+ * An entry of a list of subkeys that is not plainly a subkey: broken (it leads to no key node;
+ * salvage joins there what belonged below it) or foreign (the key node names another key as its
+ * parent).
  */
 struct odd_entry {
-	hive_cell cell;
+	struct list_entry entry;
 	uint32_t key; /* the key whose list has it */
 };
 
@@ -149,19 +163,22 @@ struct raw_name nk_name(const struct cell *nk);
 
 /* list.c: calls `visit` for every entry of the subkeys lists and counts the entries in *seen; false
    when something was broken. */
-typedef void (*list_visit)(struct hive *hive, uint32_t key, hive_cell entry);
+typedef void (*list_visit)(struct hive *hive, uint32_t key, struct list_entry entry);
 bool list_walk(struct hive *hive, hive_cell list, uint32_t key, list_visit visit, uint32_t *seen);
 
 /* tree.c */
-uint32_t tree_index(const struct hive *hive, hive_cell cell); /* NO_KEY when it is not a known key */
+/* NO_KEY when the cell is not a known key. */
+uint32_t tree_index(const struct hive *hive, hive_cell cell);
 /* Adds a key below `parent` (NO_KEY: none). NO_KEY when it is there already or memory ran out. */
 uint32_t tree_add(struct hive *hive, hive_cell cell, uint32_t parent);
-uint32_t tree_add_made_up(struct hive *hive, hive_cell lost, uint32_t parent);
+uint32_t tree_add_made_up(struct hive *hive, struct list_entry lost, uint32_t parent);
 /* Follows the lists of the keys from index `from` on; the keys that this adds are followed too. */
 void tree_follow(struct hive *hive, size_t from);
 bool tree_build(struct hive *hive, hive_cell root);
 /* The lost cell that a made-up key stands for, or the key's own cell. */
 hive_cell tree_place(const struct hive *hive, uint32_t key);
+/* The made-up key behind an index, or NULL for a real one. */
+const struct made_up *tree_made_up(const struct hive *hive, uint32_t key);
 
 /* scan.c: every allocated key node, found without the tree, in the order of the file. */
 typedef bool (*scan_visit)(void *context, hive_cell cell, const struct cell *nk);
@@ -187,5 +204,7 @@ char *raw_name_text(const struct raw_name *name, struct arena *arena);
 bool raw_name_equals(const struct raw_name *name, const char *text, size_t length);
 /* Equal for names that are equal, ignoring case. */
 uint32_t raw_name_hash(const struct raw_name *name);
+/* Can the key of which a list only kept this hint be the one with this name? */
+bool hint_fits(const struct list_entry *entry, const char *name, size_t length);
 
 #endif

@@ -29,9 +29,20 @@ static bool take_entry(struct walk *walk)
 
 static void walk_leaf(struct walk *walk, const struct cell *list, size_t count, size_t step)
 {
+	enum hint_kind kind = step == 4 ? HINT_NONE : HINT_START;
+
+	if (memcmp(list->data, "lh", 2) == 0)
+		kind = HINT_HASH;
 	for (size_t i = 0; i < count && take_entry(walk); i++) {
+		const uint8_t *data = list->data + 4 + i * step;
+		struct list_entry entry = {
+		    .cell = get_u32(data),
+		    .kind = kind,
+		    .hint = kind == HINT_NONE ? 0 : get_u32(data + 4),
+		};
+
 		walk->seen++;
-		walk->visit(walk->hive, walk->key, get_u32(list->data + 4 + i * step));
+		walk->visit(walk->hive, walk->key, entry);
 	}
 }
 

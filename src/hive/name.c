@@ -31,34 +31,77 @@ char *raw_name_text(const struct raw_name *name, struct arena *arena)
 	return text;
 }
 
-static bool unit_equals(const struct raw_name *name, size_t i, uint32_t unit)
-{
-	uint32_t stored;
+/* Inner text as upper-cased UTF-16 units, one after the other. */
+struct units {
+	const char *text, *end;
+	uint32_t low; /* the second half of a pair that is still to come, or 0 */
+};
 
-	if (i >= units_of(name))
+static bool next_unit(struct units *units, uint32_t *unit)
+{
+	uint32_t point;
+
+	if (units->low != 0) {
+		*unit = units->low;
+		units->low = 0;
+		return true;
+	}
+	if (units->text >= units->end)
 		return false;
-	stored = unit_at(name, i);
-	return stored == unit || utf_upcase(stored) == utf_upcase(unit);
+	point = utf_next(&units->text, units->end);
+	if (point >= 0x10000) {
+		units->low = 0xDC00 + (point & 0x3FF);
+		*unit = 0xD800 + ((point - 0x10000) >> 10);
+	} else {
+		*unit = utf_upcase(point);
+	}
+	return true;
 }
 
 bool raw_name_equals(const struct raw_name *name, const char *text, size_t length)
 {
-	const char *end = text + length;
-	size_t i = 0;
+	struct units units = {.text = text, .end = text + length};
+	size_t n = units_of(name), i = 0;
+	uint32_t unit;
 
-	while (text < end) {
-		uint32_t point = utf_next(&text, end);
+	while (next_unit(&units, &unit)) {
+		if (i >= n || utf_upcase(unit_at(name, i)) != unit)
+			return false;
+		i++;
+	}
+	return i == n;
+}
 
-		if (point < 0x10000) {
-			if (!unit_equals(name, i++, point))
-				return false;
-			continue;
-		}
-		if (!unit_equals(name, i++, 0xD800 + ((point - 0x10000) >> 10)) ||
-		    !unit_equals(name, i++, 0xDC00 + (point & 0x3FF)))
+/* lf: four characters, padded with zeros; one that is no Latin-1 makes the whole hint void. */
+static bool start_fits(uint32_t hint, struct units units)
+{
+	uint32_t unit;
+
+	if ((hint & 0xFF) == 0)
+		return false;
+	for (unsigned i = 0; i < 4; i++) {
+		uint32_t stored = hint >> 8 * i & 0xFF;
+
+		if (!next_unit(&units, &unit))
+			return stored == 0;
+		if (utf_upcase(stored) != unit)
 			return false;
 	}
-	return i == units_of(name);
+	return true;
+}
+
+bool hint_fits(const struct list_entry *entry, const char *name, size_t length)
+{
+	struct units units = {.text = name, .end = name + length};
+	uint32_t hash = 0, unit;
+
+	if (entry->kind == HINT_START)
+		return start_fits(entry->hint, units);
+	if (entry->kind != HINT_HASH)
+		return false;
+	while (next_unit(&units, &unit))
+		hash = 37 * hash + unit;
+	return hash == entry->hint;
 }
 
 uint32_t raw_name_hash(const struct raw_name *name)

@@ -51,7 +51,7 @@ static int compare_broken(const void *a, const void *b)
 {
 	const struct odd_entry *x = a, *y = b;
 
-	return x->cell < y->cell ? -1 : x->cell > y->cell;
+	return x->entry.cell < y->entry.cell ? -1 : x->entry.cell > y->entry.cell;
 }
 
 static int compare_numbers(const void *a, const void *b)
@@ -182,9 +182,9 @@ static void guess_root(struct orphans *orphans)
 	struct hive *hive = orphans->hive;
 	hive_cell *place;
 
-	if (!hive->health.root_lost || hive->made_up[0].cell != HIVE_NO_CELL)
+	if (!hive->health.root_lost || hive->made_up[0].entry.cell != HIVE_NO_CELL)
 		return;
-	place = &hive->made_up[0].cell;
+	place = &hive->made_up[0].entry.cell;
 	if (is_missed(orphans, hive->base.root))
 		*place = hive->base.root;
 	else if (is_missed(orphans, BIN_HEADER))
@@ -193,15 +193,16 @@ static void guess_root(struct orphans *orphans)
 		*place = most_missed(orphans);
 }
 
-/* Below which key a lost key node stood: the one whose list points there, or else the root. */
-static uint32_t above_lost(const struct odd_entry *broken, size_t n, hive_cell lost)
+/* The list entry that leads to a lost key node; without one, the key is taken to be below the root.
+ */
+static struct odd_entry entry_of_lost(const struct odd_entry *broken, size_t n, hive_cell lost)
 {
-	struct odd_entry wanted = {.cell = lost};
+	struct odd_entry wanted = {.entry.cell = lost};
 	const struct odd_entry *found = NULL;
 
 	if (n > 0)
 		found = bsearch(&wanted, broken, n, sizeof(*broken), compare_broken);
-	return found == NULL ? 0 : found->key;
+	return found == NULL ? wanted : *found;
 }
 
 /* Makes up a key for every lost parent whose children are not in the tree yet. */
@@ -221,11 +222,13 @@ static void join_lost(struct orphans *orphans)
 	qsort(broken, n_broken, sizeof(*broken), compare_broken);
 	for (size_t i = 0; i < orphans->n && !hive->no_memory; i++) {
 		hive_cell parent = orphans->items[i].parent;
+		struct odd_entry lost;
 
 		if (parent == done || tree_index(hive, orphans->items[i].cell) != NO_KEY ||
 		    !is_lost(hive, parent) || parent == tree_place(hive, 0))
 			continue;
-		tree_add_made_up(hive, parent, above_lost(broken, n_broken, parent));
+		lost = entry_of_lost(broken, n_broken, parent);
+		tree_add_made_up(hive, lost.entry, lost.key);
 		done = parent;
 	}
 	free(broken);
@@ -237,7 +240,7 @@ static void join_foreign(struct hive *hive)
 	size_t before = hive->n_keys;
 
 	for (size_t i = 0; i < hive->foreign.n && !hive->no_memory; i++) {
-		tree_add(hive, hive->foreign.items[i].cell, hive->foreign.items[i].key);
+		tree_add(hive, hive->foreign.items[i].entry.cell, hive->foreign.items[i].key);
 		tree_follow(hive, before);
 		before = hive->n_keys;
 	}

@@ -100,7 +100,7 @@ uint32_t tree_add(struct hive *hive, hive_cell cell, uint32_t parent)
 	return key;
 }
 
-uint32_t tree_add_made_up(struct hive *hive, hive_cell lost, uint32_t parent)
+uint32_t tree_add_made_up(struct hive *hive, struct list_entry lost, uint32_t parent)
 {
 	uint32_t key;
 
@@ -112,27 +112,34 @@ uint32_t tree_add_made_up(struct hive *hive, hive_cell lost, uint32_t parent)
 	key = tree_add(hive, MADE_UP_CELL | (hive_cell)hive->n_made_up, parent);
 	if (key == NO_KEY)
 		return NO_KEY;
-	hive->made_up[hive->n_made_up++] = (struct made_up){.cell = lost, .key = key};
+	hive->made_up[hive->n_made_up++] = (struct made_up){.entry = lost, .key = key};
 	hive->keys[key].incomplete = true;
 	return key;
 }
 
-hive_cell tree_place(const struct hive *hive, uint32_t key)
+const struct made_up *tree_made_up(const struct hive *hive, uint32_t key)
 {
 	hive_cell cell = hive->keys[key].cell, i = cell & ~MADE_UP_CELL;
 
-	return (cell & MADE_UP_CELL) != 0 && i < hive->n_made_up ? hive->made_up[i].cell : cell;
+	return (cell & MADE_UP_CELL) != 0 && i < hive->n_made_up ? &hive->made_up[i] : NULL;
+}
+
+hive_cell tree_place(const struct hive *hive, uint32_t key)
+{
+	const struct made_up *made_up = tree_made_up(hive, key);
+
+	return made_up == NULL ? hive->keys[key].cell : made_up->entry.cell;
 }
 
 static void note_entry(
-    struct hive *hive, struct odd_entries *entries, uint32_t key, hive_cell entry)
+    struct hive *hive, struct odd_entries *entries, uint32_t key, struct list_entry entry)
 {
 	if (!array_reserve(
 		&entries->items, &entries->room, entries->n + 1, sizeof(*entries->items))) {
 		hive->no_memory = true;
 		return;
 	}
-	entries->items[entries->n++] = (struct odd_entry){.cell = entry, .key = key};
+	entries->items[entries->n++] = (struct odd_entry){.entry = entry, .key = key};
 }
 
 /* Does the key node name another key as its parent, and is there such a key? */
@@ -145,18 +152,18 @@ static bool belongs_elsewhere(const struct hive *hive, const struct cell *nk, ui
 }
 
 /* Where an entry is odd, the one that belongs in its place may be lost: salvage looks for it. */
-static void visit_entry(struct hive *hive, uint32_t key, hive_cell entry)
+static void visit_entry(struct hive *hive, uint32_t key, struct list_entry entry)
 {
 	struct cell nk;
 
-	if (!nk_get(hive, entry, &nk)) {
+	if (!nk_get(hive, entry.cell, &nk)) {
 		hive->keys[key].incomplete = true;
 		hive->health.bad_keys++;
 		note_entry(hive, &hive->broken, key, entry);
 	} else if (belongs_elsewhere(hive, &nk, key)) {
 		hive->keys[key].incomplete = true;
 		note_entry(hive, &hive->foreign, key, entry);
-	} else if (tree_add(hive, entry, key) == NO_KEY) {
+	} else if (tree_add(hive, entry.cell, key) == NO_KEY) {
 		hive->keys[key].incomplete = true;
 	}
 }
@@ -226,6 +233,7 @@ void tree_follow(struct hive *hive, size_t from)
 /* `root` is HIVE_NO_CELL, or a cell that is no key node any more, when the root is lost. */
 bool tree_build(struct hive *hive, hive_cell root)
 {
+	struct list_entry lost = {.cell = root};
 	struct cell nk;
 	bool damaged;
 
@@ -234,7 +242,7 @@ bool tree_build(struct hive *hive, hive_cell root)
 		tree_add(hive, root, NO_KEY);
 	} else {
 		hive->health.root_lost = true;
-		tree_add_made_up(hive, root, NO_KEY);
+		tree_add_made_up(hive, lost, NO_KEY);
 	}
 	tree_follow(hive, 0);
 	damaged = hive->health.root_lost;

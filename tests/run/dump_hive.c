@@ -2,10 +2,11 @@
  * Prints what coldlift reads from a hive, one line for each key and value, for comparing with other
  * readers.
  *
- * usage: dump_hive [--bins] HIVE [LOG...]
+ * usage: dump_hive [--bins | --find=PATH] HIVE [LOG...]
  *
  * Lines, fields separated by tabs: "H" name number (health), "K" path, "V" path name type length
- * sha256, "B" sha256 of the bins. With --bins, only the bins themselves. In names, what is not
+ * sha256, "B" sha256 of the bins. With --bins, only the bins themselves; with
+ * --find, only the values of the key at PATH. In names, what is not
  * printable ASCII stands as %XX (UTF-8 bytes).
  */
 #include "base/arena.h"
@@ -128,7 +129,7 @@ static void print_health(const struct hive *hive)
 	print_hash(bins, length);
 }
 
-static bool print_hive(const struct buf *files, int n, bool only_bins)
+static bool print_hive(const struct buf *files, int n, const char *mode)
 {
 	struct hive_log logs[LOGS_MAX];
 	struct buf path = {0};
@@ -144,9 +145,12 @@ static bool print_hive(const struct buf *files, int n, bool only_bins)
 		printf("E\t%s\n", error.text);
 		return false;
 	}
-	if (only_bins) {
+	if (strcmp(mode, "--bins") == 0) {
 		bins = hive_bins(hive, &length);
 		fwrite(bins, 1, length, stdout);
+	} else if (*mode != '\0') {
+		print_values(
+		    hive, hive_find(hive, hive_root(hive), mode + strlen("--find=")), &path);
 	} else {
 		print_health(hive);
 		print_keys(hive, hive_root(hive), &path, HIVE_DEPTH);
@@ -159,15 +163,19 @@ static bool print_hive(const struct buf *files, int n, bool only_bins)
 int main(int argc, char **argv)
 {
 	struct buf files[LOGS_MAX + 1] = {0};
-	bool only_bins = argc > 1 && strcmp(argv[1], "--bins") == 0, good;
-	int n = argc - 1 - only_bins;
+	const char *mode = "";
+	int first = 1, n;
+	bool good;
 
+	if (argc > 1 && (strcmp(argv[1], "--bins") == 0 || strncmp(argv[1], "--find=", 7) == 0))
+		mode = argv[first++];
+	n = argc - first;
 	if (n < 1 || n > LOGS_MAX + 1)
 		return 2;
 	for (int i = 0; i < n; i++)
-		if (!read_file(argv[1 + only_bins + i], &files[i]))
+		if (!read_file(argv[first + i], &files[i]))
 			return 2;
-	good = print_hive(files, n, only_bins);
+	good = print_hive(files, n, mode);
 	for (int i = 0; i < n; i++)
 		buf_free(&files[i]);
 	return good ? 0 : 1;

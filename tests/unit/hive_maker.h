@@ -103,6 +103,27 @@ static inline void set_subkeys(struct maker *maker, hive_cell key, hive_cell lis
 	put_u32(at(maker, key) + 28, list);
 }
 
+/* What lf and lh keep of a name; only for plain ASCII names. Sections "Fast leaf", "Hash leaf". */
+static inline uint32_t name_hint(const struct maker *maker, hive_cell key, bool hash)
+{
+	const uint8_t *nk = at(maker, key);
+	uint32_t hint = 0;
+	size_t length;
+
+	if (key >= maker->used || key % 8 != 0 || memcmp(nk, "nk", 2) != 0)
+		return 0;
+	length = get_u16(nk + 72);
+	for (size_t i = 0; i < length; i++) {
+		uint8_t c = nk[NK_SIZE + i];
+
+		if (!hash && i < 4)
+			hint |= (uint32_t)c << 8 * i;
+		if (hash)
+			hint = hint * 37 + (c >= 'a' && c <= 'z' ? c - 32u : c);
+	}
+	return hint;
+}
+
 static inline hive_cell add_list(
     struct maker *maker, const char *signature, const hive_cell *entries, size_t n)
 {
@@ -112,8 +133,12 @@ static inline hive_cell add_list(
 
 	memcpy(list, signature, 2);
 	put_u16(list + 2, (uint16_t)n);
-	for (size_t i = 0; i < n; i++)
+	for (size_t i = 0; i < n; i++) {
 		put_u32(list + 4 + i * step, entries[i]);
+		if (step == 8)
+			put_u32(
+			    list + 8 + i * 8, name_hint(maker, entries[i], signature[1] == 'h'));
+	}
 	return cell;
 }
 

@@ -269,11 +269,62 @@ static void test_lost_key(void **state)
 	assert_int_equal(hive_subkeys(hive, hive_root(hive), &arena, &made_up), 1);
 	assert_non_null(hive_key_name(hive, made_up[0], &arena));
 	assert_int_equal(hive_find(hive, made_up[0], "b\\c"), cells[3]);
+	/* The list's hash still knows the name. */
+	assert_int_equal(hive_find(hive, hive_root(hive), "A\\b\\c"), cells[3]);
+	assert_int_equal(hive_find(hive, hive_root(hive), "x\\b\\c"), HIVE_NO_CELL);
 	assert_int_equal(hive_health(hive)->bad_keys, 1);
 	assert_int_equal(hive_health(hive)->salvaged_keys, 2);
 	hive_close(hive);
 	free(maker.data);
 	arena_free(&arena);
+}
+
+/* Hints of lf: the first four characters, fewer padded with zeros; "Fast leaf". */
+static void test_hints(void **state)
+{
+	struct list_entry start = {.kind = HINT_START, .hint = 0x74666F53}; /* "Soft" */
+	struct list_entry brief = {.kind = HINT_START, .hint = 0x004D4153}; /* "SAM" */
+	struct list_entry none = {.kind = HINT_NONE};
+
+	(void)state;
+	assert_true(hint_fits(&start, "Software", 8));
+	assert_true(hint_fits(&start, "SOFT", 4));
+	assert_false(hint_fits(&start, "Sof", 3));
+	assert_false(hint_fits(&start, "System", 6));
+	assert_true(hint_fits(&brief, "sam", 3));
+	assert_false(hint_fits(&brief, "same", 4));
+	assert_false(hint_fits(&none, "", 0));
+}
+
+/* The lists above a lost key are gone too: two steps that lead on prove where a path goes. */
+static void test_lost_place(void **state)
+{
+	static const char *const names[] = {"root", "a", "b", "c", "d", "e"};
+	hive_cell cells[6], other, lists[5];
+	struct maker maker;
+	struct hive *hive;
+
+	(void)state;
+	maker_start(&maker, 4096);
+	for (size_t i = 0; i < 6; i++)
+		cells[i] = add_key(&maker, i == 0 ? HIVE_NO_CELL : cells[i - 1], names[i]);
+	for (size_t i = 0; i < 5; i++) {
+		lists[i] = add_list(&maker, "lh", &cells[i + 1], 1);
+		set_subkeys(&maker, cells[i], lists[i], 1);
+	}
+	other = add_key(&maker, 8, "c");
+	set_subkeys(&maker, other, add_list(&maker, "lh", &cells[4], 1), 1);
+	maker_end(&maker);
+	memset(at(&maker, lists[0]), 0, 2);
+	memset(at(&maker, cells[1]), 0, NK_SIZE);
+	memset(at(&maker, lists[1]), 0, 2);
+	memset(at(&maker, cells[2]), 0, NK_SIZE);
+	hive = open_made(&maker);
+	assert_int_equal(hive_find(hive, hive_root(hive), "a\\b\\c\\d\\e"), cells[5]);
+	assert_int_equal(hive_find(hive, hive_root(hive), "a\\b\\c\\d"), cells[4]);
+	assert_int_equal(hive_find(hive, hive_root(hive), "a\\b\\c"), HIVE_NO_CELL);
+	hive_close(hive);
+	free(maker.data);
 }
 
 /* The root is gone, with and without a base block: paths still begin below the root. */
@@ -594,6 +645,8 @@ int main(void)
 	    cmocka_unit_test(test_names),
 	    cmocka_unit_test(test_lost_list),
 	    cmocka_unit_test(test_lost_key),
+	    cmocka_unit_test(test_hints),
+	    cmocka_unit_test(test_lost_place),
 	    cmocka_unit_test(test_lost_root),
 	    cmocka_unit_test(test_leftover),
 	    cmocka_unit_test(test_bad_base),
