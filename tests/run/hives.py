@@ -320,10 +320,10 @@ def damage(files):
                  "windows-hives_NTUSER.DAT"):
         content = open(files[name], "rb").read()
         used = 4096 + int.from_bytes(content[40:44], "little")
-        step = 512 if used < 65536 else used // 200 // 512 * 512 + 512
+        step = 512 if used < 65536 else used // 60 // 512 * 512 + 512
         for length in range(0, used + 1, step):
             survives(program, files[name] + ".cut", content[:length])
-        for seed in range(60):
+        for seed in range(40):
             chance = random.Random("%s %d" % (name, seed))
             broken = bytearray(content)
             for _ in range(1 << seed % 10):
