@@ -48,7 +48,7 @@ static void add_sum(struct buf *text, uint64_t files, uint64_t bytes)
 	    text_size(bytes).text);
 }
 
-/* --- drives ---------------------------------------------------------------------------------------- */
+/* --- drives --- */
 
 static void print_volume(const struct survey *survey, const struct survey_volume *volume, FILE *out)
 {
@@ -71,16 +71,16 @@ static void print_drives(const struct survey *survey, FILE *out)
 	for (size_t d = 0; d < survey->n_drives; d++) {
 		const struct drive *about = &survey->drives[d].about;
 
-		line(out, 0, 2, "Drive %s: %s, %s%s%s%s%s", about->path, text_size(about->size).text,
-		    about->bus, *about->model ? ", " : "", about->model,
-		    *about->serial ? ", serial " : "", about->serial);
+		line(out, 0, 2, "Drive %s: %s, %s%s%s%s%s", about->path,
+		    text_size(about->size).text, about->bus, *about->model ? ", " : "",
+		    about->model, *about->serial ? ", serial " : "", about->serial);
 		for (size_t v = 0; v < survey->n_volumes; v++)
 			if (survey->volumes[v].drive == d)
 				print_volume(survey, &survey->volumes[v], out);
 	}
 }
 
-/* --- persons and places ----------------------------------------------------------------------------- */
+/* --- persons and places --- */
 
 static const char *status_words(const struct place *place)
 {
@@ -131,8 +131,8 @@ static void print_place(const struct survey *survey, const struct place *place, 
 	buf_free(&text);
 }
 
-static void print_places(const struct survey *survey, const struct place *places, size_t n_places,
-    FILE *out)
+static void print_places(
+    const struct survey *survey, const struct place *places, size_t n_places, FILE *out)
 {
 	for (size_t i = 0; i < n_places; i++) {
 		/* A usual folder that never existed is no news. */
@@ -147,10 +147,11 @@ static void print_person(const struct survey *survey, const struct person *perso
 	struct sum sum = survey_sum(survey, person->profile);
 	const char *name = *person->account ? person->account : person->folder;
 
-	line(out, 2, 6, "%s%s%s%s%s%s: %s, %s %s, %s%s%s%s", name,
-	    *person->full_name ? " (" : "", person->full_name, *person->full_name ? ")" : "",
-	    *person->domain ? " of " : "", person->domain, person->path, text_count(sum.files).text,
-	    sum.files == 1 ? "file" : "files", text_size(sum.bytes).text, person->is_temporary ? ", a temporary profile" : "",
+	line(out, 2, 6, "%s%s%s%s%s%s: %s, %s %s, %s%s%s%s", name, *person->full_name ? " (" : "",
+	    person->full_name, *person->full_name ? ")" : "", *person->domain ? " of " : "",
+	    person->domain, person->path, text_count(sum.files).text,
+	    sum.files == 1 ? "file" : "files", text_size(sum.bytes).text,
+	    person->is_temporary ? ", a temporary profile" : "",
 	    person->is_backup_twin ? ", a profile set aside" : "",
 	    person->is_unlisted ? ", a folder without an account" : "");
 	print_places(survey, person->places, person->n_places, out);
@@ -178,16 +179,16 @@ static void print_persons(const struct survey *survey, const struct old_system *
 	}
 }
 
-/* --- letters, programs ------------------------------------------------------------------------------ */
+/* --- letters, programs --- */
 
 static void print_letters(const struct survey *survey, const struct old_system *system, FILE *out)
 {
 	fputs("\nDrive letters\n", out);
 	for (size_t i = 0; i < system->n_letters && i < LETTERS_SHOWN; i++) {
 		const struct letter *letter = &system->letters[i];
-		const char *sure = letter->confidence == CONFIDENCE_CERTAIN ? ""
-		    : letter->confidence == CONFIDENCE_LIKELY		? ", most likely"
-									: ", not certain";
+		const char *sure = letter->confidence == CONFIDENCE_CERTAIN  ? ""
+				   : letter->confidence == CONFIDENCE_LIKELY ? ", most likely"
+									     : ", not certain";
 
 		if (letter->volume == SIZE_MAX)
 			line(out, 2, 6, "%c: not attached (%s)", letter->letter, letter->what);
@@ -214,9 +215,8 @@ static void print_programs(const struct old_system *system, FILE *out)
 		if (n_shown == PROGRAMS_SHOWN)
 			continue;
 		n_shown++;
-		line(out, 2, 6, "%s%s%s%s%s%s", program->name,
-		    *program->version ? " " : "", program->version,
-		    program->person < system->n_persons ? " (only " : "",
+		line(out, 2, 6, "%s%s%s%s%s%s", program->name, *program->version ? " " : "",
+		    program->version, program->person < system->n_persons ? " (only " : "",
 		    program->person < system->n_persons ? system->persons[program->person].key : "",
 		    program->person < system->n_persons ? ")" : "");
 	}
@@ -228,7 +228,7 @@ static void print_programs(const struct old_system *system, FILE *out)
 		line(out, 2, 2, "%zu updates and parts of other programs are not shown.", n_parts);
 }
 
-/* --- all of it -------------------------------------------------------------------------------------- */
+/* --- all of it --- */
 
 /* "2026-03-01 09:30 UTC" */
 static const char *time_words(int64_t filetime, char words[64])
@@ -252,8 +252,8 @@ static void print_system(const struct survey *survey, const struct old_system *s
 	    survey->volumes[system->volume].name,
 	    system->is_copy ? " (a copy inside a folder)" : "");
 	buf_printf(&text, "%s%s%s%s%s", *system->product ? system->product : "unknown",
-	    *system->version ? ", version " : "", system->version,
-	    *system->build ? ", build " : "", system->build);
+	    *system->version ? ", version " : "", system->version, *system->build ? ", build " : "",
+	    system->build);
 	field(out, "Windows", buf_text(&text));
 	field(out, "time zone", system->zone_name);
 	field(out, "installed", time_words(system->installed, words));

@@ -2,8 +2,9 @@
  * Account names: what SAM knows of this PC's own accounts, and the last sign-ins of all others.
  *
  * Sources: [MS-DTYP] 2.4.2 (SID: machine or domain identifier and a relative one); winreg-kb
- * "Security Accounts Manager keys". The layout of an account's V value (17 entries of offset, length
- * and a third number, offsets counted from behind them): common practice, no published source.
+ * "Security Accounts Manager keys". The layout of an account's V value (17 entries of offset,
+ * length and a third number, offsets counted from behind them): common practice, no published
+ * source.
  */
 #include "system/inner.h"
 
@@ -47,7 +48,8 @@ bool account_from_v(const uint8_t *v, size_t length, struct arena *arena, struct
 	return true;
 }
 
-/* The SID of this PC's own accounts without the last number: from the end of the domain's V value. */
+/* The SID of this PC's own accounts without the last number: from the end of the domain's V value.
+ */
 static char *machine_sid(struct learn *learn)
 {
 	const uint8_t *data;
@@ -75,8 +77,9 @@ static void from_accounts(struct learn *learn, struct person *person)
 	if (!rid)
 		return;
 	path = arena_printf(arena, KEY_ACCOUNTS "\\Users\\%08lX", strtoul(rid + 1, NULL, 10));
-	if (path && hive_bytes(learn->accounts, hive_root(learn->accounts), path, "V", arena, &data,
-		&length) &&
+	if (path &&
+	    hive_bytes(
+		learn->accounts, hive_root(learn->accounts), path, "V", arena, &data, &length) &&
 	    account_from_v(data, length, arena, &account)) {
 		person->account = account.name;
 		person->full_name = account.full_name;
@@ -132,7 +135,8 @@ static void from_sign_ins(struct learn *learn, struct person *person)
 	n_sessions = hive_subkeys(learn->software, key, arena, &sessions);
 	for (size_t i = 0; i < n_sessions && i < 100; i++) {
 		char *name = hive_key_name(learn->software, sessions[i], arena);
-		const char *path = learn_text(learn, KEY_SIGN_IN "\\SessionData\\%s", name ? name : "");
+		const char *path =
+		    learn_text(learn, KEY_SIGN_IN "\\SessionData\\%s", name ? name : "");
 
 		from_sign_in(learn, person, path, "LoggedOnUserSID", "LoggedOnSAMUser",
 		    "LoggedOnDisplayName");

@@ -24,8 +24,8 @@ static struct variable *find(const struct environment *environment, const char *
 	return NULL;
 }
 
-bool environment_set(struct environment *environment, struct arena *arena, const char *name,
-    const char *value)
+bool environment_set(
+    struct environment *environment, struct arena *arena, const char *name, const char *value)
 {
 	struct variable *variable = find(environment, name);
 	char *copy = arena_strdup(arena, value);
@@ -83,7 +83,8 @@ static void expand(struct expansion *expansion, const char *text, unsigned depth
 		const char *value = NULL;
 
 		if (end && end > text + 1) {
-			char *name = arena_text(expansion->arena, text + 1, (size_t)(end - text - 1));
+			char *name =
+			    arena_text(expansion->arena, text + 1, (size_t)(end - text - 1));
 
 			if (!name) {
 				expansion->out.failed = true;

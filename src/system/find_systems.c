@@ -2,7 +2,8 @@
  * Every Windows installation on every volume.
  *
  * Found by structure, not by name: a folder with System32\config that holds the machine's hives. So
- * WINNT, a second Windows on another volume, Windows.old and copies inside any folder are found too.
+ * WINNT, a second Windows on another volume, Windows.old and copies inside any folder are found
+ * too.
  */
 #include "system/inner.h"
 
@@ -20,8 +21,13 @@ struct finder {
 static bool is_excluded(const char *path)
 {
 	static const char *const names[] = {
-	    "\\WinSxS\\", "\\$WINDOWS.~", "\\$Recycle.Bin\\", "\\RECYCLER\\", "\\$WinREAgent\\",
-	    "\\System Volume Information\\", "\\servicing\\LCU\\",
+	    "\\WinSxS\\",
+	    "\\$WINDOWS.~",
+	    "\\$Recycle.Bin\\",
+	    "\\RECYCLER\\",
+	    "\\$WinREAgent\\",
+	    "\\System Volume Information\\",
+	    "\\servicing\\LCU\\",
 	};
 
 	for (const char *at = strchr(path, '\\'); at; at = strchr(at + 1, '\\'))
@@ -55,11 +61,11 @@ static bool is_heart(const struct catalogue *catalogue, uint32_t system32)
 		return false;
 	config = catalogue->entries[entry].node;
 	return has_file(catalogue, config, "SYSTEM") || has_file(catalogue, config, "SOFTWARE") ||
-	    has_file(catalogue, system32, "ntoskrnl.exe");
+	       has_file(catalogue, system32, "ntoskrnl.exe");
 }
 
-static bool add_system(struct finder *finder, size_t volume, uint32_t windows, uint32_t container,
-    const char *path)
+static bool add_system(
+    struct finder *finder, size_t volume, uint32_t windows, uint32_t container, const char *path)
 {
 	struct survey *survey = finder->survey;
 	struct old_system *system;

@@ -15,7 +15,7 @@
 
 #define FIRST_BUILD_11 22000 /* its hive still says "Windows 10" */
 
-/* --- the control set ----------------------------------------------------------------------------- */
+/* --- the control set --- */
 
 static hive_cell control_set(const struct hive *hive, uint64_t number)
 {
@@ -42,7 +42,7 @@ static hive_cell current_control_set(const struct hive *hive)
 	return cell;
 }
 
-/* --- time zone ------------------------------------------------------------------------------------*/
+/* --- time zone --- */
 
 void zone_rule_from_hive(const uint8_t hive[16], uint8_t rule[16])
 {
@@ -91,8 +91,8 @@ static void learn_zone(struct learn *learn)
 		memset(system->standard_start, 0, 16);
 		memset(system->daylight_start, 0, 16);
 	}
-	name = hive_text(learn->config, learn->control, path, "TimeZoneKeyName",
-	    &learn->survey->arena, NULL);
+	name = hive_text(
+	    learn->config, learn->control, path, "TimeZoneKeyName", &learn->survey->arena, NULL);
 	if (!name || !*name)
 		name = hive_text(learn->config, learn->control, path, "StandardName",
 		    &learn->survey->arena, NULL);
@@ -119,7 +119,8 @@ static bool add_rule(struct buf *out, const uint8_t rule[16])
 {
 	unsigned year = get_u16(rule), month = get_u16(rule + 2), weekday = get_u16(rule + 4);
 	unsigned day = get_u16(rule + 6);
-	unsigned seconds = get_u16(rule + 8) * 3600u + get_u16(rule + 10) * 60u + get_u16(rule + 12);
+	unsigned seconds =
+	    get_u16(rule + 8) * 3600u + get_u16(rule + 10) * 60u + get_u16(rule + 12);
 
 	if (month < 1 || month > 12 || weekday > 6 || day < 1 || day > 31 || (!year && day > 5) ||
 	    seconds > 86400)
@@ -167,7 +168,7 @@ bool zone_to_posix(const struct old_system *system, char *out, size_t size)
 	return fits;
 }
 
-/* --- the machine ----------------------------------------------------------------------------------*/
+/* --- the machine --- */
 
 static void learn_from_config(struct learn *learn)
 {
@@ -187,8 +188,8 @@ static void learn_from_config(struct learn *learn)
 		name = hive_text(learn->config, learn->control, "Services\\Tcpip\\Parameters",
 		    "Hostname", arena, NULL);
 	system->computer = name ? name : "";
-	if (hive_bytes(learn->config, learn->control, "Control\\Windows", "ShutdownTime", arena, &data,
-		&length) &&
+	if (hive_bytes(learn->config, learn->control, "Control\\Windows", "ShutdownTime", arena,
+		&data, &length) &&
 	    length >= 8)
 		system->last_shutdown = (int64_t)get_u64(data);
 	if (system->last_shutdown > system->last_used)
@@ -198,8 +199,8 @@ static void learn_from_config(struct learn *learn)
 
 static const char *nt_text(struct learn *learn, const char *name)
 {
-	char *text = hive_text(learn->software, hive_root(learn->software), KEY_NT, name,
-	    &learn->survey->arena, NULL);
+	char *text = hive_text(
+	    learn->software, hive_root(learn->software), KEY_NT, name, &learn->survey->arena, NULL);
 
 	return text ? text : "";
 }
@@ -258,7 +259,8 @@ static void learn_from_software(struct learn *learn)
 	if (!*root)
 		root = nt_text(learn, "PathName");
 	if (root[0] && root[1] == ':') {
-		char letter = root[0] >= 'a' && root[0] <= 'z' ? (char)(root[0] - 'a' + 'A') : root[0];
+		char letter =
+		    root[0] >= 'a' && root[0] <= 'z' ? (char)(root[0] - 'a' + 'A') : root[0];
 
 		if (letter >= 'A' && letter <= 'Z')
 			system->letter = letter;

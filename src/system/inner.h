@@ -2,8 +2,8 @@
  * What the files of src/system share among themselves while a survey is being made.
  *
  * Each file owns one idea; this page says how they fit together. survey.c opens drives, volumes and
- * catalogues and calls find_systems(); each old system is then learned by learn_system(), which loads
- * the machine's hives and goes through identity, letters, persons (with places and programs).
+ * catalogues and calls find_systems(); each old system is then learned by learn_system(), which
+ * loads the machine's hives and goes through identity, letters, persons (with places and programs).
  */
 #ifndef SYSTEM_INNER_H
 #define SYSTEM_INNER_H
@@ -15,7 +15,7 @@
 
 #define NO_LOCATION ((struct location){SIZE_MAX, NONE})
 
-/* --- environment.c: variables such as %USERPROFILE% ------------------------------------------- */
+/* --- environment.c: variables such as %USERPROFILE% --- */
 
 struct variable {
 	const char *name, *value; /* in the survey's arena */
@@ -28,8 +28,8 @@ struct environment {
 
 void environment_free(struct environment *environment);
 /* A later value replaces an earlier one; names are compared without regard to case. */
-bool environment_set(struct environment *environment, struct arena *arena, const char *name,
-    const char *value);
+bool environment_set(
+    struct environment *environment, struct arena *arena, const char *name, const char *value);
 const char *environment_get(const struct environment *environment, const char *name);
 bool environment_copy(struct environment *to, const struct environment *from);
 /*
@@ -43,22 +43,22 @@ char *environment_expand(const struct environment *environment, const char *text
 bool environment_add_key(struct environment *environment, const struct hive *hive, hive_cell key,
     const char *path, struct arena *arena);
 
-/* --- what is open while one old system is being learned ------------------------------------------ */
+/* --- what is open while one old system is being learned --- */
 
 struct learn {
 	struct survey *survey;
 	struct old_system *system;
 	struct findings *findings;
-	struct hive *config;     /* SYSTEM; NULL: not readable */
-	hive_cell control;       /* its current control set, or HIVE_NO_CELL */
-	struct hive *software;   /* SOFTWARE; NULL: not readable */
-	struct hive *accounts;   /* SAM; NULL: not readable */
+	struct hive *config;   /* SYSTEM; NULL: not readable */
+	hive_cell control;     /* its current control set, or HIVE_NO_CELL */
+	struct hive *software; /* SOFTWARE; NULL: not readable */
+	struct hive *accounts; /* SAM; NULL: not readable */
 	struct environment machine;
 	struct program *programs; /* grows; copied into the arena at the end */
 	size_t n_programs, programs_capacity;
 	const char *profiles_path, *public_path, *default_path; /* old paths */
-	bool is_nt5;             /* 2000 and XP: Documents and Settings */
-	bool session_open;       /* a person's hive had changes that were not written back */
+	bool is_nt5;       /* 2000 and XP: Documents and Settings */
+	bool session_open; /* a person's hive had changes that were not written back */
 	bool no_memory;
 };
 
@@ -80,23 +80,24 @@ void findings_rename(struct findings *findings, const char *from, const char *to
 /* Takes back the findings with this code and subject, because more is known now. */
 void findings_drop(struct findings *findings, const char *code, const char *subject);
 
-/* --- find_systems.c ------------------------------------------------------------------------------ */
+/* --- find_systems.c --- */
 
 /* Fills survey->systems with volume, windows, windows_path, container and is_copy. */
 bool find_systems(struct survey *survey, struct error *error);
 
-/* --- load_hive.c ----------------------------------------------------------------------------------*/
+/* --- load_hive.c --- */
 
 /*
- * Loads the hive `name` in `folder` with its logs. What was mended or lost becomes findings; `words`
- * says whose hive it is ("settings of the machine (SYSTEM)"). NULL when it is not there or unusable.
+ * Loads the hive `name` in `folder` with its logs. What was mended or lost becomes findings;
+ * `words` says whose hive it is ("settings of the machine (SYSTEM)"). NULL when it is not there or
+ * unusable.
  */
-struct hive *load_hive(struct learn *learn, size_t volume, uint32_t folder, const char *name,
-    const char *words);
+struct hive *load_hive(
+    struct learn *learn, size_t volume, uint32_t folder, const char *name, const char *words);
 /* The same for SYSTEM, SOFTWARE and SAM, with the old system's own backups as second choice. */
 struct hive *load_machine_hive(struct learn *learn, const char *name, const char *words);
 
-/* --- identity.c, letters.c -----------------------------------------------------------------------*/
+/* --- identity.c, letters.c --- */
 
 void learn_identity(struct learn *learn);
 void learn_letters(struct learn *learn);
@@ -128,10 +129,10 @@ struct device_match {
 	size_t others; /* how many more attached volumes answer to it */
 };
 /* `home` is the index of the drive that is preferred among several (the old system's own). */
-struct device_match device_id_match(const struct survey *survey, const struct device_id *id,
-    size_t home);
+struct device_match device_id_match(
+    const struct survey *survey, const struct device_id *id, size_t home);
 
-/* --- persons.c, accounts.c ------------------------------------------------------------------------*/
+/* --- persons.c, accounts.c --- */
 
 void learn_persons(struct learn *learn);
 bool sid_is_service(const char *sid);
@@ -150,7 +151,7 @@ const char *key_make(struct arena *arena, const char *name, const char *otherwis
 const char *key_unique(struct arena *arena, const char *key,
     bool (*taken)(const void *context, const char *key), const void *context);
 
-/* --- resolve.c ------------------------------------------------------------------------------------*/
+/* --- resolve.c --- */
 
 enum reached {
 	REACHED,        /* location is where it lies */
@@ -163,22 +164,23 @@ enum reached {
 struct resolved {
 	enum reached reached;
 	struct location at;
-	bool by_link;     /* a junction or link was followed */
-	char *path;       /* where the way ended, after links: "\\server\share\x", "E:\Music" */
+	bool by_link; /* a junction or link was followed */
+	char *path;   /* where the way ended, after links: "\\server\share\x", "E:\Music" */
 };
 /* survey_resolve() with the reason. `path` in `arena`. */
 struct resolved resolve_path(const struct survey *survey, const struct old_system *system,
     const char *path, struct arena *arena);
 bool path_is_share(const char *path);
 
-/* --- places.c -------------------------------------------------------------------------------------*/
+/* --- places.c --- */
 
 struct place_role {
 	const char *role, *folder;
-	const char *names[3];  /* value names in `User Shell Folders`, the first that is there counts */
-	const char *parent;    /* role of the place that it lies in by default, or NULL: the profile */
-	const char *path;      /* default path below that; NULL: none */
-	const char *nt5_path;  /* the same in 2000 and XP, always below the profile */
+	const char
+	    *names[3]; /* value names in `User Shell Folders`, the first that is there counts */
+	const char *parent; /* role of the place that it lies in by default, or NULL: the profile */
+	const char *path;   /* default path below that; NULL: none */
+	const char *nt5_path; /* the same in 2000 and XP, always below the profile */
 };
 extern const struct place_role place_roles[];
 extern const size_t n_place_roles;
@@ -190,12 +192,13 @@ void learn_places(struct learn *learn, struct person *person, const struct hive 
     const struct environment *environment);
 void learn_shared_places(struct learn *learn);
 
-/* --- programs.c -----------------------------------------------------------------------------------*/
+/* --- programs.c --- */
 
-/* Reads the records in one hive below `path` ("" or "Software\\"), of `person` (SIZE_MAX: machine). */
+/* Reads the records in one hive below `path` ("" or "Software\\"), of `person` (SIZE_MAX: machine).
+ */
 void learn_programs(struct learn *learn, const struct hive *hive, const char *path, size_t person);
 
-/* --- state.c --------------------------------------------------------------------------------------*/
+/* --- state.c --- */
 
 /* Findings on one old system's volume and cloud files. */
 void learn_state(struct learn *learn);

@@ -10,7 +10,8 @@
 /* Device names of the old system: no file may be called so, whatever its extension. */
 static bool is_device_name(const char *name)
 {
-	static const char *const devices[] = {"CON", "PRN", "AUX", "NUL", "CLOCK$", "CONIN$", "CONOUT$"};
+	static const char *const devices[] = {
+	    "CON", "PRN", "AUX", "NUL", "CLOCK$", "CONIN$", "CONOUT$"};
 	size_t length = strcspn(name, ".");
 	struct arena arena = {0};
 	char *stem = arena_text(&arena, name, length);
@@ -32,8 +33,8 @@ static bool can_stand(uint32_t point)
 	if (point < 0x80)
 		return !strchr("<>:\"/\\|?*%", (int)point);
 	return !(point >= 0xD800 && point < 0xE000) && !(point >= 0x200B && point <= 0x200F) &&
-	    !(point >= 0x2028 && point <= 0x202E) && !(point >= 0x2060 && point <= 0x206F) &&
-	    point != 0xFEFF;
+	       !(point >= 0x2028 && point <= 0x202E) && !(point >= 0x2060 && point <= 0x206F) &&
+	       point != 0xFEFF;
 }
 
 const char *key_make(struct arena *arena, const char *name, const char *otherwise)

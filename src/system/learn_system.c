@@ -37,7 +37,8 @@ static bool system_key_taken(const void *context, const char *key)
 	/* "drives" is the archive's folder for what lies outside every profile. */
 	if (utf_equal_fold(key, "drives"))
 		return true;
-	for (const struct old_system *other = learn->survey->systems; other < learn->system; other++)
+	for (const struct old_system *other = learn->survey->systems; other < learn->system;
+	     other++)
 		if (utf_equal_fold(other->key, key))
 			return true;
 	return false;
@@ -48,8 +49,8 @@ static void name_system(struct learn *learn)
 	struct arena *arena = &learn->survey->arena;
 	const char *first = learn->system->key;
 
-	learn->system->key = key_unique(arena, key_make(arena, learn->system->computer, "PC"),
-	    system_key_taken, learn);
+	learn->system->key = key_unique(
+	    arena, key_make(arena, learn->system->computer, "PC"), system_key_taken, learn);
 	findings_rename(learn->findings, first, learn->system->key);
 }
 
@@ -87,7 +88,8 @@ bool learn_system(struct survey *survey, struct old_system *system, struct findi
 
 	name_before_findings(&learn);
 	learn.config = load_machine_hive(&learn, "SYSTEM", "settings of the machine (SYSTEM)");
-	learn.software = load_machine_hive(&learn, "SOFTWARE", "settings of the programs (SOFTWARE)");
+	learn.software =
+	    load_machine_hive(&learn, "SOFTWARE", "settings of the programs (SOFTWARE)");
 	learn.accounts = load_machine_hive(&learn, "SAM", "list of accounts (SAM)");
 	learn_identity(&learn);
 	name_system(&learn);

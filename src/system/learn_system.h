@@ -5,8 +5,9 @@
 #include "system/survey.h"
 
 /*
- * Learns everything about one of survey->systems, whose volume, windows and container are filled. The
- * systems before it must have been learned already (names are unique among them). False: no memory.
+ * Learns everything about one of survey->systems, whose volume, windows and container are filled.
+ * The systems before it must have been learned already (names are unique among them). False: no
+ * memory.
  */
 bool learn_system(struct survey *survey, struct old_system *system, struct findings *findings);
 

@@ -11,10 +11,11 @@
 
 #include <string.h>
 
-#define SECTOR_RATIO 8 /* 4,096 to 512: an adapter that translates sector sizes scales offsets so */
+#define SECTOR_RATIO 8 /* 4,096 to 512: an adapter that translates sector sizes scales offsets so  \
+			*/
 #define VALUE_LIMIT 4096
 
-/* --- the value's data ---------------------------------------------------------------------------- */
+/* --- the value's data --- */
 
 struct device_id device_id_read(const uint8_t *data, size_t length, struct arena *arena)
 {
@@ -87,8 +88,8 @@ const char *device_id_words(const struct device_id *id, struct arena *arena)
 	switch (id->kind) {
 	case DEVICE_SIGNATURE:
 		if (id->offset % (1024 * 1024) == 0)
-			words = arena_printf(arena, "drive signature %08x, offset %llu MiB", id->signature,
-			    (unsigned long long)(id->offset >> 20));
+			words = arena_printf(arena, "drive signature %08x, offset %llu MiB",
+			    id->signature, (unsigned long long)(id->offset >> 20));
 		else
 			words = arena_printf(arena, "drive signature %08x, offset %llu bytes",
 			    id->signature, (unsigned long long)id->offset);
@@ -104,7 +105,7 @@ const char *device_id_words(const struct device_id *id, struct arena *arena)
 	return words ? words : "unknown device";
 }
 
-/* --- matching ------------------------------------------------------------------------------------ */
+/* --- matching --- */
 
 enum fit {
 	FIT_NOT,
@@ -112,16 +113,17 @@ enum fit {
 	FIT_EXACT,
 };
 
-static enum fit device_id_fits(const struct survey *survey, const struct device_id *id,
-    const struct survey_volume *volume)
+static enum fit device_id_fits(
+    const struct survey *survey, const struct device_id *id, const struct survey_volume *volume)
 {
 	const struct table *table = &survey->drives[volume->drive].table;
 	uint64_t offset = volume->partition->offset;
 
 	if (id->kind == DEVICE_PARTITION)
-		return table->kind == TABLE_GPT && guid_equal(&volume->partition->id, &id->partition)
-		    ? FIT_EXACT
-		    : FIT_NOT;
+		return table->kind == TABLE_GPT &&
+			       guid_equal(&volume->partition->id, &id->partition)
+			   ? FIT_EXACT
+			   : FIT_NOT;
 	if (id->kind != DEVICE_SIGNATURE || table->kind != TABLE_MBR ||
 	    table->disk_signature != id->signature || id->signature == 0)
 		return FIT_NOT;
@@ -132,8 +134,8 @@ static enum fit device_id_fits(const struct survey *survey, const struct device_
 	return FIT_NOT;
 }
 
-struct device_match device_id_match(const struct survey *survey, const struct device_id *id,
-    size_t home)
+struct device_match device_id_match(
+    const struct survey *survey, const struct device_id *id, size_t home)
 {
 	struct device_match match = {SIZE_MAX, CONFIDENCE_CERTAIN, 0};
 	enum fit best = FIT_NOT;
@@ -161,7 +163,7 @@ struct device_match device_id_match(const struct survey *survey, const struct de
 	return match;
 }
 
-/* --- the old system's letters -------------------------------------------------------------------- */
+/* --- the old system's letters --- */
 
 static struct letter *letter_find(struct old_system *system, char letter)
 {
@@ -174,8 +176,8 @@ static struct letter *letter_find(struct old_system *system, char letter)
 static void add_letter(struct learn *learn, char name, const struct device_id *id)
 {
 	struct old_system *system = learn->system;
-	struct device_match match = device_id_match(learn->survey, id,
-	    learn->survey->volumes[system->volume].drive);
+	struct device_match match =
+	    device_id_match(learn->survey, id, learn->survey->volumes[system->volume].drive);
 	struct letter *letter = letter_find(system, name);
 
 	if (!letter)
@@ -188,7 +190,8 @@ static void add_letter(struct learn *learn, char name, const struct device_id *i
 	if (match.others > 0)
 		findings_add(learn->findings, WEIGHT_CAUTION, "letter-doubtful", system->key,
 		    "Attach only one of these drives at a time.",
-		    "Drive %c: can be more than one of the attached drives, because they carry the same "
+		    "Drive %c: can be more than one of the attached drives, because they carry the "
+		    "same "
 		    "signature (%s), as copies of a drive do. It is taken to be %s.",
 		    name, letter->what,
 		    survey_volume_words(learn->survey, match.volume, &learn->survey->arena));
@@ -219,8 +222,9 @@ static void add_value(struct learn *learn, hive_cell cell)
 
 		if (!guid_from_text(name + strlen(volumes), &mount->guid))
 			return;
-		mount->volume = device_id_match(learn->survey, &id,
-		    learn->survey->volumes[system->volume].drive).volume;
+		mount->volume = device_id_match(
+		    learn->survey, &id, learn->survey->volumes[system->volume].drive)
+				    .volume;
 		system->n_mounts++;
 	}
 }
@@ -250,8 +254,8 @@ static bool is_claimed(const struct old_system *system, size_t volume)
 }
 
 /*
- * An image of a single volume carries no table to match. When exactly one such volume and exactly one
- * fixed drive's letter are left over, they most likely belong together.
+ * An image of a single volume carries no table to match. When exactly one such volume and exactly
+ * one fixed drive's letter are left over, they most likely belong together.
  */
 static void match_the_last(struct learn *learn)
 {

@@ -19,8 +19,8 @@ const char *survey_volume_words(const struct survey *survey, size_t volume, stru
 	drive = &survey->drives[it->drive];
 	label = it->volume ? it->volume->label : "";
 	if (drive->table.kind == TABLE_NONE)
-		words = arena_printf(arena, "%s%s%s%s", drive->about.path, *label ? " (" : "", label,
-		    *label ? ")" : "");
+		words = arena_printf(arena, "%s%s%s%s", drive->about.path, *label ? " (" : "",
+		    label, *label ? ")" : "");
 	else
 		words = arena_printf(arena, "partition %u of %s%s%s%s", it->partition->number,
 		    drive->about.path, *label ? " (" : "", label, *label ? ")" : "");
@@ -64,7 +64,8 @@ static void report_unread(struct survey *survey, const struct survey_volume *vol
 	switch (volume->filesystem) {
 	case FILESYSTEM_ENCRYPTED:
 		findings_add(survey->findings, WEIGHT_LOSS, "volume-not-read", volume->name,
-		    "The owner needs the recovery key of that encryption; the volume cannot be opened "
+		    "The owner needs the recovery key of that encryption; the volume cannot be "
+		    "opened "
 		    "here yet.",
 		    "The volume %s (%s) is locked by the old system's drive encryption.", words,
 		    size.text);
@@ -87,8 +88,9 @@ static bool open_ntfs(struct survey *survey, struct survey_volume *volume, struc
 	struct error trouble = {0};
 	size_t index = (size_t)(volume - survey->volumes);
 
-	volume->volume = volume_open(survey->drives[volume->drive].source, volume->partition->offset,
-	    volume->partition->length, volume->name, survey->findings, &trouble);
+	volume->volume =
+	    volume_open(survey->drives[volume->drive].source, volume->partition->offset,
+		volume->partition->length, volume->name, survey->findings, &trouble);
 	if (volume->volume &&
 	    !catalogue_read(volume->volume, volume->name, survey->findings, &trouble)) {
 		volume_close(volume->volume);
@@ -96,13 +98,13 @@ static bool open_ntfs(struct survey *survey, struct survey_volume *volume, struc
 	}
 	if (volume->volume) {
 		volume->is_system_partition = volume->is_system_partition ||
-		    holds_only_start_files(volume->volume->catalogue);
+					      holds_only_start_files(volume->volume->catalogue);
 		return true;
 	}
 	findings_add(survey->findings, WEIGHT_LOSS, "volume-not-read", volume->name,
 	    "If the drive makes noises or drops out, leave it to a recovery laboratory.",
-	    "The volume %s cannot be read: %s.",
-	    survey_volume_words(survey, index, &survey->arena), trouble.text);
+	    "The volume %s cannot be read: %s.", survey_volume_words(survey, index, &survey->arena),
+	    trouble.text);
 	/* Kept as the reason in case that no volume is left. */
 	if (!*error->text)
 		*error = trouble;
@@ -116,14 +118,15 @@ static bool add_volume(struct survey *survey, size_t drive, const struct partiti
 
 	volume->drive = drive;
 	volume->partition = partition;
-	volume->is_system_partition = table->kind != TABLE_NONE && partition_is_system(table, partition);
-	volume->filesystem = filesystem_recognise(survey->drives[drive].source, partition->offset,
-	    partition->length);
+	volume->is_system_partition =
+	    table->kind != TABLE_NONE && partition_is_system(table, partition);
+	volume->filesystem = filesystem_recognise(
+	    survey->drives[drive].source, partition->offset, partition->length);
 	if (table->kind == TABLE_NONE)
 		volume->name = arena_printf(&survey->arena, "drive-%zu", drive + 1);
 	else
-		volume->name = arena_printf(&survey->arena, "drive-%zu-partition-%u", drive + 1,
-		    partition->number);
+		volume->name = arena_printf(
+		    &survey->arena, "drive-%zu-partition-%u", drive + 1, partition->number);
 	return volume->name != NULL;
 }
 
@@ -152,7 +155,7 @@ bool open_volumes(struct survey *survey, struct error *error)
 	if (n_read > 0)
 		return true;
 	if (*trouble.text)
-		return error_set(error, STATUS_NO_VOLUME, "no readable NTFS volume was found: %s",
-		    trouble.text);
+		return error_set(
+		    error, STATUS_NO_VOLUME, "no readable NTFS volume was found: %s", trouble.text);
 	return error_set(error, STATUS_NO_VOLUME, "no NTFS volume was found on the named drives");
 }

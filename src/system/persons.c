@@ -18,14 +18,15 @@
 
 bool sid_is_service(const char *sid)
 {
-	/* Persons are of a machine or domain (S-1-5-21) or of a directory in the cloud (S-1-12-1). */
+	/* Persons are of a machine or domain (S-1-5-21) or of a directory in the cloud (S-1-12-1).
+	 */
 	return strncmp(sid, "S-1-5-", 6) == 0 && strncmp(sid, "S-1-5-21-", 9) != 0;
 }
 
-/* --- variables ------------------------------------------------------------------------------------*/
+/* --- variables --- */
 
-static void set(struct learn *learn, struct environment *environment, const char *name,
-    const char *value)
+static void set(
+    struct learn *learn, struct environment *environment, const char *name, const char *value)
 {
 	if (!environment_set(environment, &learn->survey->arena, name, value))
 		learn->no_memory = true;
@@ -38,8 +39,8 @@ static const char *list_path(struct learn *learn, const char *name, const char *
 	char *value = NULL;
 
 	if (learn->software)
-		value = hive_text(learn->software, hive_root(learn->software), KEY_PROFILES, name,
-		    arena, NULL);
+		value = hive_text(
+		    learn->software, hive_root(learn->software), KEY_PROFILES, name, arena, NULL);
 	if (value && *value)
 		value = environment_expand(&learn->machine, value, arena, NULL);
 	return value && *value ? value : otherwise;
@@ -62,7 +63,7 @@ static bool is_real_folder(struct learn *learn, const char *name)
 		return false;
 	node = catalogue_node(catalogue, catalogue->entries[entry].node);
 	return node && node->flags & NODE_FOLDER &&
-	    reparse_kind(node->reparse_tag) != REPARSE_KIND_LINK;
+	       reparse_kind(node->reparse_tag) != REPARSE_KIND_LINK;
 }
 
 static void learn_machine_variables(struct learn *learn)
@@ -81,7 +82,8 @@ static void learn_machine_variables(struct learn *learn)
 	set(learn, machine, "SystemRoot", windows);
 	set(learn, machine, "windir", windows);
 	set(learn, machine, "ProgramFiles", learn_text(learn, "%s\\Program Files", drive));
-	set(learn, machine, "ProgramFiles(x86)", learn_text(learn, "%s\\Program Files (x86)", drive));
+	set(learn, machine, "ProgramFiles(x86)",
+	    learn_text(learn, "%s\\Program Files (x86)", drive));
 	set(learn, machine, "ProgramData", learn_text(learn, "%s\\ProgramData", drive));
 	set(learn, machine, "COMPUTERNAME", system->computer);
 }
@@ -114,7 +116,7 @@ static void learn_profile_folders(struct learn *learn)
 	    learn->is_nt5 ? learn->public_path : learn_text(learn, "%%ProgramData%%"));
 }
 
-/* --- who ------------------------------------------------------------------------------------------*/
+/* --- who --- */
 
 static const char *last_name(const char *path)
 {
@@ -163,9 +165,9 @@ static void person_from_key(struct learn *learn, hive_cell key)
 	person->is_backup_twin = is_backup;
 	person->is_service = sid_is_service(name);
 	hive_number(learn->software, key, "", "State", &state);
-	person->is_temporary = !person->is_service &&
-	    ((state & STATE_TEMPORARY) != 0 || utf_equal_fold(person->folder, "TEMP") ||
-		utf_starts_fold(person->folder, "TEMP."));
+	person->is_temporary = !person->is_service && ((state & STATE_TEMPORARY) != 0 ||
+							  utf_equal_fold(person->folder, "TEMP") ||
+							  utf_starts_fold(person->folder, "TEMP."));
 	person->profile = survey_resolve(learn->survey, learn->system, person->path);
 }
 
@@ -176,9 +178,9 @@ static void persons_from_list(struct learn *learn, const hive_cell *keys, size_t
 }
 
 /*
- * An account whose profile could not be opened has two keys: "SID.bak" with the real profile, and "SID"
- * with a temporary one. Two keys for one folder are one person, and a temporary folder that is gone is
- * nobody's.
+ * An account whose profile could not be opened has two keys: "SID.bak" with the real profile, and
+ * "SID" with a temporary one. Two keys for one folder are one person, and a temporary folder that
+ * is gone is nobody's.
  */
 static bool is_needless_twin(const struct old_system *system, size_t index)
 {
@@ -198,13 +200,40 @@ static bool is_needless_twin(const struct old_system *system, size_t index)
 	return false;
 }
 
+/* The person among `kept` who has the same profile folder, or NULL. */
+static const struct person *same_folder(
+    const struct person *kept, size_t n_kept, const struct person *person)
+{
+	for (size_t i = 0; i < n_kept && person->profile.node != NONE; i++)
+		if (kept[i].profile.node == person->profile.node &&
+		    kept[i].profile.volume == person->profile.volume)
+			return &kept[i];
+	return NULL;
+}
+
+static bool is_kept(struct learn *learn, size_t index, const struct person *kept, size_t n_kept)
+{
+	const struct person *person = &learn->system->persons[index];
+	const struct person *other = same_folder(kept, n_kept, person);
+
+	if (is_needless_twin(learn->system, index))
+		return false;
+	if (!other)
+		return true;
+	findings_add(learn->findings, WEIGHT_NOTE, "profile-two-accounts", person->folder, "",
+	    "Two accounts (%s and %s) used the folder %s. It is taken once.", other->sid,
+	    person->sid, person->path);
+	return false;
+}
+
 /* Temporary profiles come last, so that the real one gets the plain name. */
 static void sort_out_twins(struct learn *learn)
 {
 	struct old_system *system = learn->system;
-	struct person *kept = arena_array(&learn->survey->arena, system->n_persons + 1, sizeof(*kept));
+	struct person *kept;
 	size_t n_kept = 0;
 
+	kept = arena_array(&learn->survey->arena, system->n_persons + 1, sizeof(*kept));
 	if (!kept) {
 		learn->no_memory = true;
 		return;
@@ -212,13 +241,13 @@ static void sort_out_twins(struct learn *learn)
 	for (unsigned pass = 0; pass < 2; pass++)
 		for (size_t i = 0; i < system->n_persons; i++)
 			if (system->persons[i].is_temporary == (pass == 1) &&
-			    !is_needless_twin(system, i))
+			    is_kept(learn, i, kept, n_kept))
 				kept[n_kept++] = system->persons[i];
 	memcpy(system->persons, kept, n_kept * sizeof(*kept));
 	system->n_persons = n_kept;
 }
 
-/* --- folders that no hive mentions -----------------------------------------------------------------*/
+/* --- folders that no hive mentions --- */
 
 static bool is_known(const struct old_system *system, struct location at)
 {
@@ -248,8 +277,8 @@ static bool is_own_folder(const char *name)
 
 static bool looks_like_profile(const struct catalogue *catalogue, uint32_t folder)
 {
-	static const char *const signs[] = {"NTUSER.DAT", "AppData", "Desktop", "Documents",
-	    "My Documents", "Application Data"};
+	static const char *const signs[] = {
+	    "NTUSER.DAT", "AppData", "Desktop", "Documents", "My Documents", "Application Data"};
 
 	for (size_t i = 0; i < sizeof(signs) / sizeof(signs[0]); i++)
 		if (catalogue_child(catalogue, folder, signs[i]) != NONE)
@@ -257,8 +286,8 @@ static bool looks_like_profile(const struct catalogue *catalogue, uint32_t folde
 	return false;
 }
 
-static void person_from_folder(struct learn *learn, const struct catalogue *catalogue,
-    const struct entry *entry)
+static void person_from_folder(
+    struct learn *learn, const struct catalogue *catalogue, const struct entry *entry)
 {
 	struct old_system *system = learn->system;
 	const char *name = catalogue_name(catalogue, entry->name);
@@ -276,7 +305,8 @@ static void person_from_folder(struct learn *learn, const struct catalogue *cata
 	if (learn->software)
 		findings_add(learn->findings, WEIGHT_CAUTION, "profile-unlisted", person->folder,
 		    "Ask the owner whose it was.",
-		    "The folder %s looks like a person's, but no account of the old system owns it. It "
+		    "The folder %s looks like a person's, but no account of the old system owns "
+		    "it. It "
 		    "may be left over from an account that was removed.",
 		    person->path);
 }
@@ -284,7 +314,8 @@ static void person_from_folder(struct learn *learn, const struct catalogue *cata
 static void persons_from_folders(struct learn *learn, size_t limit)
 {
 	struct old_system *system = learn->system;
-	const struct catalogue *catalogue = survey_catalogue(learn->survey, system->profiles.volume);
+	const struct catalogue *catalogue =
+	    survey_catalogue(learn->survey, system->profiles.volume);
 	const uint32_t *children;
 	size_t n_children;
 
@@ -295,7 +326,7 @@ static void persons_from_folders(struct learn *learn, size_t limit)
 		person_from_folder(learn, catalogue, &catalogue->entries[children[i]]);
 }
 
-/* --- each person ----------------------------------------------------------------------------------*/
+/* --- each person --- */
 
 static bool person_key_taken(const void *context, const char *key)
 {
@@ -314,8 +345,8 @@ static void name_person(struct learn *learn, struct person *person)
 	struct arena *arena = &learn->survey->arena;
 	const char *name = *person->account ? person->account : person->folder;
 
-	person->key = key_unique(arena, key_make(arena, name, "person"), person_key_taken,
-	    learn->system);
+	person->key =
+	    key_unique(arena, key_make(arena, name, "person"), person_key_taken, learn->system);
 }
 
 static bool person_variables(struct learn *learn, const struct person *person,
@@ -331,12 +362,13 @@ static bool person_variables(struct learn *learn, const struct person *person,
 	set(learn, environment, "HOMEDRIVE", learn_text(learn, "%.2s", person->path));
 	set(learn, environment, "HOMEPATH",
 	    person->path[0] && person->path[1] == ':' ? person->path + 2 : person->path);
-	set(learn, environment, "APPDATA", learn->is_nt5 ? "%USERPROFILE%\\Application Data"
-							  : "%USERPROFILE%\\AppData\\Roaming");
+	set(learn, environment, "APPDATA",
+	    learn->is_nt5 ? "%USERPROFILE%\\Application Data" : "%USERPROFILE%\\AppData\\Roaming");
 	set(learn, environment, "LOCALAPPDATA", "%USERPROFILE%\\AppData\\Local");
-	if (hive && (!environment_add_key(environment, hive, hive_root(hive), "Environment", arena) ||
-			!environment_add_key(environment, hive, hive_root(hive),
-			    "Volatile Environment", arena)))
+	if (hive &&
+	    (!environment_add_key(environment, hive, hive_root(hive), "Environment", arena) ||
+		!environment_add_key(
+		    environment, hive, hive_root(hive), "Volatile Environment", arena)))
 		learn->no_memory = true;
 	/* What the old system sets itself cannot be changed by a person's key. */
 	set(learn, environment, "USERPROFILE", person->path);
@@ -387,8 +419,8 @@ static void learn_person(struct learn *learn, struct person *person)
 	if (person_variables(learn, person, hive, &environment)) {
 		learn_places(learn, person, hive, &environment);
 		if (hive)
-			learn_programs(learn, hive, "Software\\",
-			    (size_t)(person - learn->system->persons));
+			learn_programs(
+			    learn, hive, "Software\\", (size_t)(person - learn->system->persons));
 	}
 	environment_free(&environment);
 	hive_close(hive);
@@ -429,12 +461,14 @@ static void report_person(struct learn *learn, const struct person *person)
 		report_profile(learn, person, name);
 	if (person->is_backup_twin)
 		findings_add(learn->findings, WEIGHT_NOTE, "profile-backup-twin", person->key, "",
-		    "The old system could no longer open the profile of %s and had set it aside (%s).",
+		    "The old system could no longer open the profile of %s and had set it aside "
+		    "(%s).",
 		    name, person->path);
 	if (person->is_temporary)
 		findings_add(learn->findings, WEIGHT_CAUTION, "profile-temporary", person->key,
 		    "Look into both folders of this person.",
-		    "%s was last signed in with a temporary profile (%s): files saved then lie there.",
+		    "%s was last signed in with a temporary profile (%s): files saved then lie "
+		    "there.",
 		    name, person->path);
 }
 

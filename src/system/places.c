@@ -1,9 +1,9 @@
 /*
  * Where each place really is: from `User Shell Folders`, then `Shell Folders`, then the default.
  *
- * A place may lie in another folder, on another letter, behind a junction, in a cloud-sync folder, on a
- * share. Offline copies of shares: \Windows\CSC\v2.0.6\namespace\SERVER\SHARE (common practice, no
- * source).
+ * A place may lie in another folder, on another letter, behind a junction, in a cloud-sync folder,
+ * on a share. Offline copies of shares: \Windows\CSC\v2.0.6\namespace\SERVER\SHARE (common
+ * practice, no source).
  */
 #include "system/inner.h"
 
@@ -19,12 +19,12 @@
 
 /* Whose places are being learned: a person's, or those that all share. */
 struct owner {
-	const char *name;             /* for sentences */
-	const char *subject;          /* of findings */
-	const char *base;             /* old path of the profile */
+	const char *name;    /* for sentences */
+	const char *subject; /* of findings */
+	const char *base;    /* old path of the profile */
 	struct location profile;
-	const struct hive *hive;      /* may be NULL */
-	const char *prefix;           /* "Software\\" in a person's hive, "" in the machine's */
+	const struct hive *hive; /* may be NULL */
+	const char *prefix;      /* "Software\\" in a person's hive, "" in the machine's */
 	const struct environment *environment;
 	struct place *places;
 	size_t n_places;
@@ -49,11 +49,11 @@ const char *place_status_name(enum place_status status)
 	return "missing";
 }
 
-/* --- what the hives say ----------------------------------------------------------------------------*/
+/* --- what the hives say --- */
 
 /* The first value that is there among the role's names. */
-static const char *find_value(struct learn *learn, const struct owner *owner,
-    const struct place_role *role, const char *key)
+static const char *find_value(
+    struct learn *learn, const struct owner *owner, const struct place_role *role, const char *key)
 {
 	const char *path = learn_text(learn, "%s%s", owner->prefix, key);
 
@@ -70,8 +70,8 @@ static const char *find_value(struct learn *learn, const struct owner *owner,
 }
 
 /* A letter that the person's hive connects to a network share becomes the share's path. */
-static const char *through_network_letter(struct learn *learn, const struct owner *owner,
-    const char *path)
+static const char *through_network_letter(
+    struct learn *learn, const struct owner *owner, const char *path)
 {
 	char *share, key[16];
 
@@ -83,8 +83,8 @@ static const char *through_network_letter(struct learn *learn, const struct owne
 			return path;
 	memcpy(key, "Network\\?", 10);
 	key[8] = path[0];
-	share = hive_text(owner->hive, hive_root(owner->hive), key, "RemotePath",
-	    &learn->survey->arena, NULL);
+	share = hive_text(
+	    owner->hive, hive_root(owner->hive), key, "RemotePath", &learn->survey->arena, NULL);
 	if (!share || !path_is_share(share))
 		return path;
 	return learn_text(learn, "%s%s", share, path + 2);
@@ -108,8 +108,8 @@ static const char *tidy(struct learn *learn, const char *path)
 	return text;
 }
 
-static const char *default_path(struct learn *learn, const struct owner *owner,
-    const struct place_role *role)
+static const char *default_path(
+    struct learn *learn, const struct owner *owner, const struct place_role *role)
 {
 	const char *below = learn->is_nt5 ? role->nt5_path : role->path;
 
@@ -140,7 +140,8 @@ static bool learn_path(struct learn *learn, const struct owner *owner,
 		place->path = otherwise;
 		return otherwise != NULL;
 	}
-	path = environment_expand(owner->environment, place->value, &learn->survey->arena, &unknown);
+	path =
+	    environment_expand(owner->environment, place->value, &learn->survey->arena, &unknown);
 	if (!path) {
 		learn->no_memory = true;
 		return false;
@@ -148,13 +149,14 @@ static bool learn_path(struct learn *learn, const struct owner *owner,
 	if (unknown)
 		findings_add(learn->findings, WEIGHT_CAUTION, "variable-unknown", owner->subject,
 		    "Ask the owner where that folder was.",
-		    "The folder %s of %s is said to be at %s, but nothing says what %%%s%% stands for.",
+		    "The folder %s of %s is said to be at %s, but nothing says what %%%s%% stands "
+		    "for.",
 		    place->folder, owner->name, place->value, unknown);
 	place->path = tidy(learn, through_network_letter(learn, owner, path));
 	return true;
 }
 
-/* --- where that is -------------------------------------------------------------------------------- */
+/* --- where that is --- */
 
 static bool same_location(struct location a, struct location b)
 {
@@ -197,8 +199,8 @@ static struct location offline_copy(struct learn *learn, const char *path)
 }
 
 /* The default folder itself, by names alone: what a redirection may have left behind. */
-static struct location plain_default(struct learn *learn, const struct owner *owner,
-    const struct place_role *role)
+static struct location plain_default(
+    struct learn *learn, const struct owner *owner, const struct place_role *role)
 {
 	const struct catalogue *catalogue = survey_catalogue(learn->survey, owner->profile.volume);
 	const char *below = learn->is_nt5 ? role->nt5_path : role->path;
@@ -209,8 +211,8 @@ static struct location plain_default(struct learn *learn, const struct owner *ow
 	if (role->parent && !learn->is_nt5) {
 		for (size_t i = 0; i < n_place_roles; i++)
 			if (strcmp(place_roles[i].role, role->parent) == 0)
-				at.node = catalogue_lookup(catalogue, owner->profile.node,
-				    place_roles[i].path);
+				at.node = catalogue_lookup(
+				    catalogue, owner->profile.node, place_roles[i].path);
 		if (at.node != NONE)
 			at.node = catalogue_lookup(catalogue, at.node, below);
 	} else {
@@ -227,8 +229,8 @@ static bool is_link(const struct survey *survey, struct location at)
 	return node && reparse_kind(node->reparse_tag) == REPARSE_KIND_LINK;
 }
 
-static enum place_status status_of(const struct owner *owner, const struct resolved *resolved,
-    struct location usual)
+static enum place_status status_of(
+    const struct owner *owner, const struct resolved *resolved, struct location usual)
 {
 	switch (resolved->reached) {
 	case REACHED_DRIVE:
@@ -246,7 +248,7 @@ static enum place_status status_of(const struct owner *owner, const struct resol
 	return resolved->at.volume == owner->profile.volume ? PLACE_REDIRECTED : PLACE_OTHER_VOLUME;
 }
 
-/* --- what to say -----------------------------------------------------------------------------------*/
+/* --- what to say --- */
 
 static const char *missing_drive_advice(struct learn *learn, const char *path)
 {
@@ -255,6 +257,12 @@ static const char *missing_drive_advice(struct learn *learn, const char *path)
 			return learn_text(learn, "Attach that drive (%s) and run again.",
 			    learn->system->letters[i].what);
 	return "Attach that drive and run again.";
+}
+
+/* "E:", or the whole path where it does not begin with a letter. */
+static const char *drive_words(struct learn *learn, const char *path)
+{
+	return path[0] && path[1] == ':' ? learn_text(learn, "%.2s", path) : path;
 }
 
 static void report_place(struct learn *learn, const struct owner *owner, const struct place *place,
@@ -268,8 +276,8 @@ static void report_place(struct learn *learn, const struct owner *owner, const s
 	case REACHED_DRIVE:
 		findings_add(learn->findings, WEIGHT_CAUTION, "place-drive-missing", owner->subject,
 		    missing_drive_advice(learn, path),
-		    "The folder %s of %s lies on %.2s, whose drive is not attached.", place->folder,
-		    owner->name, path);
+		    "The folder %s of %s lies on %s, whose drive is not attached.", place->folder,
+		    owner->name, drive_words(learn, path));
 		break;
 	case REACHED_SHARE:
 		findings_add(learn->findings, WEIGHT_CAUTION, "place-share", owner->subject,
@@ -283,13 +291,13 @@ static void report_place(struct learn *learn, const struct owner *owner, const s
 	case REACHED_UNREAD:
 		findings_add(learn->findings, WEIGHT_LOSS, "place-not-read", owner->subject,
 		    "See what is said about that volume.",
-		    "The folder %s of %s lies on %.2s, a volume that cannot be read.",
-		    place->folder, owner->name, path);
+		    "The folder %s of %s lies on %s, a volume that cannot be read.", place->folder,
+		    owner->name, drive_words(learn, path));
 		break;
 	case REACHED_NOT:
 		if (place->value)
-			findings_add(learn->findings, WEIGHT_CAUTION, "place-missing", owner->subject,
-			    "Ask the owner where that folder was.",
+			findings_add(learn->findings, WEIGHT_CAUTION, "place-missing",
+			    owner->subject, "Ask the owner where that folder was.",
 			    "The folder %s of %s should be at %s, but that is not there.",
 			    place->folder, owner->name, place->path);
 		break;
@@ -297,8 +305,8 @@ static void report_place(struct learn *learn, const struct owner *owner, const s
 }
 
 /* A place that is where it always was, and not there, is nothing to report: many never existed. */
-static bool is_worth_reporting(const struct place_role *role, const struct place *place,
-    const char *usual_path)
+static bool is_worth_reporting(
+    const struct place_role *role, const struct place *place, const char *usual_path)
 {
 	if (place->status == PLACE_MISSING && usual_path && utf_equal_fold(place->path, usual_path))
 		return false;

@@ -13,8 +13,8 @@
 
 #define PROGRAM_LIMIT 50000
 
-static const char *record_text(struct learn *learn, const struct hive *hive, hive_cell key,
-    const char *name)
+static const char *record_text(
+    struct learn *learn, const struct hive *hive, hive_cell key, const char *name)
 {
 	char *text = hive_text(hive, key, "", name, &learn->survey->arena, NULL);
 
@@ -37,8 +37,8 @@ static bool is_patch_number(const char *text)
 
 static bool names_update(const char *key, const char *name, const char *release)
 {
-	static const char *const releases[] = {"Update", "Hotfix", "Security Update", "Update Rollup",
-	    "Service Pack", "ServicePack"};
+	static const char *const releases[] = {
+	    "Update", "Hotfix", "Security Update", "Update Rollup", "Service Pack", "ServicePack"};
 	const char *bracket = strrchr(name, '(');
 
 	for (size_t i = 0; i < sizeof(releases) / sizeof(releases[0]); i++)
@@ -47,8 +47,8 @@ static bool names_update(const char *key, const char *name, const char *release)
 	return is_patch_number(key) || (bracket && is_patch_number(bracket + 1));
 }
 
-static void read_record(struct learn *learn, const struct hive *hive, hive_cell key,
-    struct program *program)
+static void read_record(
+    struct learn *learn, const struct hive *hive, hive_cell key, struct program *program)
 {
 	char *key_name = hive_key_name(hive, key, &learn->survey->arena);
 	uint64_t number = 0;
@@ -66,14 +66,14 @@ static void read_record(struct learn *learn, const struct hive *hive, hive_cell 
 		program->size = number * 1024;
 	number = 0;
 	hive_number(hive, key, "", "SystemComponent", &number);
-	program->is_update = names_update(program->key, program->name,
-	    record_text(learn, hive, key, "ReleaseType"));
-	program->is_component = number == 1 ||
-	    (!program->is_update && *record_text(learn, hive, key, "ParentKeyName"));
+	program->is_update =
+	    names_update(program->key, program->name, record_text(learn, hive, key, "ReleaseType"));
+	program->is_component =
+	    number == 1 || (!program->is_update && *record_text(learn, hive, key, "ParentKeyName"));
 }
 
-static void read_records(struct learn *learn, const struct hive *hive, const char *path,
-    size_t person, bool is_32_bit)
+static void read_records(
+    struct learn *learn, const struct hive *hive, const char *path, size_t person, bool is_32_bit)
 {
 	hive_cell list = hive_find(hive, hive_root(hive), path), *keys;
 	size_t n_keys;

@@ -1,4 +1,5 @@
-/* From an old path to a place in a catalogue, through letters, volume names, junctions and links. */
+/* From an old path to a place in a catalogue, through letters, volume names, junctions and links.
+ */
 #include "system/inner.h"
 
 #include "base/utf.h"
@@ -217,8 +218,8 @@ struct resolved resolve_path(const struct survey *survey, const struct old_syste
 	return walk.result;
 }
 
-struct location survey_resolve(const struct survey *survey, const struct old_system *system,
-    const char *path)
+struct location survey_resolve(
+    const struct survey *survey, const struct old_system *system, const char *path)
 {
 	struct arena arena = {0};
 	struct location at = resolve_path(survey, system, path, &arena).at;

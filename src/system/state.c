@@ -1,5 +1,6 @@
 /*
- * In which state the old system was left: hibernated, fast start-up, files that are only in the cloud.
+ * In which state the old system was left: hibernated, fast start-up, files that are only in the
+ * cloud.
  */
 #include "system/inner.h"
 
@@ -9,14 +10,14 @@
 
 #include <stdlib.h>
 
-/* --- sums ----------------------------------------------------------------------------------------- */
+/* --- sums --- */
 
 struct summing {
 	const struct catalogue *catalogue;
 	struct sum sum;
 	uint32_t *folders; /* still to visit */
 	size_t n_folders, capacity;
-	size_t visits;     /* a damaged catalogue may hold a loop: no more visits than names */
+	size_t visits; /* a damaged catalogue may hold a loop: no more visits than names */
 };
 
 static void add_node(struct summing *summing, uint32_t number)
@@ -40,7 +41,8 @@ static void add_node(struct summing *summing, uint32_t number)
 		enum content content = data_content(catalogue, stream);
 
 		bytes += stream->size;
-		in_cloud = in_cloud || content == CONTENT_CLOUD_ONLY || content == CONTENT_CLOUD_PART;
+		in_cloud =
+		    in_cloud || content == CONTENT_CLOUD_ONLY || content == CONTENT_CLOUD_PART;
 	}
 	summing->sum.files++;
 	summing->sum.bytes += bytes;
@@ -63,7 +65,8 @@ struct sum survey_sum(const struct survey *survey, struct location location)
 		uint32_t folder = summing.folders[--summing.n_folders];
 		size_t n_children = catalogue_children(summing.catalogue, folder, &children);
 
-		for (size_t i = 0; i < n_children && summing.visits < summing.catalogue->n_entries; i++) {
+		for (size_t i = 0; i < n_children && summing.visits < summing.catalogue->n_entries;
+		     i++) {
 			summing.visits++;
 			add_node(&summing, summing.catalogue->entries[children[i]].node);
 		}
@@ -72,7 +75,7 @@ struct sum survey_sum(const struct survey *survey, struct location location)
 	return summing.sum;
 }
 
-/* --- findings ------------------------------------------------------------------------------------- */
+/* --- findings --- */
 
 /* Does `at` lie in (or is it) the folder `above`? */
 static bool lies_below(const struct survey *survey, struct location at, struct location above)
@@ -120,7 +123,8 @@ static void report_cloud(struct learn *learn, const struct person *person)
 	}
 	if (all.cloud_files > 0)
 		findings_add(learn->findings, WEIGHT_CAUTION, "cloud-files", person->key,
-		    "Sign in to the cloud service with the owner's account and fetch them from there.",
+		    "Sign in to the cloud service with the owner's account and fetch them from "
+		    "there.",
 		    "%s files of %s (%s) are only in the cloud, or partly, and not on this drive.",
 		    text_count(all.cloud_files).text,
 		    *person->account ? person->account : person->folder,
@@ -141,7 +145,7 @@ static bool is_fast_start_up(const struct learn *learn)
 		return false;
 	return hive_number(learn->config, learn->control, "Control\\Session Manager\\Power",
 		   "HiberbootEnabled", &fast) &&
-	    fast == 1;
+	       fast == 1;
 }
 
 /* The volume has said that it is hibernated; the hives may know that it is less than that. */
@@ -154,7 +158,8 @@ static void report_session(struct learn *learn)
 		return;
 	findings_drop(findings, "hibernated", volume->name);
 	findings_add(findings, WEIGHT_NOTE, "fast-start-up", volume->name, "",
-	    "The PC was shut down with fast start-up, which keeps a part of the old system in a file. "
+	    "The PC was shut down with fast start-up, which keeps a part of the old system in a "
+	    "file. "
 	    "Everybody was signed off first, so little can be missing because of that.");
 }
 

@@ -1,4 +1,5 @@
-/* The survey's course: open the drives, read tables, volumes and catalogues, learn the old systems. */
+/* The survey's course: open the drives, read tables, volumes and catalogues, learn the old systems.
+ */
 #include "system/survey.h"
 
 #include "base/utf.h"
@@ -11,7 +12,7 @@
 #include <string.h>
 #include <sys/stat.h>
 
-/* --- drives ---------------------------------------------------------------------------------------- */
+/* --- drives --- */
 
 /* Is the source the same file or device as an earlier one? */
 static bool is_named_twice(const char *const *paths, size_t index)
@@ -68,19 +69,19 @@ static bool open_drive(struct survey *survey, const char *path, struct error *er
 		return false;
 	survey->n_drives++;
 	return drive_describe(&survey->arena, "", path, &drive->about, error) &&
-	    table_read(drive->source, &survey->arena, survey->findings, &drive->table, error);
+	       table_read(drive->source, &survey->arena, survey->findings, &drive->table, error);
 }
 
-static bool open_drives(struct survey *survey, const char *const *paths, size_t n_paths,
-    struct error *error)
+static bool open_drives(
+    struct survey *survey, const char *const *paths, size_t n_paths, struct error *error)
 {
 	survey->drives = arena_array(&survey->arena, n_paths + 1, sizeof(*survey->drives));
 	if (!survey->drives)
 		return error_no_memory(error);
 	for (size_t i = 0; i < n_paths; i++) {
 		if (is_named_twice(paths, i)) {
-			findings_add(survey->findings, WEIGHT_NOTE, "source-named-twice", paths[i], "",
-			    "The same drive was named twice; it is read once.");
+			findings_add(survey->findings, WEIGHT_NOTE, "source-named-twice", paths[i],
+			    "", "The same drive was named twice; it is read once.");
 			continue;
 		}
 		if (!open_drive(survey, paths[i], error))
@@ -89,7 +90,7 @@ static bool open_drives(struct survey *survey, const char *const *paths, size_t 
 	return true;
 }
 
-/* --- names of volumes ------------------------------------------------------------------------------ */
+/* --- names of volumes --- */
 
 static bool letter_is_used(const struct survey *survey, char letter)
 {
@@ -140,7 +141,8 @@ static bool volume_name_taken(const void *context, const char *name)
 static bool name_volumes(struct survey *survey, struct error *error)
 {
 	struct naming naming = {survey, 0};
-	struct survey_volume **order = arena_array(&survey->arena, survey->n_volumes + 1, sizeof(*order));
+	struct survey_volume **order =
+	    arena_array(&survey->arena, survey->n_volumes + 1, sizeof(*order));
 
 	if (!order)
 		return error_no_memory(error);
@@ -164,7 +166,7 @@ static bool name_volumes(struct survey *survey, struct error *error)
 	return true;
 }
 
-/* --- systems --------------------------------------------------------------------------------------- */
+/* --- systems --- */
 
 static int by_use(const void *a, const void *b)
 {
@@ -188,7 +190,8 @@ static bool learn_systems(struct survey *survey, struct error *error)
 		qsort(survey->systems, survey->n_systems, sizeof(*survey->systems), by_use);
 	if (survey->n_systems == 0)
 		findings_add(survey->findings, WEIGHT_NOTE, "no-old-system", "",
-		    "If these are only data drives, that is as it should be; otherwise attach the drive "
+		    "If these are only data drives, that is as it should be; otherwise attach the "
+		    "drive "
 		    "that Windows was on, too.",
 		    "No Windows installation was found, so nobody's folders are known by name.");
 	return true;
@@ -200,7 +203,7 @@ bool survey_run(struct survey *survey, const char *const *paths, size_t n_paths,
 	*survey = (struct survey){.findings = findings};
 	arena_init(&survey->arena);
 	return open_drives(survey, paths, n_paths, error) && open_volumes(survey, error) &&
-	    learn_systems(survey, error) && (give_letters(survey), name_volumes(survey, error));
+	       learn_systems(survey, error) && (give_letters(survey), name_volumes(survey, error));
 }
 
 void survey_free(struct survey *survey)

@@ -2,8 +2,9 @@
  * The survey: everything learned from the drives before a byte of anybody's files is read.
  *
  * survey_run() opens the sources, reads tables, volumes and catalogues, finds every old system, and
- * learns from its hives whose PC it was and where everything is. The result is plain data in one arena;
- * nothing changes it afterwards. Indexes into the arrays here are the links between its parts.
+ * learns from its hives whose PC it was and where everything is. The result is plain data in one
+ * arena; nothing changes it afterwards. Indexes into the arrays here are the links between its
+ * parts.
  */
 #ifndef SYSTEM_SURVEY_H
 #define SYSTEM_SURVEY_H
@@ -31,32 +32,33 @@ struct survey_drive {
 
 /* One volume of any file system; only NTFS has a `volume`. */
 struct survey_volume {
-	size_t drive;             /* index in survey.drives */
+	size_t drive; /* index in survey.drives */
 	const struct partition *partition;
 	enum filesystem filesystem;
-	struct volume *volume;    /* NULL: not NTFS or not readable */
-	char letter;              /* 'C', or 0 when no old system names one */
+	struct volume *volume; /* NULL: not NTFS or not readable */
+	char letter;           /* 'C', or 0 when no old system names one */
 	/*
-	 * How the volume is called in record, findings and archive paths, unique in the job: "C:" with a
-	 * letter, otherwise the label, otherwise "drive-1-partition-4".
+	 * How the volume is called in record, findings and archive paths, unique in the job: "C:"
+	 * with a letter, otherwise the label, otherwise "drive-1-partition-4".
 	 */
 	const char *name;
 	bool is_system_partition; /* EFI, reserved, recovery: nobody's files */
 };
 
 enum confidence {
-	CONFIDENCE_CERTAIN,  /* GPT partition GUID, or signature and offset of one attached volume */
-	CONFIDENCE_LIKELY,   /* offset scaled by a sector size, or only one volume is left */
+	CONFIDENCE_CERTAIN, /* GPT partition GUID, or signature and offset of one attached volume */
+	CONFIDENCE_LIKELY,  /* offset scaled by a sector size, or only one volume is left */
 	CONFIDENCE_DOUBTFUL, /* two attached volumes answer to it (cloned signature) */
 };
 
 /* A drive letter that an old system knew. */
 struct letter {
 	char letter;
-	size_t volume;      /* index in survey.volumes, SIZE_MAX: its drive is not attached */
+	size_t volume; /* index in survey.volumes, SIZE_MAX: its drive is not attached */
 	enum confidence confidence;
-	bool removable;     /* known by a device path: a stick, card or optical drive */
-	const char *what;   /* in words: "partition {guid}", "drive signature 1a2b3c4d, offset 1 MiB", "USB drive ..." */
+	bool removable;   /* known by a device path: a stick, card or optical drive */
+	const char *what; /* in words: "partition {guid}", "drive signature 1a2b3c4d, offset 1 MiB",
+			     "USB drive ..." */
 };
 
 /* A volume name, "Volume{guid}", that an old system knew: junctions and mount points use them. */
@@ -76,21 +78,23 @@ enum place_status {
 
 /* A location in the catalogue. */
 struct location {
-	size_t volume;  /* index in survey.volumes, SIZE_MAX: none */
-	uint32_t node;  /* NONE: not there */
+	size_t volume; /* index in survey.volumes, SIZE_MAX: none */
+	uint32_t node; /* NONE: not there */
 };
 
 struct place {
-	const char *role;     /* "documents", "pictures", ...: place_roles[] */
-	const char *folder;   /* its name in the archive: "Documents" */
+	const char *role;   /* "documents", "pictures", ...: place_roles[] */
+	const char *folder; /* its name in the archive: "Documents" */
 	enum place_status status;
 	bool in_cloud_folder; /* lies in a folder kept by a cloud-sync client */
-	const char *value;    /* as the hive has it, unexpanded; NULL: nothing there, the default is used */
-	const char *path;     /* expanded old path, "D:\Photos" */
-	const char *from;     /* "User Shell Folders", "Shell Folders", "default" */
+	const char
+	    *value; /* as the hive has it, unexpanded; NULL: nothing there, the default is used */
+	const char *path; /* expanded old path, "D:\Photos" */
+	const char *from; /* "User Shell Folders", "Shell Folders", "default" */
 	struct location at;
-	struct location leftover; /* the default folder when the place is redirected and that exists too */
-	struct location offline;  /* a share's offline copies, if the old system kept them */
+	struct location
+	    leftover; /* the default folder when the place is redirected and that exists too */
+	struct location offline; /* a share's offline copies, if the old system kept them */
 };
 
 struct person {
@@ -100,7 +104,7 @@ struct person {
 	const char *domain;    /* "" for a local account of this PC */
 	const char *folder;    /* name of the profile folder */
 	const char *path;      /* old path of the profile as the hive has it, expanded */
-	const char *key;       /* unique short name within the old system, for archive paths and parts */
+	const char *key; /* unique short name within the old system, for archive paths and parts */
 	struct location profile; /* resolved through a junction */
 	bool has_hive;           /* NTUSER.DAT could be read */
 	bool is_service;         /* service account: listed, never taken */
@@ -113,38 +117,39 @@ struct person {
 
 struct program {
 	const char *name, *publisher, *version; /* "" when not recorded */
-	const char *installed;   /* date as recorded, "2024-05-17"; "" when not */
-	uint64_t size;           /* bytes as recorded, 0: not */
-	const char *folder;      /* old path, "" when not recorded */
+	const char *installed;                  /* date as recorded, "2024-05-17"; "" when not */
+	uint64_t size;                          /* bytes as recorded, 0: not */
+	const char *folder;                     /* old path, "" when not recorded */
 	const char *web_page;
-	size_t person;           /* index in system.persons; SIZE_MAX: of the machine */
+	size_t person; /* index in system.persons; SIZE_MAX: of the machine */
 	bool is_32_bit;
-	bool is_component;       /* a part of the old system or of another program */
+	bool is_component; /* a part of the old system or of another program */
 	bool is_update;
-	const char *key;         /* name of the record's key */
+	const char *key; /* name of the record's key */
 };
 
 struct old_system {
-	size_t volume;               /* index in survey.volumes */
-	uint32_t windows;            /* node of the Windows folder */
-	const char *windows_path;    /* "\Windows" */
-	uint32_t container;          /* folder that stands for C:\ : the volume's root, or "Windows.old" */
-	char letter;                 /* its own drive letter, 'C' when unknown */
+	size_t volume;            /* index in survey.volumes */
+	uint32_t windows;         /* node of the Windows folder */
+	const char *windows_path; /* "\Windows" */
+	uint32_t container; /* folder that stands for C:\ : the volume's root, or "Windows.old" */
+	char letter;        /* its own drive letter, 'C' when unknown */
 	const char *product, *edition, *version, *build; /* "" when unknown */
-	const char *computer;        /* name; "" when unknown */
-	const char *key;             /* unique name for archive paths ("FERNHILL-PC") */
-	const char *zone_name;       /* time zone key name */
+	const char *computer;                            /* name; "" when unknown */
+	const char *key;       /* unique name for archive paths ("FERNHILL-PC") */
+	const char *zone_name; /* time zone key name */
 	int32_t bias, standard_bias, daylight_bias; /* minutes, UTC = local + bias */
 	/*
-	 * When standard and daylight time begin, as SYSTEMTIME ([MS-DTYP] 2.3.13): with year 0, day 1 to
-	 * 5 is the first to last such day of the week in that month; month 0: there is no daylight time.
+	 * When standard and daylight time begin, as SYSTEMTIME ([MS-DTYP] 2.3.13): with year 0, day
+	 * 1 to 5 is the first to last such day of the week in that month; month 0: there is no
+	 * daylight time.
 	 */
 	uint8_t standard_start[16], daylight_start[16];
 	bool has_zone;
-	int64_t last_shutdown;       /* FILETIME, 0 unknown */
-	int64_t installed;           /* FILETIME, 0 unknown */
-	int64_t last_used;           /* FILETIME: the latest of last shutdown and last write to SYSTEM */
-	bool is_copy;                /* inside a folder (Windows.old and the like) */
+	int64_t last_shutdown; /* FILETIME, 0 unknown */
+	int64_t installed;     /* FILETIME, 0 unknown */
+	int64_t last_used;     /* FILETIME: the latest of last shutdown and last write to SYSTEM */
+	bool is_copy;          /* inside a folder (Windows.old and the like) */
 	struct letter *letters;
 	size_t n_letters;
 	struct mount *mounts;
@@ -152,9 +157,9 @@ struct old_system {
 	struct person *persons;
 	size_t n_persons;
 	struct location public_profile;
-	struct location profiles;    /* the folder of profiles: \Users or \Documents and Settings */
+	struct location profiles; /* the folder of profiles: \Users or \Documents and Settings */
 	struct location default_profile;
-	struct place *shared;        /* shared places: Common Documents, ... */
+	struct place *shared; /* shared places: Common Documents, ... */
 	size_t n_shared;
 	struct program *programs;
 	size_t n_programs;
@@ -168,36 +173,37 @@ struct survey {
 	size_t n_volumes;
 	struct old_system *systems; /* the most recently used first */
 	size_t n_systems;
-	struct findings *findings;  /* not owned */
+	struct findings *findings; /* not owned */
 };
 
 /*
  * Surveys the sources (paths of block devices or images). False with *error when a source cannot be
- * opened at all (STATUS_NO_VOLUME...), when no NTFS volume could be read (STATUS_NO_VOLUME), or memory
- * runs out. survey_free() is needed in either case.
+ * opened at all (STATUS_NO_VOLUME...), when no NTFS volume could be read (STATUS_NO_VOLUME), or
+ * memory runs out. survey_free() is needed in either case.
  */
 bool survey_run(struct survey *survey, const char *const *paths, size_t n_paths,
     struct findings *findings, struct error *error);
 void survey_free(struct survey *survey);
 
 /*
- * Where an old path ("D:\Photos\2019", "\\server\share\x", "Volume{guid}\x") lies for this old system;
- * junctions and links on the way are followed (at most 32). location.volume is SIZE_MAX when its drive
- * is not attached or it lies on a share, location.node NONE when the folder is not there.
+ * Where an old path ("D:\Photos\2019", "\\server\share\x", "Volume{guid}\x") lies for this old
+ * system; junctions and links on the way are followed (at most 32). location.volume is SIZE_MAX
+ * when its drive is not attached or it lies on a share, location.node NONE when the folder is not
+ * there.
  */
-struct location survey_resolve(const struct survey *survey, const struct old_system *system,
-    const char *path);
+struct location survey_resolve(
+    const struct survey *survey, const struct old_system *system, const char *path);
 
 /*
- * The old system's time zone as a POSIX TZ value ("<+01>-1<+02>-2,M3.5.0/2,M10.5.0/3"). False when it
- * is not known or does not fit.
+ * The old system's time zone as a POSIX TZ value ("<+01>-1<+02>-2,M3.5.0/2,M10.5.0/3"). False when
+ * it is not known or does not fit.
  */
 bool zone_to_posix(const struct old_system *system, char *out, size_t size);
 
 /* What lies below a folder, junctions and links not followed. */
 struct sum {
-	uint64_t files, folders;  /* names; a file with two names there counts twice */
-	uint64_t bytes;           /* of all streams of the files */
+	uint64_t files, folders;           /* names; a file with two names there counts twice */
+	uint64_t bytes;                    /* of all streams of the files */
 	uint64_t cloud_files, cloud_bytes; /* of these: not, or only partly, on the drive */
 };
 struct sum survey_sum(const struct survey *survey, struct location location);

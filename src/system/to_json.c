@@ -17,15 +17,15 @@ static const char *confidence_name(enum confidence confidence)
 	return "doubtful";
 }
 
-static void volume_name(const struct survey *survey, struct json *json, const char *key,
-    size_t volume)
+static void volume_name(
+    const struct survey *survey, struct json *json, const char *key, size_t volume)
 {
 	json_key_text(json, key, volume < survey->n_volumes ? survey->volumes[volume].name : NULL);
 }
 
 /* {"volume":"D:","path":"\\Photos"}, or null when it is nowhere. */
-static void location_to_json(const struct survey *survey, struct json *json, const char *key,
-    struct location at)
+static void location_to_json(
+    const struct survey *survey, struct json *json, const char *key, struct location at)
 {
 	const struct catalogue *catalogue = survey_catalogue(survey, at.volume);
 	struct buf path = {0};
@@ -80,8 +80,8 @@ static void places_to_json(const struct survey *survey, struct json *json, const
 	json_end(json);
 }
 
-static void person_to_json(const struct survey *survey, struct json *json,
-    const struct person *person)
+static void person_to_json(
+    const struct survey *survey, struct json *json, const struct person *person)
 {
 	json_begin_object(json);
 	json_key_text(json, "key", person->key);
@@ -102,8 +102,8 @@ static void person_to_json(const struct survey *survey, struct json *json,
 	json_end(json);
 }
 
-static void letters_to_json(const struct survey *survey, struct json *json,
-    const struct old_system *system)
+static void letters_to_json(
+    const struct survey *survey, struct json *json, const struct old_system *system)
 {
 	json_key(json, "letters");
 	json_begin_array(json);
@@ -115,9 +115,8 @@ static void letters_to_json(const struct survey *survey, struct json *json,
 		json_key_text(json, "letter", name);
 		json_key_bool(json, "attached", letter->volume != SIZE_MAX);
 		volume_name(survey, json, "volume", letter->volume);
-		json_key_text(json, "confidence", letter->volume == SIZE_MAX
-			? NULL
-			: confidence_name(letter->confidence));
+		json_key_text(json, "confidence",
+		    letter->volume == SIZE_MAX ? NULL : confidence_name(letter->confidence));
 		json_key_bool(json, "removable", letter->removable);
 		json_key_text(json, "what", letter->what);
 		json_end(json);
@@ -125,8 +124,8 @@ static void letters_to_json(const struct survey *survey, struct json *json,
 	json_end(json);
 }
 
-static void program_to_json(const struct old_system *system, struct json *json,
-    const struct program *program)
+static void program_to_json(
+    const struct old_system *system, struct json *json, const struct program *program)
 {
 	json_begin_object(json);
 	json_key_text(json, "pc", system->key);
@@ -146,8 +145,8 @@ static void program_to_json(const struct old_system *system, struct json *json,
 	json_end(json);
 }
 
-static void system_to_json(const struct survey *survey, struct json *json,
-    const struct old_system *system)
+static void system_to_json(
+    const struct survey *survey, struct json *json, const struct old_system *system)
 {
 	char letter[3] = {system->letter, ':', '\0'}, zone[96];
 
@@ -200,8 +199,8 @@ static void drive_to_json(struct json *json, const struct survey_drive *drive)
 	json_end(json);
 }
 
-static void volume_to_json(const struct survey *survey, struct json *json,
-    const struct survey_volume *volume)
+static void volume_to_json(
+    const struct survey *survey, struct json *json, const struct survey_volume *volume)
 {
 	const struct survey_drive *drive = &survey->drives[volume->drive];
 	char letter[3] = {volume->letter, ':', '\0'};
