@@ -1,12 +1,105 @@
-/* The command `survey`. */
+/* The command `survey`: says whose PC it was and where everything is. */
 #include "cmd/command.h"
+
+#include "base/json.h"
+#include "base/text.h"
+#include "report/survey_text.h"
+#include "system/survey.h"
+
+#include <getopt.h>
+#include <stdio.h>
+#include <string.h>
+
+static void print_help(void)
+{
+	puts("usage: coldlift survey [--json] [--quiet] SOURCE...\n\n"
+	     "Reads the drives or images named by SOURCE, without changing them, and says which "
+	     "old\n"
+	     "systems, persons, folders and programs are on them, and what to look out for.\n\n"
+	     "  --json   one JSON document on standard output, text for people on standard error\n"
+	     "  --quiet  no text for people\n"
+	     "  --help   this text\n\n"
+	     "Exit status: 0 complete, 2 wrong command line, 3 no readable volume, 5 anything "
+	     "else.");
+}
+
+/* False: stop with *status. */
+static bool parse(int argc, char **argv, struct common_options *options, enum status *status)
+{
+	static const struct option known[] = {{"json", no_argument, NULL, 'j'},
+	    {"quiet", no_argument, NULL, 'q'}, {"help", no_argument, NULL, 'h'},
+	    {NULL, 0, NULL, 0}};
+	struct error error;
+	int option;
+
+	*status = STATUS_USAGE;
+	optind = 1;
+	while ((option = getopt_long(argc, argv, "", known, NULL)) != -1) {
+		switch (option) {
+		case 'j':
+			options->json = true;
+			break;
+		case 'q':
+			options->quiet = true;
+			break;
+		case 'h':
+			print_help();
+			*status = STATUS_COMPLETE;
+			return false;
+		default:
+			return false;
+		}
+	}
+	if (optind < argc)
+		return true;
+	error_set(
+	    &error, STATUS_USAGE, "survey needs at least one SOURCE, a drive or an image file");
+	command_complain(&error);
+	return false;
+}
+
+static enum status print_json(const struct survey *survey, struct error *error)
+{
+	struct buf out = {0};
+	struct json json;
+	bool written;
+
+	json_start(&json, &out, true);
+	survey_to_json(survey, &json);
+	buf_add_byte(&out, '\n');
+	if (out.failed)
+		error_no_memory(error);
+	written = !out.failed && fwrite(out.data, 1, out.length, stdout) == out.length &&
+		  fflush(stdout) == 0;
+	if (!out.failed && !written)
+		error_set(error, STATUS_OTHER, "standard output cannot be written to");
+	buf_free(&out);
+	return written ? STATUS_COMPLETE : STATUS_OTHER;
+}
 
 enum status command_survey(int argc, char **argv)
 {
-	struct error error;
+	struct common_options options = {0};
+	struct findings findings;
+	struct survey survey;
+	struct error error = {0};
+	enum status status;
 
-	(void)argc;
-	error_set(&error, STATUS_OTHER, "the command %s is not there yet", argv[0]);
-	command_complain(&error);
-	return error.status;
+	if (!parse(argc, argv, &options, &status))
+		return status;
+	findings_init(&findings);
+	if (survey_run(&survey, (const char *const *)argv + optind, (size_t)(argc - optind),
+		&findings, &error)) {
+		findings_sort(&findings);
+		if (!options.quiet)
+			survey_print(&survey, options.json ? stderr : stdout);
+		status = options.json ? print_json(&survey, &error) : STATUS_COMPLETE;
+	} else {
+		status = error.status;
+	}
+	if (status != STATUS_COMPLETE)
+		command_complain(&error);
+	survey_free(&survey);
+	findings_free(&findings);
+	return status;
 }

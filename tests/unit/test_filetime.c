@@ -1,9 +1,9 @@
 /*
  * Tests of base/filetime.h.
  *
- * Sources: [MS-DTYP] 2.3.3 (FILETIME counts from 1601-01-01), 2.3.13 (SYSTEMTIME); [MS-SHLLINK] 3.1,
- * the worked example (CreationTime D0 E9 EE F2 15 15 C9 01 is 9/12/08, 8:27:17PM); the C library's
- * gmtime() as an independent calendar.
+ * Sources: [MS-DTYP] 2.3.3 (FILETIME counts from 1601-01-01), 2.3.13 (SYSTEMTIME);
+ * [MS-SHLLINK] 3.1, the worked example (CreationTime D0 E9 EE F2 15 15 C9 01 is 9/12/08,
+ * 8:27:17PM); the C library's gmtime() as an independent calendar.
  */
 #include "unit.h"
 
@@ -35,7 +35,8 @@ static void test_epochs(void **state)
 	filetime_to_unix(FILETIME_UNIX_EPOCH, &seconds, &nanoseconds);
 	assert_int_equal(seconds, 0);
 	assert_int_equal(nanoseconds, 0);
-	assert_string_equal(filetime_to_text(FILETIME_UNIX_EPOCH).text, "1970-01-01T00:00:00.0000000Z");
+	assert_string_equal(
+	    filetime_to_text(FILETIME_UNIX_EPOCH).text, "1970-01-01T00:00:00.0000000Z");
 	/* One step after 1601 began; zero is "not set". */
 	assert_string_equal(filetime_to_text(1).text, "1601-01-01T00:00:00.0000001Z");
 	assert_string_equal(filetime_to_text(0).text, "");
@@ -53,10 +54,12 @@ static void test_against_gmtime(void **state)
 		char expected[64];
 		struct tm tm;
 
-		strftime(expected, sizeof(expected), "%Y-%m-%dT%H:%M:%S.0000000Z", gmtime_r(&time, &tm));
+		strftime(
+		    expected, sizeof(expected), "%Y-%m-%dT%H:%M:%S.0000000Z", gmtime_r(&time, &tm));
 		if (tm.tm_year + 1900 <= 1601)
 			continue;
-		assert_string_equal(filetime_to_text(filetime_from_unix(seconds, 0)).text, expected);
+		assert_string_equal(
+		    filetime_to_text(filetime_from_unix(seconds, 0)).text, expected);
 		assert_true(filetime_from_text(expected, &back));
 		assert_int_equal(back, filetime_from_unix(seconds, 0));
 	}
@@ -64,7 +67,8 @@ static void test_against_gmtime(void **state)
 
 static void test_systemtime(void **state)
 {
-	/* Year, month, day of week, day, hour, minute, second, milliseconds: 2008-09-12 20:27:17.5 */
+	/* Year, month, day of week, day, hour, minute, second, milliseconds: 2008-09-12 20:27:17.5
+	 */
 	static const uint8_t fields[16] = {
 	    0xD8, 7, 9, 0, 5, 0, 12, 0, 20, 0, 27, 0, 17, 0, 0xF4, 1};
 	static const uint8_t no_month[16] = {0xD8, 7, 0, 0, 5, 0, 12, 0};
@@ -78,8 +82,8 @@ static void test_systemtime(void **state)
 
 static void test_no_times(void **state)
 {
-	static const char *const texts[] = {"", "2008", "2008-13-01T00:00:00Z", "2008-09-12 20:27:17Z",
-	    "2008-09-12T20:27:17.12345678Z", "2008-09-12T20:27:17"};
+	static const char *const texts[] = {"", "2008", "2008-13-01T00:00:00Z",
+	    "2008-09-12 20:27:17Z", "2008-09-12T20:27:17.12345678Z", "2008-09-12T20:27:17"};
 	int64_t filetime;
 
 	(void)state;

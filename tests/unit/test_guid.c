@@ -1,9 +1,9 @@
 /*
  * Tests of base/guid.h.
  *
- * Sources: [MS-SHLLINK] 3.1, the worked example (bytes and text of LinkCLSID, 2.1); [MS-DTYP] 2.4.2.1
- * (text form of a SID) and 2.4.2.4 (well-known SIDs); Microsoft's "SID Components" page (S-1-5-32-544:
- * authority 5, then 32 and 544).
+ * Sources: [MS-SHLLINK] 3.1, the worked example (bytes and text of LinkCLSID, 2.1);
+ * [MS-DTYP] 2.4.2.1 (text form of a SID) and 2.4.2.4 (well-known SIDs); Microsoft's "SID
+ * Components" page (S-1-5-32-544: authority 5, then 32 and 544).
  */
 #include "unit.h"
 
@@ -14,8 +14,8 @@
 static void test_shell_link_example(void **state)
 {
 	/* Bytes 4 to 19 of the example's dump. */
-	static const struct guid stored = {{0x01, 0x14, 0x02, 0x00, 0x00, 0x00, 0x00, 0x00, 0xC0, 0x00,
-	    0x00, 0x00, 0x00, 0x00, 0x00, 0x46}};
+	static const struct guid stored = {{0x01, 0x14, 0x02, 0x00, 0x00, 0x00, 0x00, 0x00, 0xC0,
+	    0x00, 0x00, 0x00, 0x00, 0x00, 0x00, 0x46}};
 	struct guid guid;
 
 	(void)state;
@@ -47,7 +47,8 @@ static void check_sid(const uint8_t *bytes, size_t length, const char *text)
 static void test_sids(void **state)
 {
 	static const uint8_t local_system[] = {1, 1, 0, 0, 0, 0, 0, 5, 18, 0, 0, 0};
-	static const uint8_t administrators[] = {1, 2, 0, 0, 0, 0, 0, 5, 32, 0, 0, 0, 0x20, 2, 0, 0};
+	static const uint8_t administrators[] = {
+	    1, 2, 0, 0, 0, 0, 0, 5, 32, 0, 0, 0, 0x20, 2, 0, 0};
 	static const uint8_t everyone[] = {1, 1, 0, 0, 0, 0, 0, 1, 0, 0, 0, 0};
 	/* An authority of 2^32 and more is written in hexadecimal with 12 digits. */
 	static const uint8_t high[] = {1, 1, 0x01, 0x02, 0x03, 0x04, 0x05, 0x06, 7, 0, 0, 0};

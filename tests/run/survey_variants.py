@@ -1,0 +1,441 @@
+#!/usr/bin/python3
+"""Surveys of small drives that the demo does not have: XP, old copies, clones, damage, bad input.
+
+The volumes come from mkntfs and the builder of the demo drives, the hives from hivex; both are
+independent of src/. Layouts of XP and Windows.old: common practice, no source.
+"""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+
+sys.dont_write_bytecode = True
+ROOT = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
+sys.path.insert(0, os.path.join(ROOT, "fixtures"))
+
+try:
+    from maker import drives, hives, listing, run
+    from maker.tree import Volume
+except ImportError as missing:
+    print(f"skipped: {missing}")
+    sys.exit(77)
+
+COLDLIFT = os.environ["COLDLIFT"]
+FIRST = 2048        # sector of the first partition
+MACHINE = "S-1-5-21-11-22-33"
+SHELL = "Software\\Microsoft\\Windows\\CurrentVersion\\Explorer\\User Shell Folders"
+NT = "Microsoft\\Windows NT\\CurrentVersion"
+problems = []
+
+
+def check(condition, *words):
+    if not condition:
+        problems.append(" ".join(str(word) for word in words)[:600])
+
+
+# --- making drives ------------------------------------------------------------------------------
+
+
+class Bench:
+    def __init__(self, folder):
+        self.folder = folder
+        self.tools = run.Tools(os.path.join(ROOT, "fixtures", "fill"), folder)
+        self.maker = hives.HiveMaker(folder, folder, {})
+
+    def hive(self, text):
+        with open(os.path.join(self.folder, "text"), "w", encoding="utf-8") as out:
+            out.write(text)
+        return self.maker.make(["text"], "hive")
+
+    def volume(self, name, volume, mib, first=0):
+        image = os.path.join(self.folder, name)
+        drives.make_ntfs(self.tools, image, mib << 20, volume.label, 4096, first)
+        lines, contents = listing.Listing(volume, 4096).make()
+        paths = os.path.join(self.folder, "list"), os.path.join(self.folder, "contents")
+        with open(paths[0], "w", encoding="ascii") as out:
+            out.write(lines)
+        with open(paths[1], "wb") as out:
+            out.write(contents)
+        self.tools.fill(image, *paths)
+        return image
+
+    def drive(self, name, signature, volumes, mib=12):
+        """A drive with an MBR and these volumes side by side."""
+        image = os.path.join(self.folder, name)
+        drives.new_image(image, (mib * len(volumes) + 2) << 20)
+        script = f"label: dos\nlabel-id: {signature:#x}\n"
+        for i in range(len(volumes)):
+            script += f"start={FIRST + i * (mib << 11)}, size={mib << 11}, type=7\n"
+        drives.partition(self.tools, image, script)
+        for i, volume in enumerate(volumes):
+            first = FIRST + i * (mib << 11)
+            part = self.volume("part", volume, mib, first)
+            drives.copy_into(image, part, first * 512)
+        return image
+
+
+def survey(*images):
+    done = subprocess.run([COLDLIFT, "survey", "--json", *images], capture_output=True, check=False)
+    text = done.stderr.decode("utf-8")
+    check(all(c == "\n" or c.isprintable() for c in text), "text that harms a terminal:", repr(text))
+    if done.returncode:
+        return done.returncode, text
+    return json.loads(done.stdout), text
+
+
+def finding(document, code):
+    return [row for row in document["findings"] if row["code"] == code]
+
+
+def person(system, key):
+    for row in system["persons"]:
+        if row["key"] == key:
+            return row
+    check(False, "no person", key, "in", [row["key"] for row in system["persons"]])
+    sys.exit("\n".join(problems))
+
+
+def place(row, name):
+    return next(place for place in row["places"] if place["place"] == name)
+
+
+# --- hives of a plain old PC ----------------------------------------------------------------------
+
+
+def system_hive(computer="HUT-PC", mounted="", more=""):
+    return f"""
+[Select]
+Current = number 2
+Default = number 1
+LastKnownGood = number 1
+[ControlSet001\\Control\\ComputerName\\ComputerName]
+ComputerName = text NOT-THIS
+[ControlSet002\\Control\\ComputerName\\ComputerName]
+ComputerName = text {computer}
+[ControlSet002\\Control\\Windows]
+ShutdownTime = time 2012-03-04T05:06:07
+[MountedDevices]
+{mounted}
+{more}
+"""
+
+
+def software_hive(profiles, version="6.1", more=""):
+    text = f"""
+[{NT}]
+ProductName = text Old Windows
+CurrentVersion = text {version}
+CurrentBuildNumber = text 7601
+SystemRoot = text C:\\Windows
+[{NT}\\ProfileList]
+ProfilesDirectory = expand %SystemDrive%\\Users
+{more}
+"""
+    for sid, path in profiles.items():
+        text += f"[{NT}\\ProfileList\\{sid}]\nProfileImagePath = expand {path}\nState = number 0\n"
+    return text
+
+
+def accounts_hive(names):
+    text = f"[SAM\\Domains\\Account]\nV = sid-tail {MACHINE}\n"
+    for rid, (name, full) in names.items():
+        text += f"[SAM\\Domains\\Account\\Users\\{rid:08X}]\nV = account {name} | {full} | x\n"
+    return text
+
+
+def put_windows(bench, volume, system, software, accounts, folder="Windows"):
+    config = f"{folder}/System32/config/"
+    for name, text in (("SYSTEM", system), ("SOFTWARE", software), ("SAM", accounts)):
+        if text is not None:
+            volume.file(config + name, text if isinstance(text, bytes) else bench.hive(text))
+    volume.file(f"{folder}/System32/ntoskrnl.exe", b"MZ")
+
+
+# --- cases ---------------------------------------------------------------------------------------
+
+
+def case_xp(bench):
+    """Windows XP: other folder names, the list holds names instead of paths, D: on the same drive."""
+    c, d = Volume("C:", "XP", "outside"), Volume("D:", "", "outside")
+    software = f"""
+[{NT}]
+ProductName = text Microsoft Windows XP
+CurrentVersion = text 5.1
+CSDVersion = text Service Pack 3
+CurrentBuildNumber = text 2600
+SystemRoot = text C:\\WINNT
+[{NT}\\ProfileList]
+ProfilesDirectory = expand %SystemDrive%\\Documents and Settings
+AllUsersProfile = text All Users
+DefaultUserProfile = text Default User
+[{NT}\\ProfileList\\{MACHINE}-1003]
+ProfileImagePath = expand %SystemDrive%\\Documents and Settings\\Mara
+[Microsoft\\Windows\\CurrentVersion\\Explorer\\User Shell Folders]
+Common Documents = expand %ALLUSERSPROFILE%\\Documents
+CommonPictures = expand %ALLUSERSPROFILE%\\Documents\\My Pictures
+"""
+    put_windows(bench, c, system_hive(mounted=f"""
+\\DosDevices\\C: = mbr 0x5eed0010 {FIRST * 512}
+\\DosDevices\\D: = mbr 0x5eed0010 {(FIRST + (12 << 11)) * 512}
+"""), software, accounts_hive({1003: ("mara", "Mara Quill")}), "WINNT")
+    home = "Documents and Settings/Mara/"
+    c.file(home + "NTUSER.DAT", bench.hive(f"""
+[{SHELL}]
+Desktop = expand %USERPROFILE%\\Desktop
+Personal = expand %USERPROFILE%\\My Documents
+My Pictures = expand D:\\Bilder
+My Music = expand %USERPROFILE%\\My Documents\\My Music
+"""))
+    c.file(home + "Desktop/a.txt", b"a")
+    c.file(home + "My Documents/b.txt", b"b")
+    c.file(home + "My Documents/My Music/c.txt", b"c")
+    c.file("Documents and Settings/All Users/Documents/shared.txt", b"s")
+    c.folder("Documents and Settings/Default User/Desktop")
+    c.folder("Documents and Settings/NetworkService/Application Data")
+    d.file("Bilder/x.jpg", b"x")
+    document, _ = survey(bench.drive("xp.img", 0x5EED0010, [c, d]))
+    system = document["systems"][0]
+    mara = person(system, "mara")
+    check(system["product"] == "Microsoft Windows XP", system["product"])
+    check(system["version"] == "5.1 Service Pack 3", system["version"])
+    check(system["computer"] == "HUT-PC", "control set:", system["computer"])
+    check(len(system["persons"]) == 1, "persons", system["persons"])
+    check(mara["full_name"] == "Mara Quill" and mara["folder"] == "Mara", mara)
+    check(place(mara, "documents")["status"] == "here", place(mara, "documents"))
+    check(place(mara, "music")["files"] == 1, place(mara, "music"))
+    check(place(mara, "pictures")["status"] == "other-volume", place(mara, "pictures"))
+    check(not [p for p in mara["places"] if p["place"] == "downloads"], "XP has no downloads")
+    shared = {p["place"]: p for p in system["shared"]}
+    check(shared["documents"]["status"] == "here", shared["documents"])
+    check(shared["documents"]["files"] == 1, shared["documents"])
+    check(system["public_profile"]["path"].endswith("All Users"), system["public_profile"])
+
+
+def case_old_copy(bench):
+    """Windows.old beside Windows: a second old system of the same name, "C:" means its folder."""
+    c = Volume("C:", "Disk", "outside")
+    accounts = accounts_hive({1001: ("mara", "Mara Quill")})
+    profiles = {f"{MACHINE}-1001": "C:\\Users\\mara"}
+    put_windows(bench, c, system_hive(), software_hive(profiles, "6.3"), accounts)
+    put_windows(bench, c, system_hive(), software_hive(profiles), accounts, "Windows.old/Windows")
+    c.file("Users/mara/NTUSER.DAT", bench.hive(f"[{SHELL}]\nPersonal = expand C:\\Users\\mara\\Loop\n"))
+    c.file("Users/mara/Desktop/new.txt", b"new")
+    c.link("Users/mara/Loop", "C:\\Users\\mara\\Loop 2")
+    c.link("Users/mara/Loop 2", "C:\\Users\\mara\\Loop")
+    c.file("Windows.old/Users/mara/NTUSER.DAT", bench.hive(f"[{SHELL}]\nDesktop = expand "
+                                                         "%USERPROFILE%\\Desktop\n"))
+    c.file("Windows.old/Users/mara/Desktop/old.txt", b"old!")
+    document, _ = survey(bench.drive("copy.img", 0x5EED0011, [c]))
+    systems = document["systems"]
+    check([s["key"] for s in systems] == ["HUT-PC", "HUT-PC-2"], [s["key"] for s in systems])
+    check([s["copy"] for s in systems] == [False, True], systems)
+    new, old = (place(person(s, "mara"), "desktop") for s in systems)
+    check(new["status"] == old["status"] == "here", new, old)
+    check((new["bytes"], old["bytes"]) == (3, 4), new, old)
+    check(old["at"]["path"] == "\\Windows.old\\Users\\mara\\Desktop", old["at"])
+    loop = place(person(systems[0], "mara"), "documents")
+    check(loop["status"] == "missing" and loop["at"] is None, loop)
+
+
+def case_clones(bench):
+    """A drive and its copy are both attached: the same signature twice."""
+    c, d = Volume("C:", "Disk", "outside"), Volume("D:", "Data", "outside")
+    put_windows(bench, c, system_hive(mounted=f"\\DosDevices\\D: = mbr 0x5eed0013 {FIRST * 512}"),
+                software_hive({f"{MACHINE}-1001": "D:\\home\\mara",
+                               f"{MACHINE}-1002": "Q:\\home\\zoe"}),
+                accounts_hive({1001: ("mara", ""), 1002: ("zoe", "")}))
+    d.file("home/mara/Desktop/x.txt", b"x")
+    system = bench.drive("clone-c.img", 0x5EED0012, [c])
+    data = bench.drive("clone-d.img", 0x5EED0013, [d])
+    copy = shutil.copy(data, os.path.join(bench.folder, "clone-d2.img"))
+    document, _ = survey(system, data, copy)
+    letter = next(row for row in document["systems"][0]["letters"] if row["letter"] == "D:")
+    check(letter["confidence"] == "doubtful", letter)
+    check(finding(document, "letter-doubtful"), "no finding on the doubtful letter")
+    mara, zoe = (person(document["systems"][0], key) for key in ("mara", "zoe"))
+    check(mara["profile"] and mara["profile"]["path"] == "\\home\\mara", mara["profile"])
+    check(zoe["profile"] is None and not zoe["places"], zoe)
+    check(finding(document, "profile-drive-missing"), "no finding on the missing profile")
+    check(len({v["name"] for v in document["volumes"]}) == 3, document["volumes"])
+    document, _ = survey(system, data, data)
+    check(finding(document, "source-named-twice"), "the same image twice")
+    check(len(document["drives"]) == 2, document["drives"])
+
+
+def case_single_volumes(bench):
+    """Images of single volumes have no table: the only one left most likely is the only letter left."""
+    c, d = Volume("C:", "Disk", "outside"), Volume("D:", "Data", "outside")
+    put_windows(bench, c, system_hive(mounted="\\DosDevices\\D: = mbr 0x5eed0014 1048576"),
+                software_hive({}), accounts_hive({}))
+    d.file("note.txt", b"x")
+    alone = bench.volume("c.ntfs", c, 12)
+    document, _ = survey(alone, bench.volume("d.ntfs", d, 12))
+    letter = next(row for row in document["systems"][0]["letters"] if row["letter"] == "D:")
+    check(letter["attached"] and letter["confidence"] == "likely", letter)
+    document, _ = survey(os.path.join(bench.folder, "d.ntfs"))
+    check(finding(document, "no-old-system"), "no finding that there is no old system")
+    check(document["volumes"][0]["name"] == "Data", document["volumes"])
+
+
+def case_without_hives(bench):
+    """Hives of zeros: the folders alone tell; the old system's own copy of one hive is used."""
+    c = Volume("C:", "Disk", "outside")
+    zeros = bytes(8192)
+    put_windows(bench, c, zeros, zeros, zeros)
+    c.file("Users/mara/NTUSER.DAT", zeros)
+    c.file("Users/mara/Documents/a.txt", b"a")
+    c.file("Users/Public/Documents/b.txt", b"b")
+    c.file("Users/tools/setup.txt", b"no profile")
+    image = bench.drive("zeros.img", 0x5EED0015, [c])
+    document, _ = survey(image)
+    system = document["systems"][0]
+    check(system["key"] == "PC", system["key"])
+    check([p["key"] for p in system["persons"]] == ["mara"], system["persons"])
+    check(place(person(system, "mara"), "documents")["status"] == "here", system["persons"])
+    check(len(finding(document, "hive-missing")) >= 3, document["findings"])
+    c.file("Windows/System32/config/RegBack/SYSTEM", bench.hive(system_hive("BACKUP-PC")))
+    document, _ = survey(bench.drive("backup.img", 0x5EED0015, [c]))
+    check(document["systems"][0]["key"] == "BACKUP-PC", document["systems"][0]["key"])
+    check(finding(document, "hive-from-backup"), document["findings"])
+
+
+def case_names(bench):
+    """Names that would harm a terminal or climb out of a folder, twins, domains, variables."""
+    c = Volume("C:", "a\u202eb", "outside")
+    c.label = "La\u202ebel"
+    profiles = {f"{MACHINE}-1001": "C:\\Users\\one", f"{MACHINE}-1002": "C:\\Users\\two",
+                "S-1-5-21-7-7-7-1104": "C:\\Users\\rowan", "S-1-12-1-1-2-3-4": "C:\\Users\\sky"}
+    sign_in = f"""
+[Microsoft\\Windows\\CurrentVersion\\Authentication\\LogonUI]
+LastLoggedOnUserSID = text S-1-5-21-7-7-7-1104
+LastLoggedOnSAMUser = text FERNHILL\\rowan.t
+LastLoggedOnDisplayName = text Rowan Teasel
+"""
+    put_windows(bench, c, system_hive("../\x1b[31mPC", more=f"""
+[ControlSet002\\Control\\Session Manager\\Environment]
+Store = text C:\\Store
+"""), software_hive(profiles, more=sign_in), accounts_hive(
+        {1001: ("MARA", "\x1b[2JM"), 1002: ("mara", "")}))
+    for name in ("one", "two", "rowan", "sky"):
+        c.folder(f"Users/{name}/Documents")
+    c.file("Store/Deep/x.txt", b"x")
+    c.file("Users/one/NTUSER.DAT", bench.hive(f"""
+[Environment]
+Mine = expand %STORE%\\Deep
+[{SHELL}]
+Personal = expand %mine%
+My Music = expand %UNKNOWN%\\Music
+My Pictures = expand Z:\\Pictures
+My Video = text C:/Store/Deep/
+[Network\\Z]
+RemotePath = text \\\\hut\\pictures
+"""))
+    document, text = survey(bench.drive("names.img", 0x5EED0016, [c]))
+    system = document["systems"][0]
+    check("/" not in system["key"] and not system["key"].startswith("."), system["key"])
+    keys = sorted(p["key"] for p in system["persons"])
+    check(keys == ["MARA", "mara-2", "rowan.t", "sky"], keys)
+    one = person(system, "MARA")
+    check(place(one, "documents")["at"]["path"] == "\\Store\\Deep", place(one, "documents"))
+    check(place(one, "videos")["status"] == "redirected", place(one, "videos"))
+    check(place(one, "pictures")["path"] == "\\\\hut\\pictures\\Pictures", place(one, "pictures"))
+    check(place(one, "pictures")["status"] == "share", place(one, "pictures"))
+    check(place(one, "music")["status"] == "missing", place(one, "music"))
+    check(finding(document, "variable-unknown"), document["findings"])
+    rowan = person(system, "rowan.t")
+    check((rowan["domain"], rowan["full_name"]) == ("FERNHILL", "Rowan Teasel"), rowan)
+    check(person(system, "sky")["domain"] == "AzureAD", person(system, "sky"))
+    check("<U+001B>" in text, "the escape character is not shown")
+
+
+def case_twins(bench):
+    """A set-aside profile beside a temporary one that has files, and two accounts with one folder."""
+    c = Volume("C:", "Disk", "outside")
+    sid = f"{MACHINE}-1001"
+    put_windows(bench, c, system_hive(), software_hive(
+        {sid: "C:\\Users\\TEMP", sid + ".bak": "C:\\Users\\mara",
+         "S-1-5-21-7-7-7-1104": "C:\\Users\\mara"}), accounts_hive({1001: ("mara", "Mara Quill")}))
+    c.file("Users/mara/Desktop/a.txt", b"a")
+    c.file("Users/TEMP/Desktop/b.txt", b"b")
+    document, _ = survey(bench.drive("twins.img", 0x5EED001A, [c]))
+    system = document["systems"][0]
+    keys = {p["key"]: p for p in system["persons"]}
+    check(sorted(keys) == ["mara", "mara-2"], sorted(keys))
+    check(keys["mara"]["folder"] == "mara" and keys["mara"]["backup_twin"], keys["mara"])
+    check(keys["mara-2"]["folder"] == "TEMP" and keys["mara-2"]["temporary"], keys["mara-2"])
+    for code in ("profile-backup-twin", "profile-temporary", "profile-two-accounts"):
+        check(finding(document, code), "no finding", code)
+
+
+def case_session(bench):
+    """The memory file of a hibernated PC, and of one that was shut down with fast start-up."""
+    for fast, code in ((1, "fast-start-up"), (0, "hibernated")):
+        c = Volume("C:", "Disk", "outside")
+        put_windows(bench, c, system_hive(more="[ControlSet002\\Control\\Session Manager\\Power]\n"
+                                               f"HiberbootEnabled = number {fast}\n"),
+                    software_hive({}), accounts_hive({}))
+        c.file("hiberfil.sys", b"HIBR" + bytes(9000))
+        document, _ = survey(bench.drive("session.img", 0x5EED0017, [c]))
+        codes = [row["code"] for row in document["findings"]
+                 if row["code"] in ("fast-start-up", "hibernated")]
+        check(codes == [code], "session:", codes, "not", code)
+
+
+def case_other_file_systems(bench):
+    """A FAT volume that was D: is named, and so is the place that lies there."""
+    c = Volume("C:", "Disk", "outside")
+    put_windows(bench, c, system_hive(mounted=f"\\DosDevices\\D: = mbr 0x5eed0018 {FIRST * 512}"),
+                software_hive({f"{MACHINE}-1001": "C:\\Users\\mara"}),
+                accounts_hive({1001: ("mara", "")}))
+    c.file("Users/mara/NTUSER.DAT", bench.hive(f"[{SHELL}]\nPersonal = expand D:\\Papers\n"))
+    system = bench.drive("fat-c.img", 0x5EED0019, [c])
+    image = os.path.join(bench.folder, "fat-d.img")
+    drives.new_image(image, 14 << 20)
+    drives.partition(bench.tools, image, f"label: dos\nlabel-id: 0x5eed0018\nstart={FIRST}, type=6\n")
+    part = os.path.join(bench.folder, "part")
+    drives.make_fat(bench.tools, part, 12 << 20, "PAPERS", "5EED0018", {"x.txt": b"x"}, bench.folder)
+    drives.copy_into(image, part, FIRST * 512)
+    document, _ = survey(system, image)
+    check(finding(document, "volume-not-read"), document["findings"])
+    check(finding(document, "place-not-read"), document["findings"])
+    fat = next(v for v in document["volumes"] if v["file_system"] != "NTFS")
+    check(fat["name"] == "D:" and not fat["readable"], fat)
+
+
+def case_bad_input(bench):
+    """One clear sentence and the right exit status."""
+    empty, text, zeros = (os.path.join(bench.folder, name) for name in ("empty", "words", "zeros"))
+    with open(empty, "wb"):
+        pass
+    with open(text, "wb") as out:
+        out.write(b"not a drive\n" * 5000)
+    drives.new_image(zeros, 1 << 20)
+    for path in (empty, text, zeros, bench.folder, os.path.join(bench.folder, "nowhere")):
+        status, said = survey(path)
+        check(status == 3, path, "exit status", status)
+        check(said.startswith("coldlift: "), path, said)
+    for arguments in ([], ["--nonsense", zeros]):
+        done = subprocess.run([COLDLIFT, "survey", *arguments], capture_output=True, check=False)
+        check(done.returncode == 2 and not done.stdout and done.stderr, arguments, done)
+
+
+def main():
+    if shutil.which("mkntfs") is None or shutil.which("sfdisk", path="/usr/sbin:/sbin") is None:
+        print("skipped: mkntfs or sfdisk is missing")
+        sys.exit(77)
+    with tempfile.TemporaryDirectory(prefix="coldlift-variants-") as folder:
+        bench = Bench(folder)
+        for name, case in sorted(globals().items()):
+            if name.startswith("case_"):
+                before = len(problems)
+                case(bench)
+                problems[before:] = [f"{name}: {problem}" for problem in problems[before:]]
+    for problem in problems:
+        print(problem)
+    sys.exit(1 if problems else 0)
+
+
+main()

@@ -1,0 +1,238 @@
+/*
+ * Tests of what is learned from real hives, against hivex as an independent reader.
+ *
+ * Sources: the open sample hives in the data folder (windows-hives; skipped where they are
+ * missing); hivexget of Debian's libhivex-bin.
+ */
+#include "unit.h"
+
+#include "fake_survey.h"
+#include "base/bytes.h"
+#include "system/inner.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+struct sample {
+	char path[64]; /* unpacked copy, for hivexget */
+	struct hive *hive;
+};
+
+/* Everything that a command prints. */
+static void run(struct buf *out, const char *command)
+{
+	FILE *pipe = popen(command, "r");
+	size_t length;
+
+	assert_non_null(pipe);
+	do {
+		length = fread(buf_reserve(out, 65536), 1, 65536, pipe);
+		buf_added(out, length);
+	} while (length > 0);
+	pclose(pipe);
+}
+
+static void sample_open(struct sample *sample, const char *name)
+{
+	const char *data = getenv("COLDLIFT_DATA");
+	struct buf bytes = {0};
+	char command[600];
+	FILE *file;
+	int number;
+
+	snprintf(command, sizeof(command), "%s/hives/windows-hives/%s.xz",
+	    data ? data : "../shared/data", name);
+	if (access(command, R_OK) != 0 || access("/usr/bin/hivexget", X_OK) != 0)
+		skip();
+	snprintf(command, sizeof(command), "xz -dc '%s/hives/windows-hives/%s.xz'",
+	    data ? data : "../shared/data", name);
+	run(&bytes, command);
+	sample->hive = hive_open(bytes.data, bytes.length, NULL, 0, NULL);
+	assert_non_null(sample->hive);
+	strcpy(sample->path, "/tmp/coldlift-unit-XXXXXX");
+	number = mkstemp(sample->path);
+	assert_true(number >= 0);
+	file = fdopen(number, "wb");
+	assert_int_equal(fwrite(bytes.data, 1, bytes.length, file), bytes.length);
+	fclose(file);
+	buf_free(&bytes);
+}
+
+static void sample_close(struct sample *sample)
+{
+	unlink(sample->path);
+	hive_close(sample->hive);
+}
+
+/* What hivexget says of a value, without the line break behind text. */
+static void reference(
+    const struct sample *sample, struct buf *out, const char *key, const char *value)
+{
+	char command[600];
+
+	buf_clear(out);
+	snprintf(command, sizeof(command), "hivexget %s '%s' '%s'", sample->path, key, value);
+	run(out, command);
+}
+
+static uint64_t reference_number(const struct sample *sample, const char *key, const char *value)
+{
+	struct buf out = {0};
+	uint64_t number;
+
+	/* Printed as a dword in decimal. */
+	reference(sample, &out, key, value);
+	number = strtoull(buf_text(&out), NULL, 0);
+	buf_free(&out);
+	return number;
+}
+
+static const char *without_break(struct buf *out)
+{
+	while (out->length > 0 && out->data[out->length - 1] == '\n')
+		out->data[--out->length] = '\0';
+	return buf_text(out);
+}
+
+/* --- SYSTEM --- */
+
+#define SET "\\ControlSet001\\Control\\"
+
+static void check_system(const char *name)
+{
+	struct sample sample;
+	struct old_system system = {.letter = 'C', .product = "", .container = NODE_ROOT};
+	struct learn learn = {.system = &system};
+	struct buf out = {0};
+	struct fake fake;
+
+	sample_open(&sample, name);
+	fake_start(&fake);
+	fake_volume(&fake);
+	learn.survey = &fake.survey;
+	learn.config = sample.hive;
+	learn_identity(&learn);
+	learn_letters(&learn);
+	reference(&sample, &out, SET "ComputerName\\ComputerName", "ComputerName");
+	assert_string_equal(system.computer, without_break(&out));
+	reference(&sample, &out, SET "TimeZoneInformation", "TimeZoneKeyName");
+	assert_string_equal(system.zone_name, without_break(&out));
+	assert_int_equal((uint32_t)system.bias,
+	    (uint32_t)reference_number(&sample, SET "TimeZoneInformation", "Bias"));
+	reference(&sample, &out, SET "Windows", "ShutdownTime");
+	assert_int_equal(out.length, 8);
+	assert_int_equal(system.last_shutdown, (int64_t)get_u64(out.data));
+	assert_true(system.n_letters >= 3);
+	for (size_t i = 0; i < system.n_letters; i++) {
+		char value[32];
+		struct device_id id;
+
+		if (system.letters[i].letter == 'C')
+			continue;
+		snprintf(value, sizeof(value), "\\DosDevices\\%c:", system.letters[i].letter);
+		reference(&sample, &out, "\\MountedDevices", value);
+		id = device_id_read(out.data, out.length, &fake.survey.arena);
+		assert_string_equal(
+		    system.letters[i].what, device_id_words(&id, &fake.survey.arena));
+		assert_true(system.letters[i].removable);
+	}
+	buf_free(&out);
+	fake_end(&fake);
+	sample_close(&sample);
+}
+
+static void test_system(void **state)
+{
+	(void)state;
+	check_system("SYSTEM");
+}
+
+static void test_system_with_guid(void **state)
+{
+	(void)state;
+	check_system("SYSTEM_B");
+}
+
+/* --- NTUSER.DAT --- */
+
+#define SHELL "\\Software\\Microsoft\\Windows\\CurrentVersion\\Explorer\\User Shell Folders"
+
+static void check_places(const char *name)
+{
+	struct sample sample;
+	struct old_system system = {.letter = 'C', .container = NODE_ROOT};
+	struct person person = {
+	    .account = "mara", .folder = "mara", .key = "mara", .path = "C:\\Users\\mara"};
+	struct learn learn = {.system = &system};
+	struct environment environment = {0};
+	struct buf out = {0}, path = {0};
+	struct fake fake;
+	size_t n_checked = 0;
+
+	sample_open(&sample, name);
+	fake_start(&fake);
+	person.profile.volume = fake_volume(&fake);
+	person.profile.node = fake_folder(&fake, 0, "Users\\mara");
+	fake_folder(&fake, 0, "Users\\mara\\Documents");
+	learn.survey = &fake.survey;
+	assert_true(environment_set(&environment, &fake.survey.arena, "USERPROFILE", person.path));
+	learn_places(&learn, &person, sample.hive, &environment);
+	assert_int_equal(person.n_places, n_place_roles);
+	for (size_t i = 0; i < person.n_places; i++) {
+		const struct place *place = &person.places[i];
+		const char *text;
+
+		if (strcmp(place->from, "User Shell Folders") != 0)
+			continue;
+		reference(&sample, &out, SHELL, place_roles[i].names[0]);
+		text = without_break(&out);
+		assert_string_equal(place->value, text);
+		assert_memory_equal(text, "%USERPROFILE%", 13);
+		buf_clear(&path);
+		buf_printf(&path, "%s%s", person.path, text + 13);
+		assert_string_equal(place->path, buf_text(&path));
+		n_checked++;
+	}
+	/* Desktop, documents, downloads, pictures, music, videos, favorites, templates, startup. */
+	assert_int_equal(n_checked, 9);
+	assert_int_equal(person.places[1].status, PLACE_HERE);
+	assert_int_equal(person.places[0].status, PLACE_MISSING);
+	buf_free(&out);
+	buf_free(&path);
+	environment_free(&environment);
+	fake_end(&fake);
+	sample_close(&sample);
+}
+
+static void test_places(void **state)
+{
+	(void)state;
+	check_places("NTUSER.DAT");
+}
+
+static void test_places_of_windows_7(void **state)
+{
+	(void)state;
+	check_places("NTUSER-WIN7.DAT");
+}
+
+static void test_places_of_windows_10(void **state)
+{
+	(void)state;
+	check_places("NTUSER_BAGMRU.DAT");
+}
+
+int main(void)
+{
+	const struct CMUnitTest tests[] = {
+	    cmocka_unit_test(test_system),
+	    cmocka_unit_test(test_system_with_guid),
+	    cmocka_unit_test(test_places),
+	    cmocka_unit_test(test_places_of_windows_7),
+	    cmocka_unit_test(test_places_of_windows_10),
+	};
+
+	return cmocka_run_group_tests(tests, NULL, NULL);
+}
