@@ -3,6 +3,7 @@
 
 #include "base/filetime.h"
 #include "base/text.h"
+#include "base/utf.h"
 
 #include <stdarg.h>
 #include <stdlib.h>
@@ -131,15 +132,31 @@ static void print_place(const struct survey *survey, const struct place *place, 
 	buf_free(&text);
 }
 
-static void print_places(
-    const struct survey *survey, const struct place *places, size_t n_places, FILE *out)
+/* Not where it usually is, and nowhere else: many such folders never existed. */
+static bool never_was(const struct place *place, const char *profile)
 {
+	return place->at.node == NONE &&
+	       (strcmp(place->from, "default") == 0 ||
+		   (place->status == PLACE_MISSING && utf_starts_fold(place->path, profile)));
+}
+
+static void print_places(const struct survey *survey, const struct place *places, size_t n_places,
+    const char *profile, FILE *out)
+{
+	struct buf missing = {0};
+
 	for (size_t i = 0; i < n_places; i++) {
-		/* A usual folder that never existed is no news. */
-		if (places[i].at.node == NONE && strcmp(places[i].from, "default") == 0)
-			continue;
-		print_place(survey, &places[i], out);
+		if (!never_was(&places[i], profile)) {
+			print_place(survey, &places[i], out);
+		} else if (strcmp(places[i].from, "default") != 0) {
+			buf_printf(&missing, "%s%s", missing.length ? ", " : "", places[i].folder);
+		}
 	}
+	if (missing.length) {
+		fputs("    not there:     ", out);
+		text_wrap(out, buf_text(&missing), 19, WIDTH);
+	}
+	buf_free(&missing);
 }
 
 static void print_person(const struct survey *survey, const struct person *person, FILE *out)
@@ -154,7 +171,7 @@ static void print_person(const struct survey *survey, const struct person *perso
 	    person->is_temporary ? ", a temporary profile" : "",
 	    person->is_backup_twin ? ", a profile set aside" : "",
 	    person->is_unlisted ? ", a folder without an account" : "");
-	print_places(survey, person->places, person->n_places, out);
+	print_places(survey, person->places, person->n_places, person->path, out);
 }
 
 static void print_persons(const struct survey *survey, const struct old_system *system, FILE *out)
@@ -175,7 +192,7 @@ static void print_persons(const struct survey *survey, const struct old_system *
 		    n_services, n_services == 1 ? "account" : "accounts");
 	if (system->public_profile.node != NONE) {
 		fputs("  shared by all:\n", out);
-		print_places(survey, system->shared, system->n_shared, out);
+		print_places(survey, system->shared, system->n_shared, "", out);
 	}
 }
 
@@ -272,7 +289,8 @@ void findings_print(const struct findings *findings, FILE *out)
 
 		fprintf(out, "  %-8s ", weight_name(finding->weight));
 		if (*finding->subject)
-			buf_printf(&text, "%s: ", finding->subject);
+			buf_printf(&text, "%s%s ", finding->subject,
+			    finding->subject[strlen(finding->subject) - 1] == ':' ? "" : ":");
 		buf_add_text(&text, finding->sentence);
 		if (*finding->advice)
 			buf_printf(&text, " %s", finding->advice);
