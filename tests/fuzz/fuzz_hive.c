@@ -200,12 +200,30 @@ static void fuzz_patches(const uint8_t *data, size_t size, bool old_log, bool se
 	free(files);
 }
 
+/* A whole hive file, as the samples are; its last byte says whether the checksum is put right. */
+static void fuzz_hive(const uint8_t *data, size_t size)
+{
+	uint8_t *copy = malloc(size);
+
+	if (copy == NULL)
+		return;
+	memcpy(copy, data, size);
+	if ((copy[size - 1] & 1) == 0)
+		seal_base(copy);
+	use(copy, size, NULL, 0);
+	free(copy);
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	uint8_t mode;
 
 	if (size < 1)
 		return 0;
+	if (size >= 512 && memcmp(data, "regf", 4) == 0) {
+		fuzz_hive(data, size);
+		return 0;
+	}
 	mode = data[0];
 	if ((mode & 1) != 0)
 		fuzz_files(data + 1, size - 1, (mode & 2) != 0);
