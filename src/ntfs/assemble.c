@@ -352,11 +352,12 @@ static void add_clusters(struct node *node, uint64_t clusters)
 
 void pieces_assemble(struct builder *builder, struct pieces *from, size_t first, size_t count)
 {
-	struct piece *items = from->items + first;
+	struct piece *items;
 	struct node *node;
 
 	if (count == 0)
 		return;
+	items = from->items + first;
 	node = &builder->catalogue->nodes[items->base];
 	if (from == &builder->waiting)
 		check_members(builder, node, items, count);

@@ -18,8 +18,8 @@
 struct pass {
 	struct builder builder;
 	const struct volume *volume;
-	uint8_t *bytes;     /* READ_SIZE of the table */
-	uint64_t first;     /* record number of the first one there */
+	uint8_t *bytes;     /* `room` bytes of the table */
+	size_t room;
 	struct holes holes; /* in `bytes` */
 	struct buf in_use;  /* $MFT's own bitmap; read when it is needed first */
 	bool in_use_is_known, in_use_was_read;
@@ -100,7 +100,7 @@ static bool ran_out(const struct builder *builder)
 static bool read_table(struct pass *pass)
 {
 	const struct volume *volume = pass->volume;
-	size_t size = volume->record_size, at_once = READ_SIZE / size;
+	size_t size = volume->record_size, at_once = pass->room / size;
 	uint64_t count = pass->builder.catalogue->n_nodes;
 
 	for (uint64_t first = 0; first < count; first += at_once) {
@@ -144,7 +144,9 @@ static bool belongs(struct catalogue *catalogue, const struct piece *piece)
 		    .sequence = piece->base_sequence,
 		};
 	}
-	return (node->flags & NODE_IN_USE) != 0 && node->sequence == piece->base_sequence;
+	/* A base record without an attribute list is complete already: it has no other records. */
+	return (node->flags & NODE_IN_USE) != 0 && node->sequence == piece->base_sequence &&
+	    node->n_entries == 0 && node->n_streams == 0;
 }
 
 static void assemble_waiting(struct builder *builder)
@@ -186,8 +188,8 @@ static uint64_t count_free(const uint8_t *bytes, uint64_t first, size_t length, 
 }
 
 /* By $Bitmap, record 6. Leaves 0 when not all of it can be read. */
-static void read_bitmap(
-    struct catalogue *catalogue, uint8_t *bytes, const char *name, struct findings *findings)
+static void read_bitmap(struct catalogue *catalogue, const struct pass *pass, const char *name,
+    struct findings *findings)
 {
 	const struct stream *stream = catalogue_stream(catalogue, 6, "");
 	struct data_reader *reader = stream == NULL ? NULL : data_open(catalogue, stream);
@@ -196,8 +198,8 @@ static void read_bitmap(
 	size_t length;
 
 	while (reader != NULL && done < clusters &&
-	       (length = data_read(reader, bytes, READ_SIZE, &holes)) > 0) {
-		unused += count_free(bytes, done, length, clusters);
+	       (length = data_read(reader, pass->bytes, pass->room, &holes)) > 0) {
+		unused += count_free(pass->bytes, done, length, clusters);
 		done += 8 * (uint64_t)length;
 	}
 	data_close(reader);
@@ -300,7 +302,12 @@ static struct catalogue *catalogue_new(struct volume *volume)
 
 static bool run_pass(struct pass *pass)
 {
-	pass->bytes = malloc(READ_SIZE);
+	uint64_t table = table_records(pass->volume) * pass->volume->record_size;
+
+	pass->room = table < READ_SIZE ? (size_t)table : READ_SIZE;
+	if (pass->room < RECORD_MAX_SIZE)
+		pass->room = RECORD_MAX_SIZE;
+	pass->bytes = malloc(pass->room);
 	if (pass->bytes == NULL || !read_table(pass))
 		return false;
 	assemble_waiting(&pass->builder);
@@ -343,7 +350,7 @@ bool catalogue_read(
 	trim(catalogue);
 	volume->catalogue = catalogue;
 	report_nodes(catalogue, name, findings);
-	read_bitmap(catalogue, pass.bytes, name, findings);
+	read_bitmap(catalogue, &pass, name, findings);
 	state_read_session(volume, name, findings);
 	pass_free(&pass);
 	return true;

@@ -263,8 +263,7 @@ static ssize_t read_image(struct device *device, uint64_t offset, void *buffer, 
 
 static void close_image(struct device *device)
 {
-	free(device->path);
-	free(device);
+	device->state = NULL; /* belongs to the caller */
 }
 
 static const struct device_ops image_ops = {.read = read_image, .close = close_image};
@@ -355,8 +354,8 @@ static void read_node(const struct catalogue *catalogue, uint32_t number)
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	static struct image image;
+	static struct source *source; /* opened once: a thread for every input would take most time */
 	struct findings findings;
-	struct source *source;
 	struct volume *volume;
 	struct error error;
 
@@ -369,7 +368,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	protect(&image);
 	edit(&image, data, size, true);
 
-	source = open_image(&image);
+	if (source == NULL)
+		source = open_image(&image);
 	check(source != NULL);
 	findings_init(&findings);
 	volume = volume_open(source, 0, IMAGE, "C:", &findings, &error);
@@ -383,6 +383,5 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	}
 	volume_close(volume);
 	findings_free(&findings);
-	source_close(source);
 	return 0;
 }
