@@ -10,6 +10,7 @@
 #define PLAN_PLAN_H
 
 #include "base/arena.h"
+#include "base/buf.h"
 #include "base/error.h"
 #include "system/survey.h"
 
@@ -76,29 +77,47 @@ enum item_kind {
 };
 
 /*
- * A group is what shares archive files: one person's place, one person's settings, the shared
- * places of an old system, one volume's files outside every profile.
+ * A group is what shares archive files: one person's place, one person's settings, one shared place
+ * of an old system, one volume's files outside every profile.
  */
 struct group {
-	const char *key;     /* unique and safe as a file name: "mara-documents", "shared", "drive-D" */
+	const char *key;     /* unique and safe as a file name: "mara-documents", "shared-music", "drive-D" */
 	const char *folder;  /* in the archive: "data/FERNHILL-PC/mara/Documents" */
 	size_t system;       /* index in survey.systems, SIZE_MAX: of a drive */
 	size_t person;       /* index in its persons, SIZE_MAX: shared */
-	const char *place;   /* role, "settings", "other", "shared", "outside" */
+	const char *place;   /* role, "settings", "other" (also of what is shared), "outside" */
 };
 
 /* One line of the record to be. */
 struct item {
 	uint32_t volume;  /* index in survey.volumes */
 	uint32_t entry;   /* index in its catalogue's entries: the name this item goes by */
-	uint32_t stream;  /* index in its catalogue's streams; NONE for folders and links */
-	uint32_t group;   /* index in plan.groups; NONE when it is nobody's (left) */
+	/*
+	 * Index in its catalogue's streams; NONE for folders and links, and for a damaged file of
+	 * which no stream is known (unreadable, or left).
+	 */
+	uint32_t stream;
+	/*
+	 * Index in plan.groups. What is left has one too when it is a person's, otherwise NONE. A folder
+	 * that is taken has NONE when all that is taken in it goes elsewhere (\Users, whose profiles are
+	 * persons in the archive): it has no path there.
+	 */
+	uint32_t group;
 	uint32_t base;    /* node of the folder that stands for the group's folder: paths are relative to it */
 	uint8_t kind;     /* enum item_kind */
 	uint8_t state;    /* as planned: taken, left, absent, incomplete, unreadable, locked, same */
 	uint8_t reason;
 };
 
+/*
+ * What the command line asks for.
+ *
+ * With --person only what is that person's: nothing shared and nothing outside the profiles. --take
+ * adds to that, and takes what rules leave; but never the file system's own, links, download marks, or
+ * what cannot be had. Patterns are those of pattern.h on old paths with the volume's letter or name in
+ * front: "D:\Photos\**"; a folder means everything in it; one that starts with a separator counts
+ * on every volume; one without any separator is compared with names alone ("*.vdi").
+ */
 struct plan_options {
 	const char *const *persons; /* --person: account, full or folder name; none: everybody */
 	size_t n_persons;
@@ -108,21 +127,33 @@ struct plan_options {
 	size_t n_leaves;
 };
 
+/* One of several names in a folder that differ only in case, or would in the archive. */
+struct twin {
+	uint32_t volume, entry;
+	uint32_t stream; /* NONE: the entry's own name */
+	uint32_t number; /* from 2; the first is not listed */
+};
+
 struct plan {
 	struct arena arena;
 	const struct survey *survey;
 	struct group *groups;
 	size_t n_groups, groups_capacity;
-	/* Sorted by group, then by archive path; items that are left come last, by volume and path. */
+	/*
+	 * Sorted by group, then folder by folder in the order of the old names' bytes, a folder before
+	 * what is in it; items that are left come last, by volume and path in the same order.
+	 */
 	struct item *items;
 	size_t n_items, items_capacity;
+	struct twin *twins; /* sorted by volume, entry, stream */
+	size_t n_twins, twins_capacity;
 	uint64_t bytes_taken;   /* logical bytes of what is taken */
 	size_t n_taken;
 };
 
 /*
  * Decides for everything in the survey. False with *error when a named person does not exist
- * (STATUS_USAGE) or memory runs out.
+ * (STATUS_USAGE) or memory runs out. plan_free() is needed in either case.
  */
 bool plan_make(struct plan *plan, const struct survey *survey, const struct plan_options *options,
     struct findings *findings, struct error *error);

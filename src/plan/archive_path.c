@@ -1,0 +1,73 @@
+/* Old and archive paths of items: see plan.h. */
+#include "plan/inner.h"
+
+#include "plan/names.h"
+
+#define PATH_LIMIT 1024 /* folders in one path */
+
+void plan_old_path(const struct plan *plan, const struct item *item, struct buf *path)
+{
+	catalogue_path(plan_catalogue(plan->survey, item->volume), item->entry, path);
+}
+
+/* Entries from `entry` up to the one below `base`, that one last. *is_lost: the way up was cut. */
+static size_t way_up(const struct catalogue *catalogue, uint32_t entry, uint32_t base,
+    uint32_t way[PATH_LIMIT], bool *is_lost)
+{
+	size_t depth = 0;
+
+	*is_lost = false;
+	while (depth < PATH_LIMIT) {
+		uint32_t parent = catalogue->entries[entry].parent;
+		const struct node *folder = catalogue_node(catalogue, parent);
+
+		way[depth++] = entry;
+		if (parent == base || parent == NODE_ROOT)
+			break;
+		if (!folder || folder->n_entries == 0) {
+			*is_lost = true;
+			break;
+		}
+		entry = folder->first_entry;
+	}
+	return depth;
+}
+
+void plan_archive_path(const struct plan *plan, const struct item *item, struct buf *path)
+{
+	const struct catalogue *catalogue = plan_catalogue(plan->survey, item->volume);
+	const struct entry *entry = &catalogue->entries[item->entry];
+	const char *stream = "";
+	uint32_t way[PATH_LIMIT];
+	bool is_lost;
+	size_t depth;
+
+	if (item->group == NONE)
+		return;
+	buf_add_text(path, plan->groups[item->group].folder);
+	if (item->stream != NONE)
+		stream = catalogue_name(catalogue, catalogue->streams[item->stream].name);
+	/* The folder that stands for the group's own; its streams lie beside it. */
+	if (entry->node == item->base) {
+		if (*stream) {
+			buf_add_text(path, ".stream-");
+			name_map(path, stream);
+		}
+		return;
+	}
+	depth = way_up(catalogue, item->entry, item->base, way, &is_lost);
+	if (is_lost)
+		buf_add_text(path, "/" CATALOGUE_LOST_FOLDER);
+	while (depth > 0) {
+		uint32_t at = way[--depth];
+		struct name_more more = {.stream = "",
+		    .number = twin_number(plan, item->volume, at, NONE)};
+
+		if (depth == 0 && *stream) {
+			more.stream = stream;
+			more.stream_number = twin_number(plan, item->volume, at, item->stream);
+		}
+		buf_add_byte(path, '/');
+		name_map_more(path, catalogue_name(catalogue, catalogue->entries[at].name), &more);
+	}
+}

@@ -1,0 +1,201 @@
+/*
+ * The decision for one folder, link or stream: rule, else area; then the command line; then whether
+ * the bytes can be had at all.
+ */
+#include "plan/inner.h"
+
+#include "base/filetime.h"
+#include "base/utf.h"
+#include "ntfs/data.h"
+#include "ntfs/reparse.h"
+
+#include <string.h>
+
+#define DAY (INT64_C(86400) * FILETIME_PER_SECOND)
+
+static struct question ask(const struct decider *decider, size_t volume, uint32_t entry,
+    uint32_t hash, uint32_t area)
+{
+	const struct catalogue *catalogue = plan_catalogue(decider->layout->survey, volume);
+
+	return (struct question){.layout = decider->layout, .volume = volume,
+	    .parent = catalogue->entries[entry].parent,
+	    .name = catalogue_name(catalogue, catalogue->entries[entry].name), .hash = hash,
+	    .area = &decider->layout->areas[area]};
+}
+
+uint32_t decide_area(const struct decider *decider, size_t volume, uint32_t entry, uint32_t hash,
+    uint32_t area)
+{
+	struct layout *layout = decider->layout;
+	const struct catalogue *catalogue = plan_catalogue(layout->survey, volume);
+	uint32_t node = catalogue->entries[entry].node;
+	const struct anchor *anchor = layout_anchor(layout, volume, node);
+	struct question question = ask(decider, volume, entry, hash, area);
+	const struct rule *rule;
+
+	if (anchor && anchor->area != NONE)
+		return anchor->area;
+	rule = rules_find(&decider->rules, RULE_FOLDER, &question);
+	if (rule && (rule->reason != layout->areas[area].reason || rule->is_whole))
+		return area_by_rule(layout, area, rule, catalogue->nodes[node].created);
+	if (layout->areas[area].is_top && layout->areas[area].reason == REASON_PROGRAM)
+		return area_of_program(layout, area, catalogue->nodes[node].created);
+	return area;
+}
+
+/*
+ * Data that a program keeps beside itself: of a data kind, and changed more than a day after the
+ * program's folder, or the file itself, was made. The latter also finds it where a whole drive was
+ * copied to another one and every folder looks new.
+ */
+static bool is_changed_data(const struct area *area, const struct node *node, const char *name)
+{
+	if (area->reason != REASON_PROGRAM || !kind_is_data(name, area->kind != AREA_PROGRAM_DATA))
+		return false;
+	return (area->since > 0 && node->modified > area->since + DAY) ||
+	    node->modified > node->created + DAY;
+}
+
+/* Puts the reason into words of state, as far as the plan alone knows. */
+static struct decision make_decision(const struct decider *decider, const struct area *area,
+    uint8_t reason)
+{
+	const struct area *home = area;
+
+	if (reason == REASON_SETTINGS && area->settings != NONE)
+		home = &decider->layout->areas[area->settings];
+	return (struct decision){.state = reason_takes(reason) ? STATE_TAKEN : STATE_LEFT,
+	    .reason = reason, .group = home->group, .base = home->base};
+}
+
+static void leave(struct decision *decision, uint8_t reason)
+{
+	decision->state = STATE_LEFT;
+	decision->reason = reason;
+}
+
+/* Nothing that the command line says takes these. */
+static bool is_never_taken(uint8_t reason)
+{
+	return reason == REASON_FILE_SYSTEM || reason == REASON_LINK || reason == REASON_ZONE_MARK;
+}
+
+static void apply_command_line(const struct named *named, const struct area *area,
+    struct decision *decision)
+{
+	if (decision->state == STATE_TAKEN && !area->is_asked)
+		leave(decision, REASON_NOT_ASKED);
+	if (named->take && decision->state == STATE_LEFT && !is_never_taken(decision->reason)) {
+		decision->state = STATE_TAKEN;
+		decision->reason = area->taken_reason;
+	}
+	if (named->leave && decision->state == STATE_TAKEN)
+		leave(decision, REASON_NOT_ASKED);
+}
+
+struct decision decide_folder(const struct decider *decider, const struct named *named)
+{
+	const struct area *area = &decider->layout->areas[named->area];
+	const struct catalogue *catalogue = plan_catalogue(decider->layout->survey, named->volume);
+	const struct node *node = &catalogue->nodes[catalogue->entries[named->entry].node];
+	struct decision decision = make_decision(decider, area, area->reason);
+
+	if (node->flags & NODE_SYSTEM)
+		leave(&decision, REASON_FILE_SYSTEM);
+	else
+		apply_command_line(named, area, &decision);
+	return decision;
+}
+
+struct decision decide_link(const struct decider *decider, const struct named *named)
+{
+	const struct area *area = &decider->layout->areas[named->area];
+
+	return make_decision(decider, area, REASON_LINK);
+}
+
+static void apply_content(const struct catalogue *catalogue, const struct stream *stream,
+    struct decision *decision)
+{
+	static const uint8_t outcomes[][2] = {
+	    [CONTENT_READABLE] = {STATE_TAKEN, 0},
+	    [CONTENT_CLOUD_ONLY] = {STATE_ABSENT, REASON_CLOUD_ONLY},
+	    [CONTENT_CLOUD_PART] = {STATE_INCOMPLETE, REASON_CLOUD_PART},
+	    [CONTENT_ENCRYPTED] = {STATE_LOCKED, REASON_ENCRYPTED},
+	    [CONTENT_SYSTEM_COMPRESSED] = {STATE_UNREADABLE, REASON_SYSTEM_COMPRESSED},
+	    [CONTENT_DEDUPLICATED] = {STATE_UNREADABLE, REASON_DEDUPLICATED},
+	    [CONTENT_DAMAGED] = {STATE_UNREADABLE, REASON_DAMAGED},
+	};
+	const struct node *node = &catalogue->nodes[stream->node];
+	enum content content = data_content(catalogue, stream);
+
+	/* Where the compressed bytes of a file lie: no stream of its own. */
+	if (reparse_kind(node->reparse_tag) == REPARSE_KIND_WOF &&
+	    utf_equal_fold(catalogue_name(catalogue, stream->name), "WofCompressedData"))
+		content = CONTENT_SYSTEM_COMPRESSED;
+	if (content == CONTENT_READABLE)
+		return;
+	decision->state = outcomes[content][0];
+	decision->reason = outcomes[content][1];
+}
+
+/* By rule and area alone. */
+static uint8_t reason_by_rule(const struct decider *decider, const struct named *named,
+    const struct node *node, const struct catalogue *catalogue)
+{
+	const struct area *area = &decider->layout->areas[named->area];
+	struct question question =
+	    ask(decider, named->volume, named->entry, named->hash, named->area);
+	const struct rule *rule;
+
+	if (node->n_streams > 0 && *catalogue_name(catalogue,
+	    catalogue->streams[node->first_stream].name) == 0)
+		question.size = catalogue->streams[node->first_stream].size;
+	/* In a folder that is left as a whole, no file is anything else. */
+	rule = reason_takes(area->reason) || area->reason == REASON_PROGRAM
+	    ? rules_find(&decider->rules, RULE_FILE, &question) : NULL;
+	if (rule)
+		return rule->reason;
+	return is_changed_data(area, node, question.name) ? REASON_CHANGED : area->reason;
+}
+
+struct decision decide_stream(const struct decider *decider, const struct named *named,
+    uint32_t stream)
+{
+	const struct catalogue *catalogue = plan_catalogue(decider->layout->survey, named->volume);
+	const struct node *node = &catalogue->nodes[catalogue->entries[named->entry].node];
+	const struct area *area = &decider->layout->areas[named->area];
+	struct question question =
+	    ask(decider, named->volume, named->entry, named->hash, named->area);
+	const struct rule *rule = NULL;
+	struct decision decision;
+	uint8_t reason;
+
+	if (stream != NONE) {
+		question.name = catalogue_name(catalogue, catalogue->streams[stream].name);
+		question.hash = utf_hash_fold(question.name);
+		if (*question.name)
+			rule = rules_find(&decider->rules, RULE_STREAM, &question);
+	}
+	if (node->flags & NODE_SYSTEM)
+		reason = REASON_FILE_SYSTEM;
+	else if (rule)
+		reason = rule->reason;
+	else if (node->flags & NODE_FOLDER)
+		reason = area->reason;
+	else
+		reason = reason_by_rule(decider, named, node, catalogue);
+	decision = make_decision(decider, area, reason);
+	if (reason != REASON_FILE_SYSTEM)
+		apply_command_line(named, area, &decision);
+	if (decision.state != STATE_TAKEN)
+		return decision;
+	if (stream == NONE) {
+		decision.state = STATE_UNREADABLE;
+		decision.reason = REASON_DAMAGED;
+	} else {
+		apply_content(catalogue, &catalogue->streams[stream], &decision);
+	}
+	return decision;
+}

@@ -1,0 +1,205 @@
+/* Putting the items in order: second names, groups, sums, and what the user should know. */
+#include "plan/inner.h"
+
+#include "base/text.h"
+#include "base/utf.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+static uint64_t item_bytes(const struct plan *plan, const struct item *item)
+{
+	if (item->stream == NONE)
+		return 0;
+	return plan_catalogue(plan->survey, item->volume)->streams[item->stream].size;
+}
+
+/* --- second names --- */
+
+struct name_of {
+	uint32_t volume, stream, entry;
+	uint32_t item;
+};
+
+static int by_stream(const void *a, const void *b)
+{
+	const struct name_of *one = a, *two = b;
+
+	if (one->volume != two->volume)
+		return one->volume < two->volume ? -1 : 1;
+	if (one->stream != two->stream)
+		return one->stream < two->stream ? -1 : 1;
+	return one->entry < two->entry ? -1 : one->entry > two->entry;
+}
+
+static bool has_several_names(const struct plan *plan, const struct item *item)
+{
+	const struct catalogue *catalogue = plan_catalogue(plan->survey, item->volume);
+
+	return item->stream != NONE &&
+	    (item->state == STATE_TAKEN || item->state == STATE_INCOMPLETE) &&
+	    catalogue->nodes[catalogue->streams[item->stream].node].n_entries > 1;
+}
+
+bool finish_same(struct plan *plan, struct error *error)
+{
+	struct name_of *names = NULL;
+	size_t count = 0, capacity = 0;
+
+	for (size_t i = 0; i < plan->n_items; i++) {
+		const struct item *item = &plan->items[i];
+
+		if (!has_several_names(plan, item))
+			continue;
+		if (!array_reserve(&names, &capacity, count + 1, sizeof(*names))) {
+			free(names);
+			return error_no_memory(error);
+		}
+		names[count++] = (struct name_of){item->volume, item->stream, item->entry, (uint32_t)i};
+	}
+	if (count > 1)
+		qsort(names, count, sizeof(*names), by_stream);
+	for (size_t i = 1; i < count; i++) {
+		const struct item *first;
+		struct item *item = &plan->items[names[i].item];
+
+		if (names[i].volume != names[i - 1].volume || names[i].stream != names[i - 1].stream)
+			continue;
+		first = &plan->items[names[i - 1].item];
+		item->state = STATE_SAME;
+		item->reason = first->reason;
+	}
+	free(names);
+	return true;
+}
+
+/* --- order --- */
+
+/* In which row an item stands: its group's, or behind all groups. */
+static size_t row_of(const struct plan *plan, const struct item *item)
+{
+	return item->state == STATE_LEFT || item->group == NONE ? plan->n_groups : item->group;
+}
+
+bool finish_order(struct plan *plan, struct error *error)
+{
+	size_t *starts = calloc(plan->n_groups + 2, sizeof(*starts));
+	struct item *sorted = malloc((plan->n_items + 1) * sizeof(*sorted));
+
+	if (!starts || !sorted) {
+		free(starts);
+		free(sorted);
+		return error_no_memory(error);
+	}
+	for (size_t i = 0; i < plan->n_items; i++) {
+		struct item *item = &plan->items[i];
+
+		/* What is left and no person's needs no group. */
+		if (item->state == STATE_LEFT && item->group != NONE &&
+		    plan->groups[item->group].person == SIZE_MAX)
+			item->group = NONE;
+		starts[row_of(plan, item) + 1]++;
+	}
+	for (size_t g = 0; g <= plan->n_groups; g++)
+		starts[g + 1] += starts[g];
+	for (size_t i = 0; i < plan->n_items; i++)
+		sorted[starts[row_of(plan, &plan->items[i])]++] = plan->items[i];
+	free(starts);
+	free(plan->items);
+	plan->items = sorted;
+	plan->items_capacity = plan->n_items + 1;
+	return true;
+}
+
+/* --- sums and findings --- */
+
+struct undecided {
+	uint64_t bytes;
+	size_t count;
+};
+
+/* Longer paths, with a drive's letter in front, are beyond what many programs of Windows can open. */
+#define LONG_PATH 256 /* UTF-16 units of the archive path: 260 less "C:\" and the NUL */
+
+static size_t utf16_length(const char *text)
+{
+	size_t units = 0;
+
+	for (; *text; text++) {
+		uint8_t byte = (uint8_t)*text;
+
+		if ((byte & 0xC0) != 0x80)
+			units += byte >= 0xF0 ? 2 : 1;
+	}
+	return units;
+}
+
+static void report_long_paths(const struct plan *plan, struct findings *findings)
+{
+	struct buf path = {0};
+	size_t count = 0;
+
+	for (size_t i = 0; i < plan->n_items; i++) {
+		if (plan->items[i].state == STATE_LEFT || plan->items[i].group == NONE)
+			continue;
+		buf_clear(&path);
+		plan_archive_path(plan, &plan->items[i], &path);
+		if (path.length > LONG_PATH && utf16_length(buf_text(&path)) > LONG_PATH)
+			count++;
+	}
+	buf_free(&path);
+	if (count > 0)
+		findings_add(findings, WEIGHT_CAUTION, "paths-too-long", "",
+		    "Unpack with a program that handles long paths, or on another system.",
+		    "%s %s a path of more than 260 characters once unpacked, which many programs on "
+		    "Windows cannot open.",
+		    text_count(count).text, count == 1 ? "file or folder has" : "files and folders have");
+}
+
+static void report_undecided(const struct plan *plan, uint8_t reason, const char *code,
+    const char *what, const char *advice, struct findings *findings)
+{
+	struct undecided *sums = calloc(plan->n_groups + 1, sizeof(*sums));
+
+	if (!sums)
+		return;
+	for (size_t i = 0; i < plan->n_items; i++) {
+		const struct item *item = &plan->items[i];
+		size_t row = item->group == NONE ? plan->n_groups : item->group;
+
+		if (item->kind != ITEM_FILE || item->state != STATE_LEFT || item->reason != reason)
+			continue;
+		sums[row].bytes += item_bytes(plan, item);
+		sums[row].count++;
+	}
+	for (size_t g = 0; g <= plan->n_groups; g++) {
+		const struct group *group = g < plan->n_groups ? &plan->groups[g] : NULL;
+
+		if (sums[g].count > 0)
+			findings_add(findings, WEIGHT_CAUTION, code, group ? group->key : "", advice,
+			    "Not taken, needs a decision: %s (%s %s, %s).", what,
+			    text_count(sums[g].count).text, sums[g].count == 1 ? "file" : "files",
+			    text_size(sums[g].bytes).text);
+	}
+	free(sums);
+}
+
+void finish_sums(struct plan *plan, struct findings *findings)
+{
+	for (size_t i = 0; i < plan->n_items; i++) {
+		const struct item *item = &plan->items[i];
+
+		if (item->kind != ITEM_FILE || item->state != STATE_TAKEN)
+			continue;
+		plan->bytes_taken += item_bytes(plan, item);
+		plan->n_taken++;
+	}
+	report_undecided(plan, REASON_PASSWORDS, "passwords-not-taken", "stores of saved passwords",
+	    "Ask the owner; they are taken with --take and their path, as the record names it.",
+	    findings);
+	report_undecided(plan, REASON_OFFERED, "offered-not-taken",
+	    "keys, virtual machines or bulk data of programs",
+	    "Ask the owner; they are taken with --take and their path, as the record names it.",
+	    findings);
+	report_long_paths(plan, findings);
+}

@@ -1,0 +1,108 @@
+/* Groups: what shares archive files, under which name, and in which folder of the archive. */
+#include "plan/inner.h"
+
+#include "base/utf.h"
+#include "plan/names.h"
+
+#include <string.h>
+
+static bool key_is_taken(const struct plan *plan, const char *key)
+{
+	for (size_t i = 0; i < plan->n_groups; i++)
+		if (utf_equal_fold(plan->groups[i].key, key))
+			return true;
+	return false;
+}
+
+/* `key`, with the old system's name in front or a number behind where another group has it. */
+static const char *unique_key(struct plan *plan, const char *key, const char *system)
+{
+	const char *unique = key;
+
+	if (key && key_is_taken(plan, key) && *system)
+		key = unique = arena_printf(&plan->arena, "%s-%s", system, key);
+	for (unsigned number = 2; unique && key_is_taken(plan, unique); number++)
+		unique = arena_printf(&plan->arena, "%s-%u", key, number);
+	return unique;
+}
+
+static uint32_t add_group(struct plan *plan, struct group group, const char *system)
+{
+	group.key = unique_key(plan, group.key, system);
+	if (!group.key || !group.folder || plan->n_groups >= NONE - 1 ||
+	    !array_reserve(&plan->groups, &plan->groups_capacity, plan->n_groups + 1,
+		sizeof(*plan->groups)))
+		return NONE;
+	plan->groups[plan->n_groups] = group;
+	return (uint32_t)plan->n_groups++;
+}
+
+/* A folder of the archive; one that would be called as `reserved` is told apart like a twin. */
+static void add_component(struct buf *path, const char *name, const char *reserved)
+{
+	buf_add_byte(path, '/');
+	name_map_more(path, name,
+	    &(struct name_more){.number = utf_equal_fold(name, reserved) ? 2 : 1, .stream = ""});
+}
+
+static const char *finish_folder(struct plan *plan, struct buf *path)
+{
+	const char *folder = path->failed ? NULL : arena_strdup(&plan->arena, buf_text(path));
+
+	buf_free(path);
+	return folder;
+}
+
+/* The mapped form of a name, for keys. */
+static const char *safe(struct plan *plan, const char *name)
+{
+	struct buf text = {0};
+
+	name_map(&text, name);
+	return finish_folder(plan, &text);
+}
+
+uint32_t group_of_place(struct plan *plan, size_t system, size_t person, const char *place,
+    const char *folder)
+{
+	const struct old_system *of = &plan->survey->systems[system];
+	const char *owner = person == SIZE_MAX ? "shared" : of->persons[person].key;
+	const char *system_key = safe(plan, of->key);
+	struct group group = {.system = system, .person = person, .place = place};
+	struct buf path = {0};
+
+	buf_add_text(&path, "data");
+	add_component(&path, of->key, "drives");
+	add_component(&path, owner, person == SIZE_MAX ? "" : "shared");
+	add_component(&path, folder, "");
+	group.folder = finish_folder(plan, &path);
+	owner = safe(plan, owner);
+	if (!owner || !system_key)
+		return NONE;
+	group.key = arena_printf(&plan->arena, "%s-%s", owner, place);
+	return add_group(plan, group, system_key);
+}
+
+uint32_t group_of_volume(struct plan *plan, size_t volume)
+{
+	const struct survey_volume *of = &plan->survey->volumes[volume];
+	struct group group = {.system = SIZE_MAX, .person = SIZE_MAX, .place = "outside"};
+	size_t length = strlen(of->name);
+	struct buf path = {0};
+	const char *name;
+
+	/* "C:" is "C" in the archive. */
+	if (length == 2 && of->name[1] == ':')
+		length = 1;
+	name = arena_text(&plan->arena, of->name, length);
+	if (!name)
+		return NONE;
+	buf_add_text(&path, "data/drives");
+	add_component(&path, name, "");
+	group.folder = finish_folder(plan, &path);
+	name = safe(plan, name);
+	if (!name)
+		return NONE;
+	group.key = arena_printf(&plan->arena, "drive-%s", name);
+	return add_group(plan, group, "");
+}

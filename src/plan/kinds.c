@@ -1,0 +1,51 @@
+/*
+ * What a name's extension says about data in program-side folders.
+ *
+ * A person's data there can have any extension, so the lists name what it is not: code and its
+ * helpers anywhere; in folders of programs also what programs bring along and replace when they are
+ * brought up to date. Common practice, no source.
+ */
+#include "plan/inner.h"
+
+#include "base/utf.h"
+
+#include <string.h>
+
+static const char *const code[] = {
+    "386", "acm", "appx", "asi", "ax", "bat", "bpl", "cab", "cat", "class", "cmd", "cnt", "com",
+    "cpl", "dll", "drv", "efi", "ocx", "exe", "gid", "inf", "ins", "jar", "lib", "lic", "lnk",
+    "manifest", "mo", "msi", "msix", "msm", "msp", "mst", "mui", "nls", "node", "olb", "pdb",
+    "pf", "pnf", "ps1", "psd1", "psm1", "pyc", "pyd", "scr", "so", "sys", "tlb", "vbs", "vxd",
+    "winmd", "wsf", "xap",
+    /* logs, locks and what goes with a restart */
+    "etl", "lck", "lock", "log", "pid", "tmp",
+};
+
+static const char *const brought_along[] = {
+    "ani", "asar", "aspx", "bmp", "chm", "config", "css", "cur", "fnt", "fon", "gif", "h", "hlp",
+    "htm", "html", "icns", "ico", "inc", "js", "json", "map", "md", "pak", "php", "png", "po",
+    "pri", "py", "qm", "qml", "rc", "resources", "rll", "sig", "svg", "swf", "tcl", "ttc", "ttf",
+    "ts", "url", "wav", "woff", "woff2", "xaml", "xsd", "xsl", "xslt",
+};
+
+static bool is_among(const char *extension, const char *const *list, size_t count)
+{
+	for (size_t i = 0; i < count; i++)
+		if (utf_equal_fold(extension, list[i]))
+			return true;
+	return false;
+}
+
+bool kind_is_data(const char *name, bool in_programs)
+{
+	const char *dot = strrchr(name, '.');
+
+	if (utf_equal_fold(name, "desktop.ini"))
+		return false;
+	if (!dot || dot == name)
+		return true;
+	if (is_among(dot + 1, code, sizeof(code) / sizeof(code[0])))
+		return false;
+	return !in_programs ||
+	    !is_among(dot + 1, brought_along, sizeof(brought_along) / sizeof(brought_along[0]));
+}
