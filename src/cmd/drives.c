@@ -21,20 +21,21 @@
 static void print_help(FILE *stream)
 {
 	fputs("usage: coldlift drives [options] [SOURCE...]\n\n"
-	      "Lists drives and their volumes: model, serial number, bus, size, file system, label, and\n"
-	      "what is wrong with them. A SOURCE is a drive (/dev/sdb) or an image file; without one,\n"
-	      "all drives of this computer are listed. Nothing is written to any of them.\n\n"
-	      "  --json    one JSON document on standard output, text for people on standard error\n"
+	      "Lists drives and their volumes: model, serial number, bus, size, file system,\n"
+	      "label, and what is wrong with them. A SOURCE is a drive (/dev/sdb) or an image\n"
+	      "file; without one, all drives of this computer are listed. Nothing is written to\n"
+	      "any of them.\n\n"
+	      "  --json    one JSON document on standard output, text for people on standard\n"
+	      "            error\n"
 	      "  --quiet   no text for people\n"
 	      "  --help    this text\n\n"
-	      "Exit status: 0 listed, 2 wrong command line, 3 a SOURCE cannot be opened or no file\n"
-	      "system is recognised on any, 5 anything else.\n",
+	      "Exit status: 0 listed, 2 wrong command line, 3 a SOURCE cannot be opened or no\n"
+	      "file system is recognised on any, 5 anything else.\n",
 	    stream);
 }
 
-/* 0 to go on, otherwise the command ends with *status. */
-static bool read_options(int argc, char **argv, struct common_options *options,
-    enum status *status)
+/* False when the command ends here, with *status. */
+static bool read_options(int argc, char **argv, struct common_options *options, enum status *status)
 {
 	static const struct option known[] = {
 	    {"json", no_argument, NULL, 'j'},
@@ -72,8 +73,8 @@ static bool read_options(int argc, char **argv, struct common_options *options,
 }
 
 /* File system, and for NTFS what its own records say. */
-static void look_at_volume(struct source *source, struct arena *arena, struct drive_view *view,
-    size_t index)
+static void look_at_volume(
+    struct source *source, struct arena *arena, struct drive_view *view, size_t index)
 {
 	const struct partition *partition = &view->table.items[index];
 	struct volume_view *seen = &view->volumes[index];
@@ -86,11 +87,13 @@ static void look_at_volume(struct source *source, struct arena *arena, struct dr
 		return;
 	if (partition->number != 0)
 		name = arena_printf(arena, "%s, partition %u", name, partition->number);
-	volume = volume_open(source, partition->offset, partition->length, name != NULL ? name : "",
-	    &view->findings, &error);
+	if (name == NULL)
+		name = view->drive.path;
+	volume = volume_open(
+	    source, partition->offset, partition->length, name, &view->findings, &error);
 	if (volume == NULL) {
-		findings_add(&view->findings, WEIGHT_LOSS, "volume-unreadable", name, "", "%s.",
-		    error.text);
+		findings_add(&view->findings, WEIGHT_LOSS, "volume-unreadable", name, "",
+		    "This volume cannot be read: %s.", error.text);
 		return;
 	}
 	seen->label = arena_strdup(arena, volume->label);
@@ -101,8 +104,8 @@ static void look_at_volume(struct source *source, struct arena *arena, struct dr
 /* What reading the table and the volumes' beginnings showed about the drive itself. */
 static void look_at_health(struct source *source, struct drive_view *view)
 {
-	static const char advice[] =
-	    "If it clicks, smells or drops out, switch it off: it belongs to a recovery laboratory.";
+	static const char advice[] = "If it clicks, smells or drops out, switch it off: it belongs "
+				     "to a recovery laboratory.";
 	struct holes holes = {0};
 
 	if (source_is_lost(source)) {
@@ -112,14 +115,14 @@ static void look_at_health(struct source *source, struct drive_view *view)
 	}
 	source_holes(source, &holes);
 	if (holes.count > 0)
-		findings_add(&view->findings, WEIGHT_CAUTION, "read-errors", view->drive.path, advice,
-		    "The drive could not read %s of the little that was asked for.",
+		findings_add(&view->findings, WEIGHT_CAUTION, "read-errors", view->drive.path,
+		    advice, "The drive could not read %s of the little that was asked for.",
 		    text_size(holes_total(&holes)).text);
 	holes_free(&holes);
 }
 
-static bool look_into(struct source *source, struct arena *arena, struct drive_view *view,
-    struct error *error)
+static bool look_into(
+    struct source *source, struct arena *arena, struct drive_view *view, struct error *error)
 {
 	source_set_patience(source, PATIENCE);
 	if (!table_read(source, arena, &view->findings, &view->table, error))
@@ -183,8 +186,8 @@ struct output {
 	enum status status;
 };
 
-static void show_drive(struct output *output, struct arena *arena, struct drive_view *view,
-    bool asked_for)
+static void show_drive(
+    struct output *output, struct arena *arena, struct drive_view *view, bool asked_for)
 {
 	struct error error;
 	bool readable;

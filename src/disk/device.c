@@ -58,8 +58,8 @@ static ssize_t file_read(struct device *device, uint64_t offset, void *buffer, s
 	int number = 0;
 
 	while (done < length) {
-		ssize_t got = pread(state->fd, (uint8_t *)buffer + done, length - done,
-		    (off_t)(offset + done));
+		ssize_t got = pread(
+		    state->fd, (uint8_t *)buffer + done, length - done, (off_t)(offset + done));
 
 		if (got < 0 && errno == EINTR)
 			continue;
@@ -68,7 +68,9 @@ static ssize_t file_read(struct device *device, uint64_t offset, void *buffer, s
 		if (got <= 0)
 			break;
 		done += (size_t)got;
-		/* Going on from inside a sector would break the alignment that O_DIRECT asks for. */
+		/*
+		 * Going on from inside a sector would break the alignment that O_DIRECT asks for.
+		 */
 		if (done % device->sector_size != 0)
 			break;
 	}
@@ -115,12 +117,14 @@ static bool open_failed(const char *path, int number, struct error *error)
 		return error_set(error, STATUS_NO_VOLUME, "there is no medium in %s", path);
 	case ENXIO:
 	case ENODEV:
-		return error_set(error, STATUS_NO_VOLUME, "there is no drive behind %s any more", path);
+		return error_set(
+		    error, STATUS_NO_VOLUME, "there is no drive behind %s any more", path);
 	case EBUSY:
 		return error_set(error, STATUS_NO_VOLUME,
 		    "%s is in use by another program of this computer", path);
 	default:
-		return error_set_errno(error, STATUS_NO_VOLUME, number, "%s cannot be opened", path);
+		return error_set_errno(
+		    error, STATUS_NO_VOLUME, number, "%s cannot be opened", path);
 	}
 }
 
@@ -153,8 +157,8 @@ static bool prepare_block(struct device *device, int fd, bool exclusive, struct 
 		return error_set_errno(error, STATUS_NO_VOLUME, errno,
 		    "the size of %s cannot be found out", device->path);
 	if (sector < 512 || sector > 65536 || (sector & (sector - 1)) != 0)
-		return error_set(error, STATUS_OTHER, "%s has sectors of %d bytes, which is not possible",
-		    device->path, sector);
+		return error_set(error, STATUS_OTHER,
+		    "%s has sectors of %d bytes, which is not possible", device->path, sector);
 	device->size = size;
 	device->sector_size = (uint32_t)sector;
 	if (!exclusive || ioctl(fd, BLKROGET, &read_only) != 0 || read_only != 0)
@@ -164,8 +168,8 @@ static bool prepare_block(struct device *device, int fd, bool exclusive, struct 
 	return true;
 }
 
-static bool prepare(struct device *device, const struct stat *expected, bool exclusive,
-    struct error *error)
+static bool prepare(
+    struct device *device, const struct stat *expected, bool exclusive, struct error *error)
 {
 	struct file_state *state = device->state;
 	struct stat status;
@@ -174,8 +178,8 @@ static bool prepare(struct device *device, const struct stat *expected, bool exc
 		return open_failed(device->path, errno, error);
 	if (status.st_dev != expected->st_dev || status.st_ino != expected->st_ino ||
 	    status.st_mode != expected->st_mode)
-		return error_set(error, STATUS_OTHER, "%s was replaced while it was being opened",
-		    device->path);
+		return error_set(
+		    error, STATUS_OTHER, "%s was replaced while it was being opened", device->path);
 	device->is_block = S_ISBLK(status.st_mode);
 	device->number = device->is_block ? status.st_rdev : status.st_dev;
 	if (device->is_block) {
@@ -189,8 +193,8 @@ static bool prepare(struct device *device, const struct stat *expected, bool exc
 	return true;
 }
 
-static struct device *open_checked(const char *path, const struct stat *status, bool exclusive,
-    struct error *error)
+static struct device *open_checked(
+    const char *path, const struct stat *status, bool exclusive, struct error *error)
 {
 	int flags = S_ISBLK(status->st_mode) ? O_DIRECT | (exclusive ? O_EXCL : 0) : 0;
 	struct file_state *state;

@@ -18,9 +18,10 @@ struct device;
 struct device_ops {
 	/*
 	 * Reads up to `length` bytes at `offset`; offset, length and buffer are multiples of the
-	 * device's sector size (the end of the drive may lie inside the last sector: what is behind it
-	 * does not count as missing). Returns bytes read, or -errno; -ENODEV means that the drive is
-	 * gone. A short count means that the next byte failed. Called by the reader thread only.
+	 * device's sector size (the end of the drive may lie inside the last sector: what is behind
+	 * it does not count as missing). Returns bytes read, or -errno; -ENODEV means that the
+	 * drive is gone. A short count means that the next byte failed. Called by the reader thread
+	 * only.
 	 */
 	ssize_t (*read)(struct device *device, uint64_t offset, void *buffer, size_t length);
 	/* Gives back the state; the device itself is freed by device_close(). */
@@ -29,31 +30,34 @@ struct device_ops {
 
 struct device {
 	const struct device_ops *ops;
-	char *path;           /* as the user named it */
-	uint64_t size;        /* bytes; of an image file not always a multiple of the sector size */
-	uint32_t sector_size; /* logical, 512 for an image file; a power of two from 512 to 65,536 */
+	char *path;    /* as the user named it */
+	uint64_t size; /* bytes; of an image file not always a multiple of the sector size */
+	uint32_t
+	    sector_size; /* logical, 512 for an image file; a power of two from 512 to 65,536 */
 	bool is_block;
-	dev_t number;         /* of a block device, or of the file system that holds the image */
-	void *state;          /* of the implementation */
+	dev_t number; /* of a block device, or of the file system that holds the image */
+	void *state;  /* of the implementation */
 };
 
 /*
  * Opens a block device or an image file, read-only (O_RDONLY; O_DIRECT on block devices). A block
- * device that is mounted read-write, used as swap or held by another driver is refused, and so is an
- * image file that is mounted read-write through a loop device. A block device that nothing holds is
- * opened exclusively, so that nothing can mount it while it is open, and is set read-only in the
+ * device that is mounted read-write, used as swap or held by another driver is refused, and so is
+ * an image file that is mounted read-write through a loop device. A block device that nothing holds
+ * is opened exclusively, so that nothing can mount it while it is open, and is set read-only in the
  * kernel (as root); device_close() sets it back. That is promised for every way out that reaches
- * device_close(): a program that must obey SIGINT or SIGTERM while a device is open returns through it.
- * After SIGKILL the drive stays read-only until it is unplugged or set back by hand, which does no harm.
+ * device_close(): a program that must obey SIGINT or SIGTERM while a device is open returns through
+ * it. After SIGKILL the drive stays read-only until it is unplugged or set back by hand, which does
+ * no harm.
  *
- * NULL with *error (STATUS_NO_VOLUME: not there, no permission, a folder, empty, in use; STATUS_OTHER).
+ * NULL with *error (STATUS_NO_VOLUME: not there, no permission, a folder, empty, in use;
+ * STATUS_OTHER).
  */
 struct device *device_open(const char *path, struct error *error);
 void device_close(struct device *device);
 
 /*
- * A device of any implementation, with a copy of `path`; the caller fills in the rest. NULL when memory
- * runs out.
+ * A device of any implementation, with a copy of `path`; the caller fills in the rest. NULL when
+ * memory runs out.
  */
 struct device *device_new(const struct device_ops *ops, const char *path);
 

@@ -30,8 +30,8 @@ static bool names_subject(const struct subject *subject, const char *name)
 	       status.st_dev == subject->status->st_dev;
 }
 
-static bool check_mounts(struct arena *arena, const struct subject *subject, bool *mounted,
-    struct error *error)
+static bool check_mounts(
+    struct arena *arena, const struct subject *subject, bool *mounted, struct error *error)
 {
 	struct mount *mounts;
 	size_t count;
@@ -44,8 +44,8 @@ static bool check_mounts(struct arena *arena, const struct subject *subject, boo
 			continue;
 		if (!mounts[i].read_only)
 			return error_set(error, STATUS_NO_VOLUME,
-			    "%s is in use: a file system on it is mounted at %s and can be written to; "
-			    "unmount it first",
+			    "%s is in use: a file system on it is mounted at %s and can be written "
+			    "to; unmount it first",
 			    subject->path, mounts[i].point);
 		*mounted = true;
 	}
@@ -62,7 +62,8 @@ static bool check_swaps(struct arena *arena, const struct subject *subject, stru
 	for (size_t i = 0; i < count; i++)
 		if (names_subject(subject, paths[i]))
 			return error_set(error, STATUS_NO_VOLUME,
-			    "%s is in use: this computer swaps to it; turn that off first (swapoff %s)",
+			    "%s is in use: this computer swaps to it; turn that off first (swapoff "
+			    "%s)",
 			    subject->path, paths[i]);
 	return true;
 }
@@ -112,12 +113,12 @@ bool device_is_free(const char *root, const char *path, const struct stat *statu
 		block_set_above(root, status->st_rdev, &subject->above, &own);
 	else
 		add_loops(subject);
-	is_free = check_mounts(&arena, subject, mounted, error) &&
-		  check_swaps(&arena, subject, error);
+	is_free =
+	    check_mounts(&arena, subject, mounted, error) && check_swaps(&arena, subject, error);
 	if (is_free && S_ISBLK(status->st_mode) && subject->above.count > own)
 		is_free = error_set(error, STATUS_NO_VOLUME,
-		    "%s is in use: a RAID, volume manager or encryption driver of this computer holds it; "
-		    "stop that first",
+		    "%s is in use: a RAID, volume manager or encryption driver of this computer "
+		    "holds it; stop that first",
 		    path);
 	arena_free(&arena);
 	free(subject);

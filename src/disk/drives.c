@@ -78,7 +78,8 @@ static const char *bus_of_path(const char *path, const char *folder)
 		if (found == NULL)
 			continue;
 		if (strcmp(buses[i].bus, "SD") == 0 &&
-		    sysfs_text(folder, "device/type", type, sizeof(type)) && strcmp(type, "MMC") == 0)
+		    sysfs_text(folder, "device/type", type, sizeof(type)) &&
+		    strcmp(type, "MMC") == 0)
 			return "eMMC";
 		return buses[i].bus;
 	}
@@ -231,8 +232,8 @@ static bool add_drive(struct arena *arena, const char *root, const char *blocks,
 	drive.size = sysfs_number(folder.text, "size", 0) * SYSFS_SECTOR;
 	if (!read_drive(arena, root, folder.text, &drive, error))
 		return false;
-	if (drive.path == NULL || !array_reserve(&listing->items, &listing->capacity,
-		listing->count + 1, sizeof(drive)))
+	if (drive.path == NULL ||
+	    !array_reserve(&listing->items, &listing->capacity, listing->count + 1, sizeof(drive)))
 		return error_no_memory(error);
 	listing->items[listing->count++] = drive;
 	return true;
@@ -287,14 +288,16 @@ bool drive_describe(struct arena *arena, const char *root, const char *path, str
 	if (drive->path == NULL)
 		return error_no_memory(error);
 	if (stat(path, &status) != 0)
-		return errno == ENOENT || errno == ENOTDIR ?
-		    error_set(error, STATUS_NO_VOLUME, "%s does not exist", path) :
-		    error_set_errno(error, STATUS_NO_VOLUME, errno, "%s cannot be found", path);
+		return errno == ENOENT || errno == ENOTDIR
+			   ? error_set(error, STATUS_NO_VOLUME, "%s does not exist", path)
+			   : error_set_errno(
+				 error, STATUS_NO_VOLUME, errno, "%s cannot be found", path);
 	if (!S_ISBLK(status.st_mode))
 		return describe_image(&status, drive);
 	if (!sysfs_device_folder(root, status.st_rdev, &own) ||
 	    !sysfs_device_folder(root, block_whole(root, status.st_rdev), &folder))
-		return error_set(error, STATUS_NO_VOLUME, "the system knows nothing about %s", path);
+		return error_set(
+		    error, STATUS_NO_VOLUME, "the system knows nothing about %s", path);
 	drive->size = sysfs_number(own.text, "size", 0) * SYSFS_SECTOR;
 	return read_drive(arena, root, folder.text, drive, error);
 }

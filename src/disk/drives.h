@@ -1,8 +1,8 @@
 /*
  * Which drives this computer has: model, serial, bus and size from sysfs.
  *
- * Source: Linux kernel documentation, Documentation/ABI/{testing,stable}/sysfs-block; what the buses
- * look like in the device path: the kernel's drivers, common practice.
+ * Source: Linux kernel documentation, Documentation/ABI/{testing,stable}/sysfs-block; what the
+ * buses look like in the device path: the kernel's drivers, common practice.
  */
 #ifndef DISK_DRIVES_H
 #define DISK_DRIVES_H
@@ -16,20 +16,21 @@
 #include <sys/types.h>
 
 struct drive {
-	const char *path;    /* "/dev/sda", or the image file */
-	const char *model;   /* "" when unknown; inner text, trimmed */
+	const char *path;  /* "/dev/sda", or the image file */
+	const char *model; /* "" when unknown; inner text, trimmed */
 	const char *serial;
-	const char *bus;     /* "USB", "ATA" (also SATA), "NVMe", "virtio", "image file", ... "" when unknown */
-	uint64_t size;       /* bytes */
+	const char *
+	    bus; /* "USB", "ATA" (also SATA), "NVMe", "virtio", "image file", ... "" when unknown */
+	uint64_t size; /* bytes */
 	uint32_t sector_size, physical_sector_size;
 	bool removable, spinning, read_only;
 	bool is_image;
 };
 
 /*
- * All whole drives with a medium, sorted by name; loop devices without a file, RAM disks, optical and
- * floppy drives and zero-sized devices are left out. `root` is "" for the running system; tests give a
- * folder with copies of sys/ and proc/.
+ * All whole drives with a medium, sorted by name; loop devices without a file, RAM disks, optical
+ * and floppy drives and zero-sized devices are left out. `root` is "" for the running system; tests
+ * give a folder with copies of sys/ and proc/.
  */
 bool drives_list(struct arena *arena, const char *root, struct drive **drives, size_t *count,
     struct error *error);
@@ -43,8 +44,8 @@ bool drive_describe(struct arena *arena, const char *root, const char *path, str
 
 /*
  * Does the file system at `folder` lie, through partitions, loop devices, device mapper or RAID, on
- * the drive `device`? A partition stands for its whole drive. For refusing a destination on a source.
- * Of a file system over several drives only the one that is mounted is known.
+ * the drive `device`? A partition stands for its whole drive. For refusing a destination on a
+ * source. Of a file system over several drives only the one that is mounted is known.
  */
 bool drive_holds_folder(const char *root, dev_t device, const char *folder);
 

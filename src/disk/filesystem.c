@@ -1,10 +1,10 @@
 /*
  * Recognising a file system by its first sectors.
  *
- * Sources: FAT: Microsoft "FAT: General Overview of On-Disk Format" 1.03 (BPB); exFAT: Microsoft "exFAT
- * file system specification", 3.1; NTFS: linux-ntfs documentation, $Boot (also the copy in the
- * volume's last sector); ReFS and "-FVE-FS-": from memory; the signatures of other file systems: their
- * kernel or project documentation, from memory.
+ * Sources: FAT: Microsoft "FAT: General Overview of On-Disk Format" 1.03 (BPB); exFAT: Microsoft
+ * "exFAT file system specification", 3.1; NTFS: linux-ntfs documentation, $Boot (also the copy in
+ * the volume's last sector); ReFS and "-FVE-FS-": from memory; the signatures of other file
+ * systems: their kernel or project documentation, from memory.
  */
 #include "disk/table.h"
 
@@ -22,17 +22,11 @@ struct mark {
 
 /* Those that the old system does not know; naming them would help nobody. */
 static const struct mark other_marks[] = {
-    {0, "XFSB", 4},
-    {0, "hsqs", 4},
-    {0, "LUKS\xBA\xBE", 6},
-    {32, "NXSB", 4},           /* APFS */
-    {1024, "H+\0\4", 4},       /* HFS+ */
-    {1024, "HX\0\5", 4},
-    {1024 + 56, "\x53\xEF", 2}, /* ext2 and its successors */
-    {536, "LVM2 001", 8},
-    {4086, "SWAPSPACE2", 10},
-    {32769, "CD001", 5},       /* ISO 9660 */
-    {65536 + 64, "_BHRfS_M", 8}, /* btrfs */
+    {0, "XFSB", 4}, {0, "hsqs", 4}, {0, "LUKS\xBA\xBE", 6}, {32, "NXSB", 4}, /* APFS */
+    {1024, "H+\0\4", 4},                                                     /* HFS+ */
+    {1024, "HX\0\5", 4}, {1024 + 56, "\x53\xEF", 2}, /* ext2 and its successors */
+    {536, "LVM2 001", 8}, {4086, "SWAPSPACE2", 10}, {32769, "CD001", 5}, /* ISO 9660 */
+    {65536 + 64, "_BHRfS_M", 8},                                         /* btrfs */
 };
 
 static bool is_power(uint32_t number, uint32_t least, uint32_t most)
@@ -54,11 +48,13 @@ static bool is_fat(const uint8_t *head)
 	       (uint64_t)table * copies + reserved < sectors;
 }
 
-/* A removable volume encrypted by the old system looks like FAT to systems that do not know better. */
+/*
+ * A removable volume encrypted by the old system looks like FAT to systems that do not know better.
+ */
 static bool is_encrypted_fat(const uint8_t *head)
 {
-	static const uint8_t id[16] = {0x3B, 0xD6, 0x67, 0x49, 0x29, 0x2E, 0xD8, 0x4A, 0x83, 0x99, 0xF6,
-	    0xA3, 0x39, 0xE3, 0xD0, 0x01};
+	static const uint8_t id[16] = {0x3B, 0xD6, 0x67, 0x49, 0x29, 0x2E, 0xD8, 0x4A, 0x83, 0x99,
+	    0xF6, 0xA3, 0x39, 0xE3, 0xD0, 0x01};
 
 	return memcmp(head + 424, id, sizeof(id)) == 0;
 }
@@ -104,7 +100,10 @@ static bool has_mark(struct source *source, uint64_t offset, uint64_t length, co
 	       memcmp(bytes, mark->bytes, mark->length) == 0;
 }
 
-/* NTFS keeps a copy of its boot sector in the last sector of its partition, not counted in its size. */
+/*
+ * NTFS keeps a copy of its boot sector in the last sector of its partition, not counted in its
+ * size.
+ */
 static bool has_ntfs_backup(struct source *source, uint64_t offset, uint64_t length)
 {
 	static const uint32_t sizes[] = {512, 4096};
@@ -113,7 +112,8 @@ static bool has_ntfs_backup(struct source *source, uint64_t offset, uint64_t len
 	for (size_t i = 0; i < 2; i++) {
 		if (length < 2 * sizes[i] || offset + length > source_size(source))
 			continue;
-		if (!source_read(source, offset + length - sizes[i], sector, sizeof(sector), NULL) ||
+		if (!source_read(
+			source, offset + length - sizes[i], sector, sizeof(sector), NULL) ||
 		    !is_ntfs(sector) || get_u16(sector + 11) != sizes[i])
 			continue;
 		if (get_u64(sector + 40) == length / sizes[i] - 1)
@@ -132,8 +132,8 @@ enum filesystem filesystem_recognise(struct source *source, uint64_t offset, uin
 	/* A hole in it is zeros, in which nothing is recognised. */
 	source_read(source, offset, head, length < HEAD ? (size_t)length : HEAD, NULL);
 	found = recognise_head(head);
-	for (size_t i = 0; found == FILESYSTEM_NONE &&
-	     i < sizeof(other_marks) / sizeof(other_marks[0]); i++)
+	for (size_t i = 0;
+	     found == FILESYSTEM_NONE && i < sizeof(other_marks) / sizeof(other_marks[0]); i++)
 		if (has_mark(source, offset, length, head, &other_marks[i]))
 			found = FILESYSTEM_OTHER;
 	if (found == FILESYSTEM_NONE && has_ntfs_backup(source, offset, length))
@@ -143,7 +143,8 @@ enum filesystem filesystem_recognise(struct source *source, uint64_t offset, uin
 
 const char *filesystem_name(enum filesystem filesystem)
 {
-	static const char *const names[] = {"none", "NTFS", "FAT", "exFAT", "ReFS", "encrypted", "other"};
+	static const char *const names[] = {
+	    "none", "NTFS", "FAT", "exFAT", "ReFS", "encrypted", "other"};
 
 	return names[filesystem];
 }

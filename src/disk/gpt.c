@@ -1,7 +1,8 @@
 /*
  * GUID Partition Table.
  *
- * Source: UEFI Specification 2.10, section 5.3.2 (header, table 5-5) and 5.3.3 (entries, table 5-6).
+ * Source: UEFI Specification 2.10, section 5.3.2 (header, table 5-5) and 5.3.3 (entries, table
+ * 5-6).
  */
 #include "disk/table.h"
 
@@ -12,7 +13,7 @@
 #include <string.h>
 #include <zlib.h>
 
-#define HEADER_SIZE 92u    /* the fields that the specification names */
+#define HEADER_SIZE 92u /* the fields that the specification names */
 #define ENTRY_SIZE 128u
 #define ENTRY_SIZE_MAX 4096u
 #define ENTRIES_BYTES_MAX (4u << 20)
@@ -75,8 +76,8 @@ static uint8_t *read_entries(struct table_job *job, const struct gpt_header *hea
 		job->no_memory = true;
 		return NULL;
 	}
-	*whole = source_read(job->source, header->entries_sector * job->sector_size, entries, length,
-	    NULL);
+	*whole = source_read(
+	    job->source, header->entries_sector * job->sector_size, entries, length, NULL);
 	return entries;
 }
 
@@ -101,8 +102,9 @@ enum table_grade gpt_check(struct table_job *job, uint64_t sector, struct gpt_he
 	entries = read_entries(job, header, &entries_sound);
 	if (entries == NULL)
 		return GRADE_NONE;
-	entries_sound = entries_sound && crc_of(entries, (size_t)header->entry_count *
-		header->entry_size) == header->entries_crc;
+	entries_sound =
+	    entries_sound && crc_of(entries, (size_t)header->entry_count * header->entry_size) ==
+				 header->entries_crc;
 	free(entries);
 	if (header_sound)
 		return entries_sound ? GRADE_SOUND : GRADE_ENTRIES;
@@ -135,8 +137,8 @@ static void take_entry(struct table_job *job, struct table *table, size_t *capac
 	if (last < first || last == UINT64_MAX) {
 		findings_add(job->findings, WEIGHT_CAUTION, "partition-range",
 		    source_path(job->source), "",
-		    "Partition %u ends before it begins, so its entry in the table is damaged; it is "
-		    "left out.",
+		    "Partition %u ends before it begins, so its entry in the table is damaged; it "
+		    "is left out.",
 		    number);
 		return;
 	}
@@ -164,7 +166,8 @@ void gpt_take(struct table_job *job, const struct gpt_header *header, struct tab
 	if (count > ENTRIES_TAKEN) {
 		findings_add(job->findings, WEIGHT_NOTE, "gpt-many-entries",
 		    source_path(job->source), "",
-		    "The partition table has room for %u partitions; only the first %u are looked at.",
+		    "The partition table has room for %u partitions; only the first %u are looked "
+		    "at.",
 		    count, ENTRIES_TAKEN);
 		count = ENTRIES_TAKEN;
 	}

@@ -1,5 +1,6 @@
 /*
- * Does a folder lie on a drive or inside an image? For refusing a destination on a source; see drives.h.
+ * Does a folder lie on a drive or inside an image? For refusing a destination on a source; see
+ * drives.h.
  */
 #include "disk/drives.h"
 #include "disk/sysfs.h"

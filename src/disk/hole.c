@@ -56,9 +56,8 @@ void holes_add(struct holes *holes, uint64_t offset, uint64_t length)
 		if (hole_end(&holes->items[to]) > end)
 			end = hole_end(&holes->items[to]);
 	}
-	if (from == to &&
-	    !array_reserve(&holes->items, &holes->capacity, holes->count + 1,
-		sizeof(holes->items[0]))) {
+	if (from == to && !array_reserve(&holes->items, &holes->capacity, holes->count + 1,
+			      sizeof(holes->items[0]))) {
 		holes->failed = true;
 		return;
 	}

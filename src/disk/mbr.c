@@ -1,10 +1,10 @@
 /*
  * The master boot record and the chain of extended partitions behind it.
  *
- * Sources: UEFI Specification 2.10, section 5.2.1 (table 5-1 and 5-2) for the record itself; extended
- * partitions are common practice since MS-DOS 3.3, no standard: each link of the chain is a sector with
- * the same layout, whose first data entry counts from the link itself and whose link entry counts
- * from the start of the outermost extended partition.
+ * Sources: UEFI Specification 2.10, section 5.2.1 (table 5-1 and 5-2) for the record itself;
+ * extended partitions are common practice since MS-DOS 3.3, no standard: each link of the chain is
+ * a sector with the same layout, whose first data entry counts from the link itself and whose link
+ * entry counts from the start of the outermost extended partition.
  */
 #include "disk/table.h"
 
@@ -95,7 +95,7 @@ static void add_entry(struct table_job *job, struct table *table, size_t *capaci
 }
 
 struct chain {
-	uint64_t first;            /* sector of the extended partition */
+	uint64_t first; /* sector of the extended partition */
 	uint64_t seen[CHAIN_MAX];
 	unsigned links;
 };
@@ -135,15 +135,16 @@ static bool read_link(struct table_job *job, uint64_t at, uint8_t *sector)
 }
 
 /* Follows one extended partition; logical partitions count from 5 over all of them. */
-static void take_chain(struct table_job *job, uint64_t first, struct table *table, size_t *capacity,
-    unsigned *number)
+static void take_chain(
+    struct table_job *job, uint64_t first, struct table *table, size_t *capacity, unsigned *number)
 {
 	struct chain chain = {.first = first};
 	uint64_t at = first;
 	uint8_t sector[512];
 	bool more = true;
 
-	while (more && !job->no_memory && may_follow(job, &chain, at) && read_link(job, at, sector)) {
+	while (
+	    more && !job->no_memory && may_follow(job, &chain, at) && read_link(job, at, sector)) {
 		uint64_t link = at;
 
 		chain.seen[chain.links++] = at;
@@ -154,7 +155,8 @@ static void take_chain(struct table_job *job, uint64_t first, struct table *tabl
 			if (!is_used(&entry))
 				continue;
 			if (!is_extended(&entry)) {
-				add_entry(job, table, capacity, (*number)++, link + entry.start, &entry);
+				add_entry(
+				    job, table, capacity, (*number)++, link + entry.start, &entry);
 			} else if (!more) {
 				at = chain.first + entry.start;
 				more = true;

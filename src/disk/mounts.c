@@ -16,7 +16,8 @@ static void unescape(char *text)
 	while (*text != '\0') {
 		if (text[0] == '\\' && text[1] >= '0' && text[1] <= '3' && text[2] >= '0' &&
 		    text[2] <= '7' && text[3] >= '0' && text[3] <= '7') {
-			*out++ = (char)((text[1] - '0') << 6 | (text[2] - '0') << 3 | (text[3] - '0'));
+			*out++ =
+			    (char)((text[1] - '0') << 6 | (text[2] - '0') << 3 | (text[3] - '0'));
 			text += 4;
 		} else {
 			*out++ = *text++;

@@ -14,7 +14,7 @@
 #include <sys/types.h>
 
 struct mount {
-	dev_t number;       /* as mountinfo has it; an anonymous one (major 0) for some file systems */
+	dev_t number; /* as mountinfo has it; an anonymous one (major 0) for some file systems */
 	const char *point;  /* where it is mounted */
 	const char *source; /* what is mounted: a device, an image file, or any word */
 	bool read_only;     /* the file system itself, not only this mount of it */

@@ -22,8 +22,8 @@ static void leave_hole(const struct narrow *narrow, uint64_t offset, uint8_t *bu
 /* How much of [offset, end) is asked for at once: up to the next border of this try's unit. */
 static size_t step_length(const struct narrow *narrow, enum try try, uint64_t offset, uint64_t end)
 {
-	uint64_t unit = try == RUN && narrow->sector_size < SHORT_RUN ? SHORT_RUN
-								      : narrow->sector_size;
+	uint64_t unit =
+	    try == RUN && narrow->sector_size < SHORT_RUN ? SHORT_RUN : narrow->sector_size;
 
 	if (try == WHOLE || end - offset < unit - offset % unit)
 		return (size_t)(end - offset);
@@ -31,8 +31,8 @@ static size_t step_length(const struct narrow *narrow, enum try try, uint64_t of
 }
 
 /* Depth: one per try, three. */
-static void read_try(const struct narrow *narrow, enum try try, uint64_t offset, uint8_t *buffer,
-    size_t length)
+static void read_try(
+    const struct narrow *narrow, enum try try, uint64_t offset, uint8_t *buffer, size_t length)
 {
 	uint64_t end = offset + length;
 

@@ -1,9 +1,9 @@
 /*
  * Which table a drive has, at which sector size, and what is wrong with it; see partition.h.
  *
- * The order: a sound main GPT (unless an ordinary MBR says that the drive was set up anew), the boot
- * sector of a file system in the first sector, an ordinary MBR, what is left of a broken GPT, and last
- * other signs of a file system that covers the whole drive.
+ * The order: a sound main GPT (unless an ordinary MBR says that the drive was set up anew), the
+ * boot sector of a file system in the first sector, an ordinary MBR, what is left of a broken GPT,
+ * and last other signs of a file system that covers the whole drive.
  */
 #include "disk/table.h"
 
@@ -23,8 +23,8 @@ struct partition *table_add(struct table_job *job, struct table *table, size_t *
 	if (start == 0 || start >= job->size / job->sector_size) {
 		findings_add(job->findings, WEIGHT_CAUTION, "partition-outside",
 		    source_path(job->source),
-		    "If this is an image, check that it was copied whole. If it is a drive, another "
-		    "adapter may show all of it.",
+		    "If this is an image, check that it was copied whole. If it is a drive, "
+		    "another adapter may show all of it.",
 		    start == 0 ? "Partition %u begins where the table itself lies; it is left out."
 			       : "Partition %u begins behind the end of the drive; it is left out.",
 		    number);
@@ -62,6 +62,25 @@ static int compare_partitions(const void *a, const void *b)
 	return left->number < right->number ? -1 : left->number > right->number;
 }
 
+/* Partitions that only hold pieces of volumes, which a table of their own puts together. */
+static void check_pieces(struct table_job *job, const struct table *table)
+{
+	for (size_t i = 0; i < table->count; i++) {
+		const char *kind = partition_type_name(table, &table->items[i]);
+
+		if (kind == NULL ||
+		    (strcmp(kind, "dynamic disk data") != 0 && strcmp(kind, "storage space") != 0))
+			continue;
+		findings_add(job->findings, WEIGHT_CAUTION, "partition-of-pieces",
+		    source_path(job->source),
+		    "Volumes that lie in one piece are found all the same; for others the files "
+		    "have to be saved on the old system.",
+		    "Partition %u (%s) can hold pieces of volumes that go over several places or "
+		    "drives; such volumes are not put together.",
+		    table->items[i].number, kind);
+	}
+}
+
 /* Findings about the finished list: overlaps, and what a truncated image lacks. */
 static void check_partitions(struct table_job *job, const struct table *table)
 {
@@ -88,7 +107,8 @@ static void check_partitions(struct table_job *job, const struct table *table)
 		    source_path(job->source),
 		    "If this is an image, copy the drive again, whole. If it is a drive, another "
 		    "adapter may show all of it.",
-		    "Partition %u reaches over the end: %s are missing, and files there cannot be read.",
+		    "Partition %u reaches over the end: %s are missing, and files there cannot be "
+		    "read.",
 		    table->items[longest].number, text_size(needed - job->size).text);
 }
 
@@ -112,8 +132,8 @@ static void consider(struct table_job *job, uint32_t sector_size, uint64_t secto
 		*best = candidate;
 }
 
-static void consider_backup(struct table_job *job, uint32_t sector_size, uint64_t other,
-    struct candidate *best)
+static void consider_backup(
+    struct table_job *job, uint32_t sector_size, uint64_t other, struct candidate *best)
 {
 	uint64_t sectors = job->size / sector_size;
 
@@ -131,15 +151,15 @@ static void check_twin(struct table_job *job, const struct gpt_header *header)
 	if (header->other >= job->size / job->sector_size) {
 		findings_add(job->findings, WEIGHT_CAUTION, "drive-shorter-than-table",
 		    source_path(job->source),
-		    "If this is an image, check that it was copied whole. If it is a drive, another "
-		    "adapter may show all of it.",
+		    "If this is an image, check that it was copied whole. If it is a drive, "
+		    "another adapter may show all of it.",
 		    "The table was made for a drive that is larger than this one (%s).",
 		    text_size(job->size).text);
 	} else if (gpt_check(job, header->other, &twin) != GRADE_SOUND) {
 		findings_add(job->findings, WEIGHT_NOTE, "gpt-backup-broken",
 		    source_path(job->source), "",
-		    "The backup of the partition table at the end of the drive is damaged; the main "
-		    "table is sound and was used.");
+		    "The backup of the partition table at the end of the drive is damaged; the "
+		    "main table is sound and was used.");
 	}
 }
 
@@ -153,10 +173,10 @@ static void say_how(struct table_job *job, const struct candidate *best)
 	}
 	if (best->backup)
 		findings_add(job->findings, WEIGHT_CAUTION, "gpt-from-backup", path,
-		    "Compare the list of partitions with what the owner remembers. A broken table can "
-		    "be the first sign of a failing drive.",
-		    "The partition table at the start of the drive is damaged; its backup at the end "
-		    "was used.");
+		    "Compare the list of partitions with what the owner remembers. A broken table "
+		    "can be the first sign of a failing drive.",
+		    "The partition table at the start of the drive is damaged; its backup at the "
+		    "end was used.");
 	if (best->grade != GRADE_SOUND)
 		findings_add(job->findings, WEIGHT_CAUTION, "gpt-damaged", path,
 		    "Compare the list of partitions with what the owner remembers.",
@@ -275,16 +295,16 @@ static void say_sector_size(struct table_job *job, const struct table *table)
 	    !source_device(job->source)->is_block)
 		return;
 	findings_add(job->findings, WEIGHT_NOTE, "table-sector-size", source_path(job->source), "",
-	    "The partition table counts in sectors of %u bytes, but the drive now shows sectors of %u "
-	    "bytes: it was set up behind another adapter. This was taken into account.",
+	    "The partition table counts in sectors of %u bytes, but the drive now shows sectors of "
+	    "%u bytes: it was set up behind another adapter. This was taken into account.",
 	    table->sector_size, shown);
 }
 
 bool table_read(struct source *source, struct arena *arena, struct findings *findings,
     struct table *table, struct error *error)
 {
-	struct table_job job = {source, arena, findings, source_sector_size(source),
-	    source_size(source), false};
+	struct table_job job = {
+	    source, arena, findings, source_sector_size(source), source_size(source), false};
 	uint32_t sizes[SIZES] = {job.sector_size, 512, 4096};
 
 	/* A size that is tried already is tried again in vain, which does no harm. */
@@ -298,8 +318,10 @@ bool table_read(struct source *source, struct arena *arena, struct findings *fin
 		qsort(table->items, table->count, sizeof(*table->items), compare_partitions);
 	if (table->kind == TABLE_NONE && table->count == 0)
 		say_nothing_found(&job);
-	if (table->kind != TABLE_NONE)
+	if (table->kind != TABLE_NONE) {
 		check_partitions(&job, table);
+		check_pieces(&job, table);
+	}
 	say_sector_size(&job, table);
 	return true;
 }

@@ -1,8 +1,8 @@
 /*
  * Partition tables: GPT with its backup, MBR with extended partitions, or none.
  *
- * Sources: UEFI Specification 2.10, chapter 5 (GUID Partition Table) and section 5.2.1 (legacy MBR);
- * extended partitions: common practice since MS-DOS 3.3, no standard.
+ * Sources: UEFI Specification 2.10, chapter 5 (GUID Partition Table) and section 5.2.1 (legacy
+ * MBR); extended partitions: common practice since MS-DOS 3.3, no standard.
  */
 #ifndef DISK_PARTITION_H
 #define DISK_PARTITION_H
@@ -19,14 +19,17 @@ enum table_kind {
 };
 
 struct partition {
-	/* As the table counts them, from 1; logical partitions from 5; 0 for a drive without a table. */
+	/*
+	 * As the table counts them, from 1; logical partitions from 5; 0 for a drive without a
+	 * table.
+	 */
 	unsigned number;
-	uint64_t offset;       /* bytes from the start of the drive; always inside the drive */
-	uint64_t length;       /* bytes, more than 0; may reach over the end of a truncated image */
-	uint8_t mbr_type;      /* MBR only */
-	struct guid type;      /* GPT only */
-	struct guid id;        /* GPT only: the partition's own GUID */
-	const char *name;      /* GPT only: inner text; "" otherwise */
+	uint64_t offset;  /* bytes from the start of the drive; always inside the drive */
+	uint64_t length;  /* bytes, more than 0; may reach over the end of a truncated image */
+	uint8_t mbr_type; /* MBR only */
+	struct guid type; /* GPT only */
+	struct guid id;   /* GPT only: the partition's own GUID */
+	const char *name; /* GPT only: inner text; "" otherwise */
 };
 
 struct table {
@@ -41,9 +44,9 @@ struct table {
 
 /*
  * Reads the table, trying the drive's sector size and then 512 and 4,096. Damage becomes findings
- * with the drive's path as subject. A drive whose first sector is the boot sector of a file system is
- * TABLE_NONE with one entry that covers everything; where nothing at all is recognised there is no
- * entry. False only when memory runs out.
+ * with the drive's path as subject. A drive whose first sector is the boot sector of a file system
+ * is TABLE_NONE with one entry that covers everything; where nothing at all is recognised there is
+ * no entry. False only when memory runs out.
  */
 bool table_read(struct source *source, struct arena *arena, struct findings *findings,
     struct table *table, struct error *error);
@@ -65,7 +68,9 @@ enum filesystem {
 	FILESYSTEM_OTHER,
 };
 
-/* Recognises a file system by its first sectors (for NTFS also by the backup at the volume's end). */
+/*
+ * Recognises a file system by its first sectors (for NTFS also by the backup at the volume's end).
+ */
 enum filesystem filesystem_recognise(struct source *source, uint64_t offset, uint64_t length);
 /* "NTFS", "FAT", "exFAT", "ReFS", "encrypted", "other", "none". */
 const char *filesystem_name(enum filesystem filesystem);

@@ -2,8 +2,9 @@
  * What partition types mean.
  *
  * Sources: UEFI Specification 2.10, table 5-7 (EFI system); Microsoft's documentation of
- * PARTITION_INFORMATION_GPT (basic data, reserved, recovery, LDM, storage spaces) and "Disk partition
- * types" (MBR types); the Linux types are those of the Discoverable Partitions Specification.
+ * PARTITION_INFORMATION_GPT (basic data, reserved, recovery, LDM, storage spaces) and "Disk
+ * partition types" (MBR types); the Linux types are those of the Discoverable Partitions
+ * Specification.
  */
 #include "disk/partition.h"
 

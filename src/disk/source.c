@@ -1,9 +1,9 @@
 /*
  * The reader thread and those who wait for it; see source.h.
  *
- * The thread reads into buffers of its own (a fixed pool of pieces), never into the caller's memory: a
- * drive that hangs may deliver long after everybody has stopped waiting. What it may still touch then
- * is kept alive by counting who holds the state.
+ * The thread reads into buffers of its own (a fixed pool of pieces), never into the caller's
+ * memory: a drive that hangs may deliver long after everybody has stopped waiting. What it may
+ * still touch then is kept alive by counting who holds the state.
  */
 #include "disk/source.h"
 
@@ -21,8 +21,8 @@
 
 struct piece {
 	struct piece *next;
-	uint64_t start;       /* aligned to the sector size */
-	size_t length;        /* a multiple of it */
+	uint64_t start; /* aligned to the sector size */
+	size_t length;  /* a multiple of it */
 	uint8_t *buffer;
 	struct holes holes;
 	bool done;
@@ -39,6 +39,7 @@ struct source {
 	struct holes known;         /* all holes so far */
 	struct timespec busy_since; /* when the present call into the kernel began */
 	unsigned patience;          /* milliseconds */
+	size_t piece_size;          /* of the buffers */
 	unsigned holders;           /* the owner and the thread */
 	bool busy, lost, stop;
 	pthread_t thread;
@@ -102,7 +103,9 @@ static ssize_t read_watched(void *context, uint64_t offset, void *buffer, size_t
 	return got;
 }
 
-/* The first known hole that meets [at, end), cut to it; an empty one at `end` when there is none. */
+/*
+ * The first known hole that meets [at, end), cut to it; an empty one at `end` when there is none.
+ */
 static struct hole next_known(struct source *source, uint64_t at, uint64_t end)
 {
 	struct hole cut = {end, 0};
@@ -123,8 +126,8 @@ static struct hole next_known(struct source *source, uint64_t at, uint64_t end)
 /* Reads a piece around the holes that are known already. */
 static void read_piece(struct source *source, struct piece *piece)
 {
-	struct narrow narrow = {read_watched, source, source->device->sector_size,
-	    source->device->size, &piece->holes};
+	struct narrow narrow = {
+	    read_watched, source, source->device->sector_size, source->device->size, &piece->holes};
 	uint64_t end = piece->start + piece->length;
 	uint64_t at = piece->start;
 
@@ -181,8 +184,8 @@ static bool start_thread(struct source *source, struct error *error)
 	pthread_sigmask(SIG_SETMASK, &before, NULL);
 	if (failure == 0)
 		return true;
-	return error_set_errno(error, STATUS_OTHER, failure, "no thread can be had to read %s",
-	    source->device->path);
+	return error_set_errno(
+	    error, STATUS_OTHER, failure, "no thread can be had to read %s", source->device->path);
 }
 
 struct source *source_open(struct device *device, struct error *error)
@@ -204,8 +207,13 @@ struct source *source_open(struct device *device, struct error *error)
 	pthread_cond_init(&source->work, &attributes);
 	pthread_cond_init(&source->ready, &attributes);
 	pthread_condattr_destroy(&attributes);
+	/* A small image needs no large buffers. */
+	source->piece_size = SOURCE_PIECE;
+	if (device->size < SOURCE_PIECE)
+		source->piece_size =
+		    (size_t)device->size / BUFFER_ALIGNMENT * BUFFER_ALIGNMENT + BUFFER_ALIGNMENT;
 	for (size_t i = 0; i < POOL; i++) {
-		source->pieces[i].buffer = aligned_alloc(BUFFER_ALIGNMENT, SOURCE_PIECE);
+		source->pieces[i].buffer = aligned_alloc(BUFFER_ALIGNMENT, source->piece_size);
 		source->pieces[i].next = source->unused;
 		source->unused = &source->pieces[i];
 		fine = fine && source->pieces[i].buffer != NULL;
@@ -316,7 +324,9 @@ static bool is_past(struct timespec time)
 	       (now.tv_sec == time.tv_sec && now.tv_nsec >= time.tv_nsec);
 }
 
-/* Waits for news, and gives the drive up when its present call takes longer than we have patience. */
+/*
+ * Waits for news, and gives the drive up when its present call takes longer than we have patience.
+ */
 static void wait_for_news(struct source *source)
 {
 	struct timespec limit;
@@ -333,8 +343,8 @@ static void wait_for_news(struct source *source)
 }
 
 /*
- * Asks for one piece that begins at `offset` and ends at `end` at the latest. NULL when the source is
- * lost, or when no piece is free and `may_wait` is false.
+ * Asks for one piece that begins at `offset` and ends at `end` at the latest. NULL when the source
+ * is lost, or when no piece is free and `may_wait` is false.
  */
 static struct piece *ask(struct source *source, uint64_t offset, uint64_t end, bool may_wait)
 {
@@ -348,7 +358,9 @@ static struct piece *ask(struct source *source, uint64_t offset, uint64_t end, b
 	if (piece == NULL || source->lost)
 		return NULL;
 	source->unused = piece->next;
-	end = end - start > SOURCE_PIECE ? start + SOURCE_PIECE : end + (sector - end % sector) % sector;
+	end += (sector - end % sector) % sector;
+	if (end - start > source->piece_size)
+		end = start + source->piece_size;
 	piece->start = start;
 	piece->length = (size_t)(end - start);
 	piece->done = false;
@@ -433,8 +445,8 @@ static void read_inside(struct reading *reading)
 	pthread_mutex_unlock(&source->lock);
 }
 
-bool source_read(struct source *source, uint64_t offset, void *buffer, size_t length,
-    struct holes *holes)
+bool source_read(
+    struct source *source, uint64_t offset, void *buffer, size_t length, struct holes *holes)
 {
 	uint64_t size = source->device->size;
 	struct reading reading = {source, offset, offset, buffer, holes, true};

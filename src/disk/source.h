@@ -1,9 +1,9 @@
 /*
  * A drive opened for reading: the one way in which every other part reads.
  *
- * Callers ask for (offset, length) and always get the length: what cannot be read is zero-filled and
- * reported as a hole beside the data. Behind it one reader thread per drive does the blocking calls and
- * can be abandoned when the drive hangs in the kernel.
+ * Callers ask for (offset, length) and always get the length: what cannot be read is zero-filled
+ * and reported as a hole beside the data. Behind it one reader thread per drive does the blocking
+ * calls and can be abandoned when the drive hangs in the kernel.
  */
 #ifndef DISK_SOURCE_H
 #define DISK_SOURCE_H
@@ -16,20 +16,23 @@
 #include <stddef.h>
 #include <stdint.h>
 
-/* Longest single request to a drive, in bytes; longer ones are cut, and read while the last is copied. */
+/*
+ * Longest single request to a drive, in bytes; longer ones are cut, and read while the last is
+ * copied.
+ */
 #define SOURCE_PIECE (2u << 20)
 
 struct source;
 
 /*
- * Takes over `device` (also when it fails). Starts the reader thread. NULL with *error when a thread or
- * memory cannot be had. A source takes about four pieces of memory.
+ * Takes over `device` (also when it fails). Starts the reader thread. NULL with *error when a
+ * thread or memory cannot be had. A source takes about four pieces of memory.
  */
 struct source *source_open(struct device *device, struct error *error);
 
 /*
- * Closes the device too, unless the drive hangs in the kernel: then thread, memory and device are left
- * behind until the drive answers or the program ends. No source_read() may be under way.
+ * Closes the device too, unless the drive hangs in the kernel: then thread, memory and device are
+ * left behind until the drive answers or the program ends. No source_read() may be under way.
  */
 void source_close(struct source *source);
 
@@ -39,17 +42,17 @@ uint32_t source_sector_size(const struct source *source);
 const struct device *source_device(const struct source *source);
 
 /*
- * Reads exactly `length` bytes at `offset` (any alignment). Bytes that cannot be read, or lie beyond
- * the drive's end, are zero and added to *holes as drive offsets (may be NULL: the caller then knows
- * nothing of them). A hole covers whole sectors, so it can reach over the edges of what was asked for.
- * Returns true when there was no hole. May be called from several threads.
+ * Reads exactly `length` bytes at `offset` (any alignment). Bytes that cannot be read, or lie
+ * beyond the drive's end, are zero and added to *holes as drive offsets (may be NULL: the caller
+ * then knows nothing of them). A hole covers whole sectors, so it can reach over the edges of what
+ * was asked for. Returns true when there was no hole. May be called from several threads.
  *
  * A request that fails is narrowed down to single sectors. No sector is asked for more than three
  * times: whole, in a short run, alone; one that stayed unread is a hole at once from then on, until
  * source_forget_holes().
  */
-bool source_read(struct source *source, uint64_t offset, void *buffer, size_t length,
-    struct holes *holes);
+bool source_read(
+    struct source *source, uint64_t offset, void *buffer, size_t length, struct holes *holes);
 
 /* All holes met so far inside the drive, as drive offsets: a copy that the caller frees. */
 void source_holes(struct source *source, struct holes *holes);

@@ -80,8 +80,8 @@ uint64_t sysfs_number(const char *folder, const char *file, uint64_t otherwise)
 bool sysfs_device_folder(const char *root, dev_t number, struct sysfs_path *folder)
 {
 	char link[PATH_MAX];
-	int length = snprintf(link, sizeof(link), "%s/sys/dev/block/%u:%u", root, major(number),
-	    minor(number));
+	int length = snprintf(
+	    link, sizeof(link), "%s/sys/dev/block/%u:%u", root, major(number), minor(number));
 
 	if (length < 0 || (size_t)length >= sizeof(link))
 		return false;
@@ -127,8 +127,8 @@ static void add_entries(struct block_set *set, const char *folder, bool only_par
 	while (stream != NULL && (entry = readdir(stream)) != NULL) {
 		if (entry->d_name[0] == '.' || !sysfs_join(&path, folder, entry->d_name))
 			continue;
-		if (only_partitions && (!sysfs_join(&part, path.text, "partition") ||
-		    access(part.text, F_OK) != 0))
+		if (only_partitions &&
+		    (!sysfs_join(&part, path.text, "partition") || access(part.text, F_OK) != 0))
 			continue;
 		set_add(set, sysfs_device_number(path.text));
 	}

@@ -25,7 +25,7 @@ enum table_grade {
 };
 
 struct gpt_header {
-	uint64_t own, other;     /* sectors where this header and its twin lie */
+	uint64_t own, other; /* sectors where this header and its twin lie */
 	uint64_t entries_sector;
 	uint32_t entry_count, entry_size, entries_crc;
 	struct guid disk_id;
@@ -53,7 +53,9 @@ enum mbr_kind mbr_check(const uint8_t *sector);
 unsigned mbr_score(struct table_job *job, const uint8_t *sector);
 void mbr_take(struct table_job *job, const uint8_t *sector, struct table *table);
 
-/* The file system whose boot sector is the first sector at `offset`; no other signs are looked at. */
+/*
+ * The file system whose boot sector is the first sector at `offset`; no other signs are looked at.
+ */
 enum filesystem filesystem_of_boot_sector(struct source *source, uint64_t offset);
 
 /*

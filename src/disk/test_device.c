@@ -62,7 +62,8 @@ static void count_asked(struct device *device, struct rule *rule, uint64_t offse
 	uint64_t from = offset / device->sector_size;
 	uint64_t to = (offset + length - 1) / device->sector_size;
 
-	for (uint64_t sector = from > first ? from : first; sector <= to && sector <= last; sector++) {
+	for (uint64_t sector = from > first ? from : first; sector <= to && sector <= last;
+	     sector++) {
 		if (sector - first >= ASKED_MAX)
 			break;
 		if (++rule->asked[sector - first] > state->counts.most_asked)
@@ -198,7 +199,8 @@ static bool parse_line(struct device *device, const char *line)
 	uint64_t numbers[3] = {0};
 	char word[16];
 	int count = sscanf(line, "%15s %" SCNi64 " %" SCNi64 " %" SCNi64, word,
-	    (int64_t *)&numbers[0], (int64_t *)&numbers[1], (int64_t *)&numbers[2]) - 1;
+			(int64_t *)&numbers[0], (int64_t *)&numbers[1], (int64_t *)&numbers[2]) -
+		    1;
 
 	if (count < 0 || word[0] == '#')
 		return true;
@@ -229,8 +231,8 @@ static bool parse_script(struct device *device, const char *script, struct error
 		memcpy(line, script, length);
 		line[length] = '\0';
 		if (!parse_line(device, line))
-			return error_set(error, STATUS_OTHER,
-			    "the test device does not understand '%s'", line);
+			return error_set(
+			    error, STATUS_OTHER, "the test device does not understand '%s'", line);
 		script += length;
 		script += *script == '\n';
 	}

@@ -69,8 +69,8 @@ static void print_volume(const struct drive_view *view, size_t index, FILE *out)
 	else
 		fputs("    -  ", out);
 	print_column(out, type != NULL ? type : "-", 20);
-	print_column(out, volume->filesystem == FILESYSTEM_NONE ?
-	    "-" : filesystem_name(volume->filesystem), 11);
+	print_column(out,
+	    volume->filesystem == FILESYSTEM_NONE ? "-" : filesystem_name(volume->filesystem), 11);
 	print_column(out, text_size(partition->length).text, 10);
 	if (volume->label != NULL && *volume->label != '\0')
 		buf_add_text(&label, volume->label);
@@ -116,8 +116,8 @@ static void volume_to_json(const struct drive_view *view, size_t index, struct j
 	}
 	json_key_text(json, "kind", partition_type_name(&view->table, partition));
 	json_key_bool(json, "system", partition_is_system(&view->table, partition));
-	json_key_text(json, "filesystem", volume->filesystem == FILESYSTEM_NONE ?
-	    NULL : filesystem_name(volume->filesystem));
+	json_key_text(json, "filesystem",
+	    volume->filesystem == FILESYSTEM_NONE ? NULL : filesystem_name(volume->filesystem));
 	json_key_text(json, "label", volume->label);
 	if (volume->filesystem == FILESYSTEM_NTFS)
 		json_key_bool(json, "dirty", volume->dirty);

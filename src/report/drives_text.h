@@ -19,8 +19,8 @@ struct volume_view {
 
 struct drive_view {
 	struct drive drive;
-	bool readable;              /* table and volumes are filled in */
-	const char *problem;        /* why not: one sentence without a full stop; "" otherwise */
+	bool readable;       /* table and volumes are filled in */
+	const char *problem; /* why not: one sentence without a full stop; "" otherwise */
 	struct table table;
 	struct volume_view *volumes; /* one per entry of the table */
 	struct findings findings;

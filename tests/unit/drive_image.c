@@ -49,7 +49,8 @@ void image_sfdisk(struct drive_image *image, unsigned sector_size, const char *s
 	snprintf(list, sizeof(list), "%s.script", image->path);
 	if (sector_size == 512)
 		snprintf(command, sizeof(command),
-		    "PATH=$PATH:/usr/sbin:/sbin sfdisk --quiet --no-reread %s >/dev/null", image->path);
+		    "PATH=$PATH:/usr/sbin:/sbin sfdisk --quiet --no-reread %s >/dev/null",
+		    image->path);
 	else
 		snprintf(command, sizeof(command),
 		    "cat >%s && printf 'I\\n%s\\nw\\n' | PATH=$PATH:/usr/sbin:/sbin fdisk -b %u %s "
@@ -72,8 +73,8 @@ void image_fix_gpt(struct drive_image *image, uint64_t offset, unsigned sector_s
 		entries = calloc(1, length);
 		assert_non_null(entries);
 		/* Where the field leads nowhere, the checksum does not matter. */
-		if (pread(image->fd, entries, length,
-			(off_t)(get_u64(header + 72) * sector_size)) > 0)
+		if (pread(image->fd, entries, length, (off_t)(get_u64(header + 72) * sector_size)) >
+		    0)
 			put_u32(header + 88, (uint32_t)crc32(0, entries, (uInt)length));
 		free(entries);
 	}

@@ -1,7 +1,7 @@
 /*
  * Drives from a copy of sysfs that the test makes. The layout: Linux kernel documentation,
- * Documentation/ABI/stable/sysfs-block and testing/sysfs-class-block; the device paths are those that
- * such drives have on common PCs (common practice, no source).
+ * Documentation/ABI/stable/sysfs-block and testing/sysfs-class-block; the device paths are those
+ * that such drives have on common PCs (common practice, no source).
  */
 #include "unit.h"
 
@@ -102,7 +102,8 @@ static void add_ata(void)
 	put_bytes("sys/devices/" ATA "/device/vpd_pg80", page, sizeof(page) - 1);
 	add_block(ATA "/sda1", "8:1\n", "2048\n", false);
 	add_block(ATA "/sda2", "8:2\n", "4096\n", false);
-	put_link("sys/devices/" ATA "/sda2/holders/dm-0", "../../../../../../../../../../virtual/block/dm-0");
+	put_link("sys/devices/" ATA "/sda2/holders/dm-0",
+	    "../../../../../../../../../../virtual/block/dm-0");
 }
 
 static void add_others(void)
@@ -185,8 +186,8 @@ static void test_list(void **state)
 	check_drive(&drives[1], "/dev/loop1", "", "", "loop device", 2000 * 512);
 	check_drive(&drives[2], "/dev/mmcblk0", "SL32G", "0x1a2b3c", "SD", 62333952ull * 512);
 	check_drive(&drives[3], "/dev/nvme0n1", "Heron N2", "S-77", "NVMe", 2000409264ull * 512);
-	check_drive(&drives[4], "/dev/sda", "Kestrel K500", "FERN-0012345", "ATA",
-	    1000215216ull * 512);
+	check_drive(
+	    &drives[4], "/dev/sda", "Kestrel K500", "FERN-0012345", "ATA", 1000215216ull * 512);
 	check_drive(&drives[5], "/dev/sdb", "Bridge Dock \x1b[2J\xEF\xBF\xBD", "0000A1", "USB",
 	    15628053168ull * 512);
 	assert_int_equal(drives[3].sector_size, 4096);
@@ -232,8 +233,8 @@ static void test_layers(void **state)
 }
 
 /* Makes proc/self/mountinfo and proc/swaps, and asks whether the drive 8:`minor` is free. */
-static bool is_free(unsigned minor, const char *mounts, const char *swaps, bool *mounted,
-    struct error *error)
+static bool is_free(
+    unsigned minor, const char *mounts, const char *swaps, bool *mounted, struct error *error)
 {
 	struct stat status = {.st_mode = S_IFBLK, .st_rdev = makedev(8, minor)};
 
@@ -253,8 +254,8 @@ static void test_in_use(void **state)
 	assert_true(is_free(16, "", "", &mounted, &error));
 	assert_false(mounted);
 	/* A partition is mounted: by its number, under a name with a space in it. */
-	snprintf(mounts, sizeof(mounts), line, "8:1", "/media/old\\040drive", "rw", "ntfs", "/dev/sda1",
-	    "rw");
+	snprintf(mounts, sizeof(mounts), line, "8:1", "/media/old\\040drive", "rw", "ntfs",
+	    "/dev/sda1", "rw");
 	assert_false(is_free(0, mounts, "", &mounted, &error));
 	assert_int_equal(error.status, STATUS_NO_VOLUME);
 	assert_non_null(strstr(error.text, "/media/old drive"));
@@ -267,14 +268,16 @@ static void test_in_use(void **state)
 	assert_true(is_free(16, mounts, "", &mounted, &error));
 	assert_true(mounted);
 	/* Mounted through the mapped device above its partition; and held by it without a mount. */
-	snprintf(mounts, sizeof(mounts), line, "252:0", "/mnt", "rw", "ext4", "/dev/mapper/x", "rw");
+	snprintf(
+	    mounts, sizeof(mounts), line, "252:0", "/mnt", "rw", "ext4", "/dev/mapper/x", "rw");
 	assert_false(is_free(0, mounts, "", &mounted, &error));
 	assert_non_null(strstr(error.text, "mounted"));
 	assert_false(is_free(0, "", "", &mounted, &error));
 	assert_non_null(strstr(error.text, "holds it"));
 	assert_true(is_free(1, "", "", &mounted, &error));
 	/* Lines that are no mounts are passed over. */
-	assert_true(is_free(16, "\n - \n1 2 3\n1 2 8:16 / /mnt rw -\n", "Filename\n", &mounted, &error));
+	assert_true(
+	    is_free(16, "\n - \n1 2 3\n1 2 8:16 / /mnt rw -\n", "Filename\n", &mounted, &error));
 }
 
 /* An image file that is mounted through a loop device, and without one. */
@@ -305,6 +308,51 @@ static void test_image_in_use(void **state)
 	assert_true(device_is_free(root, image, &status, &mounted, &error));
 }
 
+/*
+ * The folder's own file system, shown in the copy as a loop device over the image, then as a
+ * partition of the drive sda. Skipped where that file system has no block device (tmpfs).
+ */
+static void test_holds(void **state)
+{
+	char image[200], other[200], number[60], name[100], path[400];
+	struct stat status;
+
+	(void)state;
+	assert_int_equal(stat(root, &status), 0);
+	if (major(status.st_dev) == 0)
+		skip();
+	snprintf(image, sizeof(image), "%s/image", root);
+	snprintf(other, sizeof(other), "%s/other", root);
+	put_bytes("other", "y", 1);
+	put_bytes("proc/self/mountinfo", "", 0);
+	assert_false(image_holds_folder(root, image, root));
+	assert_true(drive_holds_folder(root, status.st_dev, root));
+	assert_false(drive_holds_folder(root, makedev(8, 0), root));
+
+	snprintf(number, sizeof(number), "%u:%u\n", major(status.st_dev), minor(status.st_dev));
+	add_block(VIRTUAL "loop9", number, "100\n", true);
+	put(VIRTUAL "loop9", "loop/backing_file", image);
+	assert_true(image_holds_folder(root, image, root));
+	assert_false(image_holds_folder(root, other, root));
+
+	snprintf(
+	    name, sizeof(name), "sys/dev/block/%u:%u", major(status.st_dev), minor(status.st_dev));
+	snprintf(path, sizeof(path), "%s/%s", root, name);
+	unlink(path);
+	add_block(ATA "/sda3", number, "100\n", false);
+	assert_true(drive_holds_folder(root, makedev(8, 0), root));
+	assert_true(drive_holds_folder(root, makedev(8, 1), root)); /* its whole drive counts */
+	assert_false(drive_holds_folder(root, makedev(8, 16), root));
+	assert_false(image_holds_folder(root, image, root));
+	unlink(path);
+
+	/* Mounted from the image in user space, without a loop device. */
+	snprintf(path, sizeof(path), "3 1 0:50 / %s rw - fuseblk %s rw\n", root, image);
+	put_bytes("proc/self/mountinfo", path, strlen(path));
+	assert_true(image_holds_folder(root, image, root));
+	assert_false(image_holds_folder(root, other, root));
+}
+
 static void test_describe_image(void **state)
 {
 	struct arena arena = {0};
@@ -332,6 +380,7 @@ int main(void)
 	    cmocka_unit_test(test_in_use),
 	    cmocka_unit_test(test_image_in_use),
 	    cmocka_unit_test(test_describe_image),
+	    cmocka_unit_test(test_holds),
 	};
 
 	return cmocka_run_group_tests(tests, make_copy, drop_copy);

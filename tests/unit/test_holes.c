@@ -1,4 +1,6 @@
-/* Hole lists: whatever is added, they stay sorted, without overlaps and joined, and lose nothing. */
+/*
+ * Hole lists: whatever is added, they stay sorted, without overlaps and joined, and lose nothing.
+ */
 #include "unit.h"
 
 #include "disk/hole.h"

@@ -1,6 +1,6 @@
 /*
- * Partition tables. The references: sfdisk makes the tables, libblkid reads them too; layouts by the
- * UEFI Specification 2.10, section 5.3.
+ * Partition tables. The references: sfdisk makes the tables, libblkid reads them too; layouts by
+ * the UEFI Specification 2.10, section 5.3.
  */
 #include "unit.h"
 
@@ -35,8 +35,8 @@ static void read_table(struct result *result, const char *path, const char *scri
 	result->source = source_open(device, &error);
 	assert_non_null(result->source);
 	findings_init(&result->findings);
-	assert_true(table_read(result->source, &result->arena, &result->findings, &result->table,
-	    &error));
+	assert_true(
+	    table_read(result->source, &result->arena, &result->findings, &result->table, &error));
 }
 
 static void drop(struct result *result)
@@ -102,8 +102,9 @@ static void compare_with_blkid(const struct table *table, const char *path, unsi
 	if (table->kind == TABLE_GPT)
 		check_guid(&table->disk_id, blkid_parttable_get_id(blkid_partlist_get_table(list)));
 	else
-		assert_int_equal(strtoul(blkid_parttable_get_id(blkid_partlist_get_table(list)),
-		    NULL, 16), table->disk_signature);
+		assert_int_equal(
+		    strtoul(blkid_parttable_get_id(blkid_partlist_get_table(list)), NULL, 16),
+		    table->disk_signature);
 	count = blkid_partlist_numof_partitions(list);
 	for (int i = 0; i < count; i++) {
 		blkid_partition entry = blkid_partlist_get_partition(list, i);
@@ -188,8 +189,8 @@ static void test_gpt_other_sector_size(void **state)
 }
 
 /* Whatever is broken: all four partitions are found, with a finding. */
-static void check_broken(struct drive_image *image, const char *script, bool backup,
-    const char *finding)
+static void check_broken(
+    struct drive_image *image, const char *script, bool backup, const char *finding)
 {
 	struct result result;
 
@@ -302,10 +303,10 @@ static void test_gpt_hostile_entries(void **state)
 	struct result result;
 
 	(void)state;
-	set_entry(&image, 0, 5000, 4000);             /* ends before it begins */
+	set_entry(&image, 0, 5000, 4000);                 /* ends before it begins */
 	set_entry(&image, 1, UINT64_MAX - 1, UINT64_MAX); /* far outside, and overflowing */
-	set_entry(&image, 2, 3000, UINT64_MAX - 1);    /* over the end */
-	set_entry(&image, 3, 4000, 5000);             /* inside the third */
+	set_entry(&image, 2, 3000, UINT64_MAX - 1);       /* over the end */
+	set_entry(&image, 3, 4000, 5000);                 /* inside the third */
 	image_fix_gpt(&image, 512, 512);
 	read_table(&result, image.path, "");
 	assert_int_equal(result.table.kind, TABLE_GPT);
@@ -327,8 +328,18 @@ static void test_gpt_hostile_headers(void **state)
 		uint64_t value;
 		unsigned width;
 	} changes[] = {
-	    {80, 0xFFFFFFFF, 4}, {80, 0, 4}, {84, 0, 4}, {84, 64, 4}, {84, 0xFFFFFFF8, 4}, {84, 129, 4},
-	    {72, UINT64_MAX, 8}, {72, 0, 8}, {24, 77, 8}, {12, 0, 4}, {12, 513, 4}, {12, 0xFFFFFFFF, 4},
+	    {80, 0xFFFFFFFF, 4},
+	    {80, 0, 4},
+	    {84, 0, 4},
+	    {84, 64, 4},
+	    {84, 0xFFFFFFF8, 4},
+	    {84, 129, 4},
+	    {72, UINT64_MAX, 8},
+	    {72, 0, 8},
+	    {24, 77, 8},
+	    {12, 0, 4},
+	    {12, 513, 4},
+	    {12, 0xFFFFFFFF, 4},
 	};
 
 	(void)state;
@@ -367,9 +378,11 @@ static void test_mbr(void **state)
 	image_drop(&image);
 }
 
-/* The boot sector of an NTFS volume, as far as recognising goes: linux-ntfs documentation, $Boot. */
-static void put_ntfs(struct drive_image *image, uint64_t offset, unsigned sector_size,
-    uint64_t sectors)
+/*
+ * The boot sector of an NTFS volume, as far as recognising goes: linux-ntfs documentation, $Boot.
+ */
+static void put_ntfs(
+    struct drive_image *image, uint64_t offset, unsigned sector_size, uint64_t sectors)
 {
 	uint8_t boot[512] = {0xEB, 0x52, 0x90, 'N', 'T', 'F', 'S', ' ', ' ', ' ', ' '};
 
@@ -388,7 +401,8 @@ static void test_mbr_4096(void **state)
 	struct result result;
 
 	(void)state;
-	image_sfdisk(&image, 4096, "label: dos\nstart=256, size=2560, type=7\ntype=f\nsize=512, type=7\n");
+	image_sfdisk(
+	    &image, 4096, "label: dos\nstart=256, size=2560, type=7\ntype=f\nsize=512, type=7\n");
 	read_table(&result, image.path, "sector 4096");
 	assert_int_equal(result.table.kind, TABLE_MBR);
 	compare_with_blkid(&result.table, image.path, 4096);
@@ -533,7 +547,23 @@ static void test_mbr_over_old_gpt(void **state)
 	image_drop(&image);
 }
 
-/* The type name strings come from Microsoft's and the UEFI forum's documents; see partition_type.c. */
+static void test_dynamic_disk(void **state)
+{
+	struct drive_image image = image_make(8 * MIB);
+	struct result result;
+
+	(void)state;
+	put_mbr_entry(&image, 0, 0, 0x42, 63, 4096);
+	read_table(&result, image.path, "");
+	assert_int_equal(result.table.count, 1);
+	assert_true(findings_have(&result.findings, "partition-of-pieces"));
+	drop(&result);
+	image_drop(&image);
+}
+
+/*
+ * The type name strings come from Microsoft's and the UEFI forum's documents; see partition_type.c.
+ */
 static void test_filesystems(void **state)
 {
 	static const struct {
@@ -583,6 +613,7 @@ int main(void)
 	    cmocka_unit_test(test_nothing),
 	    cmocka_unit_test(test_mbr_over_old_gpt),
 	    cmocka_unit_test(test_filesystems),
+	    cmocka_unit_test(test_dynamic_disk),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

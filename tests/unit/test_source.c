@@ -57,8 +57,8 @@ static struct source *open_script(const char *script)
 }
 
 /* Reads, and compares with the content outside the holes and with zero inside them. */
-static bool read_and_check(struct source *source, uint64_t offset, size_t length,
-    struct holes *holes)
+static bool read_and_check(
+    struct source *source, uint64_t offset, size_t length, struct holes *holes)
 {
 	uint8_t *buffer = malloc(length + 2);
 	bool whole;
@@ -159,7 +159,9 @@ static void check_bad_sectors(const char *script, uint32_t sector)
 	assert_int_equal(holes_total(&all), 4 * sector);
 	counts = device_test_counts(source_device(source));
 	assert_true(counts.most_asked <= 3);
-	/* What is known to be bad is not asked for again, and what is good around it still arrives. */
+	/*
+	 * What is known to be bad is not asked for again, and what is good around it still arrives.
+	 */
 	assert_false(read_and_check(source, 100 * 4096 - 700, 9000, &again));
 	assert_int_equal(device_test_counts(source_device(source)).failures, counts.failures);
 	assert_true(device_test_counts(source_device(source)).most_asked <= 3);
@@ -180,7 +182,8 @@ static void test_bad_sectors(void **state)
 	check_bad_sectors("fail 409600 1\nfail 413696 1\nfail 2506752 1\nfail 9433088 1\n", 512);
 	check_bad_sectors("short 409600 1\nshort 413696 1\nshort 2506752 1\nfail 9433088 1\n", 512);
 	check_bad_sectors("sector 4096\nfail 409600 1\nshort 413696 1\nfail 2506752 512\n"
-			  "fail 9433088 1\n", 4096);
+			  "fail 9433088 1\n",
+	    4096);
 }
 
 /* A sector that recovers at the second or third try is no hole. */
