@@ -80,14 +80,26 @@ bool attribute_bytes(
 	return good;
 }
 
+bool attribute_is_named(const uint8_t *units, size_t n_units, const char *name)
+{
+	if (strlen(name) != n_units)
+		return false;
+	for (size_t i = 0; i < n_units; i++) {
+		if (get_u16(units + 2 * i) != (uint8_t)name[i])
+			return false;
+	}
+	return true;
+}
+
 /* Finds the piece of an attribute that starts at VCN `lowest` in one of a file's records. */
-static bool find_piece(
-    const struct record *record, uint32_t type, uint64_t lowest, struct attribute *attribute)
+static bool find_piece(const struct record *record, uint32_t type, const char *name,
+    uint64_t lowest, struct attribute *attribute)
 {
 	size_t position = 0;
 
 	while (attribute_next(record, &position, attribute) == ATTRIBUTE_GOOD) {
-		if (attribute->type == type && attribute->name_units == 0 &&
+		if (attribute->type == type &&
+		    attribute_is_named(attribute->name, attribute->name_units, name) &&
 		    (attribute->is_resident ? 0 : attribute->lowest) == lowest)
 			return true;
 	}
@@ -98,8 +110,8 @@ static bool find_piece(
 struct joined {
 	const struct volume *volume;
 	uint32_t number;
-	uint16_t sequence;
 	uint32_t type;
+	const char *name;
 	struct run_list runs;
 	uint64_t size;
 	unsigned pieces;
@@ -118,7 +130,7 @@ static bool join_piece(struct joined *joined, const struct list_item *item, size
 		return false;
 	if (item->reference.record != joined->number && record.base.record != joined->number)
 		return false;
-	if (!find_piece(&record, joined->type, item->lowest, &attribute))
+	if (!find_piece(&record, joined->type, joined->name, item->lowest, &attribute))
 		return false;
 	if (attribute.is_resident) {
 		joined->pieces = MAX_EXTENTS;
@@ -149,7 +161,8 @@ static bool load_listed(
 
 	while (good && joined->pieces < MAX_EXTENTS &&
 	       attrlist_next(list->data, list->length, &position, &item, &broken)) {
-		if (item.type == joined->type && item.name_units == 0)
+		if (item.type == joined->type &&
+		    attribute_is_named(item.name, item.name_units, joined->name))
 			good = join_piece(joined, &item, limit, bytes, out);
 	}
 	free(bytes);
@@ -164,11 +177,11 @@ static bool load_listed(
 	return good && !broken && !joined->runs.failed && !out->failed;
 }
 
-bool attribute_load(
-    const struct volume *volume, uint32_t number, uint32_t type, size_t limit, struct buf *out)
+bool attribute_load(const struct volume *volume, uint32_t number, uint32_t type, const char *name,
+    size_t limit, struct buf *out)
 {
 	uint8_t *bytes = malloc(volume->record_size);
-	struct joined joined = {.volume = volume, .number = number, .type = type};
+	struct joined joined = {.volume = volume, .number = number, .type = type, .name = name};
 	struct attribute attribute;
 	struct record record;
 	struct buf list = {0};
@@ -181,7 +194,7 @@ bool attribute_load(
 	if (record_find(&record, ATTR_LIST, &attribute) != NULL) {
 		good = attribute_bytes(volume, &attribute, MAX_LIST, &list);
 		good = load_listed(&joined, &list, limit, out) && good;
-	} else if (record_find(&record, type, &attribute) != NULL) {
+	} else if (find_piece(&record, type, name, 0, &attribute)) {
 		good = attribute_bytes(volume, &attribute, limit, out);
 	}
 	run_list_free(&joined.runs);

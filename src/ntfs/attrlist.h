@@ -34,10 +34,13 @@ bool attribute_bytes(
     const struct volume *volume, const struct attribute *attribute, size_t limit, struct buf *out);
 
 /*
- * The same for the first attribute of `type` without a name of record `number`, also when it lies
- * in extension records. False when there is none as well.
+ * The same for the attribute of `type` and `name` (ASCII; "" for none) of record `number`, also
+ * when it lies in extension records. False when there is none as well.
  */
-bool attribute_load(
-    const struct volume *volume, uint32_t number, uint32_t type, size_t limit, struct buf *out);
+bool attribute_load(const struct volume *volume, uint32_t number, uint32_t type, const char *name,
+    size_t limit, struct buf *out);
+
+/* Is the UTF-16LE name the same as the ASCII one? */
+bool attribute_is_named(const uint8_t *units, size_t n_units, const char *name);
 
 #endif

@@ -18,7 +18,7 @@
 struct pass {
 	struct builder builder;
 	const struct volume *volume;
-	uint8_t *bytes;     /* `room` bytes of the table */
+	uint8_t *bytes; /* `room` bytes of the table */
 	size_t room;
 	struct holes holes; /* in `bytes` */
 	struct buf in_use;  /* $MFT's own bitmap; read when it is needed first */
@@ -32,7 +32,7 @@ static bool bitmap_says_used(struct pass *pass, uint64_t number)
 	if (!pass->in_use_was_read) {
 		pass->in_use_was_read = true;
 		pass->in_use_is_known =
-		    attribute_load(pass->volume, 0, ATTR_BITMAP, MAX_BITMAP, &pass->in_use);
+		    attribute_load(pass->volume, 0, ATTR_BITMAP, "", MAX_BITMAP, &pass->in_use);
 	}
 	if (!pass->in_use_is_known || number / 8 >= pass->in_use.length)
 		return true;
@@ -146,7 +146,7 @@ static bool belongs(struct catalogue *catalogue, const struct piece *piece)
 	}
 	/* A base record without an attribute list is complete already: it has no other records. */
 	return (node->flags & NODE_IN_USE) != 0 && node->sequence == piece->base_sequence &&
-	    node->n_entries == 0 && node->n_streams == 0;
+	       node->n_entries == 0 && node->n_streams == 0;
 }
 
 static void assemble_waiting(struct builder *builder)
@@ -216,6 +216,12 @@ static void read_bitmap(struct catalogue *catalogue, const struct pass *pass, co
 static void report(const struct pass *pass, const char *name, struct findings *findings)
 {
 	const struct catalogue *catalogue = pass->builder.catalogue;
+
+	if (pass->builder.named > 0)
+		findings_add(findings, WEIGHT_NOTE, "names-from-folders", name, "",
+		    "%s of the lost files and folders %s still known by name from the folders that "
+		    "listed them; the record names them.",
+		    text_count(pass->builder.named).text, pass->builder.named == 1 ? "is" : "are");
 
 	if (pass->unreadable > 0)
 		findings_add(findings, WEIGHT_LOSS, "records-unreadable", name,
@@ -311,6 +317,8 @@ static bool run_pass(struct pass *pass)
 	if (pass->bytes == NULL || !read_table(pass))
 		return false;
 	assemble_waiting(&pass->builder);
+	if (!ran_out(&pass->builder))
+		builder_recall_names(&pass->builder);
 	if (!ran_out(&pass->builder))
 		builder_link(&pass->builder);
 	return !ran_out(&pass->builder);

@@ -49,7 +49,7 @@ size_t data_read(struct data_reader *reader, void *buffer, size_t length, struct
  * How many of the next bytes are known to be zero without reading (a sparse range), at most
  * `length`; 0 when the next byte has to be read. data_skip() passes over them.
  */
-uint64_t data_sparse(const struct data_reader *reader, uint64_t length);
+uint64_t data_sparse(struct data_reader *reader, uint64_t length);
 void data_skip(struct data_reader *reader, uint64_t length);
 
 /*

@@ -77,10 +77,10 @@ struct builder {
 	struct pieces now;     /* of the record at hand */
 	struct pieces waiting; /* of files with several records */
 	struct buf join;       /* a joined run list on its way into the catalogue */
-	uint16_t
-	    *parent_sequences; /* of each entry: the sequence number that its $FILE_NAME knows */
+	uint16_t *parent_sequences; /* of each entry: the one that its $FILE_NAME knows */
 	size_t parents_capacity;
-	bool failed; /* memory ran out */
+	uint64_t named; /* lost records that a folder still knew */
+	bool failed;    /* memory ran out */
 };
 
 /*
@@ -99,6 +99,9 @@ void pieces_assemble(struct builder *builder, struct pieces *from, size_t first,
 /* Adds a name to a node that has none so far, or whose last entry is the last of all. */
 void builder_add_entry(
     struct builder *builder, uint32_t node, uint32_t name, struct reference parent);
+
+/* Looks up what lost records were called in the indexes of the folders. */
+void builder_recall_names(struct builder *builder);
 
 /*
  * When everything is assembled: links the entries to their parents, gives names to what lost its

@@ -104,7 +104,7 @@ char *reparse_target(
 	*relative = false;
 	if (of == NULL || reparse_kind(of->reparse_tag) != REPARSE_KIND_LINK)
 		return NULL;
-	if (attribute_load(catalogue->volume, node, ATTR_REPARSE_POINT, MAX_REPARSE, &data))
+	if (attribute_load(catalogue->volume, node, ATTR_REPARSE_POINT, "", MAX_REPARSE, &data))
 		target = get_target(&data, arena, relative);
 	buf_free(&data);
 	return target;

@@ -21,14 +21,14 @@ static bool read_volume_record(struct volume *volume)
 	struct buf label = {0}, information = {0};
 	bool known;
 
-	if (attribute_load(volume, RECORD_VOLUME, ATTR_VOLUME_NAME, 1024, &label)) {
+	if (attribute_load(volume, RECORD_VOLUME, ATTR_VOLUME_NAME, "", 1024, &label)) {
 		char *text =
 		    utf_arena_from_utf16(&volume->arena, label.data, label.length / 2, NULL);
 
 		if (text != NULL)
 			volume->label = text;
 	}
-	known = attribute_load(volume, RECORD_VOLUME, ATTR_VOLUME_INFORMATION, 64, &information) &&
+	known = attribute_load(volume, RECORD_VOLUME, ATTR_VOLUME_INFORMATION, "", 64, &information) &&
 		information.length >= 12;
 	if (known) {
 		volume->version_major = information.data[8];

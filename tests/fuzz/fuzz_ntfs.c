@@ -1,9 +1,9 @@
 /*
  * Fuzz target: a whole small NTFS volume, read from end to end.
  *
- * The volume is sound at first (every kind of attribute and stream is on it). The input is a list of
- * edits of four bytes each: offset (16 bits), kind, value. Records get their fixups after the edits,
- * so that a changed record is still read, but for edits of kinds that come last.
+ * The volume is sound at first (every kind of attribute and stream is on it). The input is a list
+ * of edits of four bytes each: offset (16 bits), kind, value. Records get their fixups after the
+ * edits, so that a changed record is still read, but for edits of kinds that come last.
  */
 #include "base/bytes.h"
 #include "ntfs/data.h"
@@ -96,6 +96,32 @@ static void add_standard(struct image *image)
 	add_resident(image, ATTR_STANDARD_INFORMATION, value, sizeof(value));
 }
 
+/* A folder's index: one entry, and where its blocks lie. */
+static void add_index(struct image *image, unsigned file, unsigned folder)
+{
+	uint8_t *at = image->record + image->used, *entry = at + 0x20 + 0x20;
+
+	put_u32(at, ATTR_INDEX_ROOT);
+	put_u32(at + 4, 0x20 + 0x20 + 0x58 + 0x10);
+	at[9] = 4;
+	put_u16(at + 10, 0x18);
+	memcpy(at + 0x18, "$\0I\0003\0000", 8);
+	put_u32(at + 0x10, 0x20 + 0x58 + 0x10);
+	put_u16(at + 0x14, 0x20);
+	put_u32(at + 0x20 + 8, 512);
+	put_u32(at + 0x20 + 0x10, 0x10);
+	put_u32(at + 0x20 + 0x14, 0x10 + 0x58 + 0x10);
+	put_u64(entry, UINT64_C(1) << 48 | file);
+	put_u16(entry + 8, 0x58);
+	put_u16(entry + 10, 0x44);
+	put_u64(entry + 0x10, UINT64_C(1) << 48 | folder);
+	put_u64(entry + 0x10 + 0x30, 2000);
+	entry[0x10 + 0x40] = 1;
+	entry[0x10 + 0x42] = 'q';
+	put_u16(entry + 0x58 + 12, 2);
+	image->used += get_u32(at + 4);
+}
+
 static void make_boot(struct image *image)
 {
 	uint8_t *boot = image->bytes;
@@ -163,6 +189,7 @@ static void make_files(struct image *image)
 	start_record(image, 20, 3);
 	add_standard(image);
 	add_name(image, 5, 'd', 3);
+	add_index(image, 22, 20); /* whose record is no record */
 	end_record(image);
 	start_record(image, 21, 1);
 	add_name(image, 20, 's', 3);
@@ -199,7 +226,8 @@ static void make_listed(struct image *image)
 	for (unsigned i = 18; i < 20; i++) {
 		start_record(image, i, 1);
 		put_u64(image->record + 0x20, UINT64_C(1) << 48 | 17);
-		add_runs(image, ATTR_DATA, i == 18 ? "\x11\x04\x58" : "\x11\x04\x50", 4, 4 * (i - 17), 4);
+		add_runs(image, ATTR_DATA, i == 18 ? "\x11\x04\x58" : "\x11\x04\x50", 4,
+		    4 * (i - 17), 4);
 		end_record(image);
 	}
 }
@@ -354,7 +382,8 @@ static void read_node(const struct catalogue *catalogue, uint32_t number)
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	static struct image image;
-	static struct source *source; /* opened once: a thread for every input would take most time */
+	static struct source
+	    *source; /* opened once: a thread for every input would take most time */
 	struct findings findings;
 	struct volume *volume;
 	struct error error;
@@ -377,7 +406,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		for (uint32_t i = 0; i < volume->catalogue->n_nodes; i++)
 			read_node(volume->catalogue, i);
 		if (size == 0)
-			check(volume->catalogue->n_entries >= 8);
+			check(volume->catalogue->n_entries >= 8 &&
+			      catalogue_lookup(volume->catalogue, NODE_ROOT, "d\\q") == 22);
 	} else {
 		check(size > 0);
 	}

@@ -19,7 +19,7 @@ CLUSTER = 4096
 RECORD = 1024
 UNIT = 16 * CLUSTER
 STREAM_DAMAGED = 16
-NODE_DAMAGED, NODE_LOST = 4, 16
+NODE_DAMAGED = 4
 
 
 def make_listing():
@@ -140,12 +140,24 @@ def check_records(damage):
             ("overwritten record", f"flip {at} 255\n", "records-damaged")):
         dump = bench.dump(image.path, script)
         found = damage.compare(title, dump, but=(path,))
-        bench.check((path, "") not in found, f"{title}: still there")
-        bench.check(codes(dump) == {code} and dump["records_unreadable"] == 1, f"{title}: {codes(dump)}")
+        # Its folder still lists it: the loss has a name and a size.
+        now = found.get((path, ""))
+        bench.check(now is not None and now["size"] == 4 and now["holes"] == [[0, 4]] and
+                    now["content"] == "damaged" and now["entry"]["flags"] == 1 | NODE_DAMAGED | 32,
+                    f"{title}: {now}")
+        bench.check(codes(dump) == {code, "names-from-folders", "files-damaged"} and
+                    dump["records_unreadable"] == 1, f"{title}: {codes(dump)}")
 
     folder = [entry for entry in damage.sound["entries"] if entry["path"] == "\\Fernhill\\Minutes"][0]
     at = image.record(folder["node"], damage.runs)
     dump = bench.dump(image.path, damage.fail((at, 512)))
+    damage.compare("lost folder", dump)
+    bench.check({"records-unreadable", "names-from-folders"} <= codes(dump), f"lost folder: {codes(dump)}")
+
+    # When the index that lists it is gone as well, its name is made up and its contents stay together.
+    up = [entry for entry in damage.sound["entries"] if entry["path"] == "\\Fernhill"][0]
+    up_at = image.record(up["node"], damage.runs)
+    dump = bench.dump(image.path, damage.fail((at, 512), (up_at, 512)))
     moved = f"\\[no folder]\\record {folder['node']}\\"
     found = streams(dump)
     for (path, stream), value in damage.truth.items():

@@ -1,0 +1,35 @@
+/*
+ * Folder indexes: the names that a folder lists. Private to src/ntfs.
+ *
+ * They repeat what the file table says, so they are only read to learn what a lost record was
+ * called.
+ *
+ * Source: linux-ntfs documentation, "$INDEX_ROOT", "$INDEX_ALLOCATION", "Index record", "Index
+ * entry", "$FILE_NAME".
+ */
+#ifndef NTFS_INDEX_H
+#define NTFS_INDEX_H
+
+#include "ntfs/record.h"
+#include "ntfs/volume.h"
+
+/* One name in a folder, as its index has it. */
+struct index_name {
+	struct reference file, folder;
+	const uint8_t *name; /* UTF-16LE */
+	size_t name_units;
+	uint8_t space; /* namespace */
+	bool is_folder;
+	uint32_t attributes;
+	uint64_t size;
+	const uint8_t *times; /* four FILETIMEs, as in $FILE_NAME */
+};
+
+/*
+ * Calls `found` for every name in the index of a folder's record; blocks of it that are damaged are
+ * passed over. False when `found` returned false.
+ */
+bool index_names(const struct volume *volume, uint32_t folder,
+    bool (*found)(void *context, const struct index_name *name), void *context);
+
+#endif
