@@ -437,11 +437,8 @@ size_t data_read(struct data_reader *reader, void *buffer, size_t length, struct
 	return done;
 }
 
-uint64_t data_sparse(const struct data_reader *constant, uint64_t length)
+uint64_t data_sparse(struct data_reader *reader, uint64_t length)
 {
-	/* Looking ahead moves the cursor to the run at hand, which changes nothing for the caller.
-	 */
-	struct data_reader *reader = (struct data_reader *)constant;
 	const struct stream *stream = reader->stream;
 	uint64_t cluster = reader->catalogue->volume->cluster_size, end;
 
