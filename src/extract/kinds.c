@@ -1,0 +1,95 @@
+/*
+ * Kinds of files: see kinds.h.
+ *
+ * Sources of beginnings and ends: ITU-T T.81 (JPEG: SOI, EOI), ISO/IEC 15948 (PNG signature, IEND),
+ * GIF89a, ISO 32000-1 (PDF), PKWARE APPNOTE (zip and the documents based on it), ISO/IEC 14496-12
+ * (boxes of MP4, HEIF, QuickTime), ISO/IEC 11172-3 (MPEG audio), RFC 1952 (gzip), RFC 9639 (FLAC),
+ * RFC 3533 (Ogg), TIFF 6.0, [MS-CFB] (older office documents), RIFF (IBM/Microsoft 1991).
+ */
+#include "extract/kinds.h"
+
+#include <string.h>
+#include <strings.h>
+
+#define MAGIC(text, at) {.bytes = (text), .length = sizeof(text) - 1, .offset = (at)}
+#define COMPOUND "\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1"
+#define PDF_WINDOW 1024 /* readers accept the header within the first 1,024 bytes */
+
+static const struct kind kinds[] = {
+    {"jpg jpeg jpe jfif", true, {MAGIC("\xFF\xD8\xFF", 0)}, MAGIC("\xFF\xD9", 0)},
+    {"png", true, {MAGIC("\x89PNG\r\n\x1A\n", 0)}, MAGIC("IEND", 0)},
+    {"gif", true, {MAGIC("GIF87a", 0), MAGIC("GIF89a", 0)}, {0}},
+    {"pdf", true, {MAGIC("%PDF-", 0)}, MAGIC("%%EOF", 0)},
+    {"zip docx xlsx pptx docm xlsm pptm dotx xltx odt ods odp odg epub jar", true,
+	{MAGIC("PK\x03\x04", 0), MAGIC("PK\x05\x06", 0), MAGIC("PK\x07\x08", 0),
+	    /* a document with a password is a compound file around the encrypted one */
+	    MAGIC(COMPOUND, 0)},
+	MAGIC("PK\x05\x06", 0)},
+    {"7z", true, {MAGIC("7z\xBC\xAF\x27\x1C", 0)}, {0}},
+    {"rar cbr", true, {MAGIC("Rar!\x1A\x07", 0), MAGIC("PK\x03\x04", 0)}, {0}},
+    {"gz tgz", true, {MAGIC("\x1F\x8B", 0)}, {0}},
+    {"bz2", true, {MAGIC("BZh", 0)}, {0}},
+    {"xz", true, {MAGIC("\xFD" "7zXZ", 0)}, {0}},
+    {"mp4 m4a m4v mov 3gp heic heif avif", true,
+	{MAGIC("ftyp", 4), MAGIC("moov", 4), MAGIC("mdat", 4), MAGIC("wide", 4)}, {0}},
+    {"flac", true, {MAGIC("fLaC", 0), MAGIC("ID3", 0)}, {0}},
+    {"ogg oga ogv opus", true, {MAGIC("OggS", 0)}, {0}},
+    {"webp", true, {MAGIC("RIFF", 0)}, {0}},
+    {"avi", true, {MAGIC("RIFF", 0)}, {0}},
+    {"wma wmv asf", true, {MAGIC("\x30\x26\xB2\x75\x8E\x66\xCF\x11", 0)}, {0}},
+    {"mkv webm", true, {MAGIC("\x1A\x45\xDF\xA3", 0)}, {0}},
+    {"mp3 aac mpg mpeg vob mts m2ts cab zst br lz4 woff woff2 apk msix appx", true, {{0}}, {0}},
+    {"wav", false, {MAGIC("RIFF", 0), MAGIC("RF64", 0)}, {0}},
+    {"tif tiff", false, {MAGIC("II*\0", 0), MAGIC("MM\0*", 0), MAGIC("II+\0", 0),
+			    MAGIC("MM\0+", 0)}, {0}},
+    {"msg", false, {MAGIC(COMPOUND, 0)}, {0}},
+    {"pst ost", false, {MAGIC("!BDN", 0)}, {0}},
+};
+
+/* Is `word` (of `length` bytes) one of the words in `list`, ignoring case? */
+static bool list_has(const char *list, const char *word, size_t length)
+{
+	while (*list != '\0') {
+		size_t size = strcspn(list, " ");
+
+		if (size == length && strncasecmp(list, word, length) == 0)
+			return true;
+		list += size;
+		list += strspn(list, " ");
+	}
+	return false;
+}
+
+const struct kind *kind_of_name(const char *name)
+{
+	const char *dot = strrchr(name, '.');
+
+	/* Owner files ("~$letter.docx") and resource forks ("._a.jpg") only borrow the ending. */
+	if (strncmp(name, "~$", 2) == 0 || strncmp(name, "._", 2) == 0)
+		return NULL;
+	if (dot == NULL || dot == name || dot[1] == '\0' || strpbrk(dot, "/\\") != NULL)
+		return NULL;
+	for (size_t i = 0; i < sizeof(kinds) / sizeof(kinds[0]); i++)
+		if (list_has(kinds[i].endings, dot + 1, strlen(dot + 1)))
+			return &kinds[i];
+	return NULL;
+}
+
+static bool stands_at(const struct magic *magic, const uint8_t *bytes, size_t length)
+{
+	return (size_t)magic->offset + magic->length <= length &&
+	    memcmp(bytes + magic->offset, magic->bytes, magic->length) == 0;
+}
+
+bool kind_begins(const struct kind *kind, const uint8_t *bytes, size_t length)
+{
+	if (kind->begin[0].length == 0)
+		return true;
+	for (size_t i = 0; i < KIND_MAGICS && kind->begin[i].length > 0; i++)
+		if (stands_at(&kind->begin[i], bytes, length))
+			return true;
+	/* Only PDF may have something in front of its header. */
+	return kind->begin[0].bytes[0] == '%' &&
+	    memmem(bytes, length < PDF_WINDOW ? length : PDF_WINDOW, kind->begin[0].bytes,
+		kind->begin[0].length) != NULL;
+}
