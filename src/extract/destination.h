@@ -1,0 +1,32 @@
+/*
+ * Whether a destination can take a job: checked before anything is written there.
+ */
+#ifndef EXTRACT_DESTINATION_H
+#define EXTRACT_DESTINATION_H
+
+#include "base/buf.h"
+#include "base/error.h"
+#include "system/survey.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+struct destination {
+	uint64_t free;       /* bytes */
+	uint64_t file_limit; /* largest possible file, bytes; 0: no limit worth a thought */
+};
+
+/*
+ * Is `folder` there and can be written to? Needs no survey, so it can be asked first. False with
+ * *error (STATUS_DESTINATION).
+ */
+bool destination_check(struct destination *destination, const char *folder, struct error *error);
+
+/* Does the folder lie on none of the surveyed drives? False with *error (STATUS_DESTINATION). */
+bool destination_is_apart(const char *folder, const struct survey *survey, struct error *error);
+
+/* Is there room for `need` bytes? False with *error (STATUS_DESTINATION). */
+bool destination_has_room(const struct destination *destination, uint64_t need,
+    struct error *error);
+
+#endif

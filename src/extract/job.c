@@ -1,0 +1,226 @@
+/* The job folder: see job.h. */
+#include "extract/job.h"
+
+#include "base/filetime.h"
+#include "base/utf.h"
+#include "plan/names.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+#define JOURNAL "journal"
+#define TRIES 1000 /* names with a number behind them */
+
+bool job_name_check(const char *name, struct error *error)
+{
+	struct buf mapped = {0};
+	bool good = true;
+
+	if (name[0] == '\0')
+		return error_set(error, STATUS_USAGE, "the job's name is empty");
+	if (strlen(name) > JOB_NAME_LIMIT)
+		return error_set(error, STATUS_USAGE, "the job's name is longer than %d bytes",
+		    JOB_NAME_LIMIT);
+	if (strpbrk(name, "/\\") != NULL || name[0] == '.')
+		return error_set(error, STATUS_USAGE,
+		    "'%s' is no name for a job: it must be a plain name, without slashes and "
+		    "without a dot in front", name);
+	if (name[0] == '-')
+		return error_set(error, STATUS_USAGE,
+		    "'%s' is no name for a job: other commands would take it for an option", name);
+	name_map(&mapped, name);
+	if (!utf_is_clean(name) || mapped.failed || strcmp(buf_text(&mapped), name) != 0)
+		good = error_set(error, STATUS_USAGE,
+		    "'%s' is no name for a job: some systems could not store it", name);
+	buf_free(&mapped);
+	return good;
+}
+
+int64_t job_clock(bool *fixed)
+{
+	const char *epoch = getenv("SOURCE_DATE_EPOCH");
+	char *end;
+	struct timespec now;
+
+	*fixed = false;
+	if (epoch != NULL && *epoch >= '0' && *epoch <= '9') {
+		long long seconds;
+
+		errno = 0;
+		seconds = strtoll(epoch, &end, 10);
+		if (errno == 0 && *end == '\0' && seconds < INT64_C(253402300800)) {
+			*fixed = true;
+			return filetime_from_unix(seconds, 0);
+		}
+	}
+	clock_gettime(CLOCK_REALTIME, &now);
+	return filetime_from_unix(now.tv_sec, 0);
+}
+
+struct date_text job_date(int64_t clock, bool fixed)
+{
+	struct date_text result = {"1970-01-01"};
+	int64_t seconds;
+	uint32_t nanoseconds;
+	time_t time;
+	struct tm tm;
+
+	filetime_to_unix(clock, &seconds, &nanoseconds);
+	time = (time_t)seconds;
+	if ((fixed ? gmtime_r(&time, &tm) : localtime_r(&time, &tm)) != NULL)
+		strftime(result.text, sizeof(result.text), "%Y-%m-%d", &tm);
+	return result;
+}
+
+/* What the job is about, in one word. */
+static const char *subject(const struct survey *survey)
+{
+	for (size_t i = 0; i < survey->n_systems; i++)
+		if (survey->systems[i].computer[0] != '\0')
+			return survey->systems[i].computer;
+	for (size_t i = 0; i < survey->n_volumes; i++) {
+		const struct volume *volume = survey->volumes[i].volume;
+
+		if (volume != NULL && volume->label[0] != '\0')
+			return volume->label;
+	}
+	return "old-drive";
+}
+
+/* Letters, digits and what is harmless between them; anything else becomes a hyphen. */
+static void add_tame(struct buf *out, const char *text)
+{
+	const char *end = text + strlen(text);
+
+	while (text < end && out->length < JOB_NAME_LIMIT - 24) {
+		uint32_t point = utf_next(&text, end);
+		bool tame = point >= 0xC0 ? point < 0x2000 || (point > 0x206F && point < 0xD800) :
+		    (point >= '0' && point <= '9') || (point >= 'A' && point <= 'Z') ||
+			(point >= 'a' && point <= 'z') || point == '_' ||
+			(point == '.' && out->length > 0);
+
+		if (tame)
+			utf_add(out, point);
+		else if (out->length > 0 && out->data[out->length - 1] != '-')
+			buf_add_byte(out, '-');
+	}
+}
+
+static char *default_name(const struct job *job, const struct survey *survey, unsigned number)
+{
+	struct buf name = {0};
+
+	add_tame(&name, subject(survey));
+	buf_printf(&name, "%s%s",
+	    name.length == 0 || name.data[name.length - 1] == '-' ? "" : "-",
+	    job_date(job->started, job->fixed_clock).text);
+	if (number > 1)
+		buf_printf(&name, "-%u", number);
+	if (name.failed) {
+		buf_free(&name);
+		return NULL;
+	}
+	return (char *)name.data; /* ends with a NUL, and can be given to free() */
+}
+
+char *job_path(const struct job *job, const char *name)
+{
+	char *path;
+
+	return asprintf(&path, "%s/%s", job->folder, name) < 0 ? NULL : path;
+}
+
+static bool write_journal(const struct job *job, struct error *error)
+{
+	struct buf text = {0};
+	char *path = job_path(job, JOURNAL);
+	bool good;
+
+	buf_printf(&text,
+	    "This job is not complete.\n\n"
+	    "coldlift started it at %s. As long as this file is here, some\n"
+	    "of the files of the old drive are missing, or nothing has been proven. Parts whose name\n"
+	    "ends in %s are cut off. Keep the old drive, and extract again.\n",
+	    filetime_to_text(job->started).text, UNFINISHED);
+	good = path != NULL ? durable_save(path, &text, NULL, error) : error_no_memory(error);
+	free(path);
+	buf_free(&text);
+	return good;
+}
+
+/* Makes the folder under the given name. EEXIST is for the caller to judge. */
+static int make_folder(struct job *job, const char *to)
+{
+	const char *slash = to[strlen(to) - 1] == '/' ? "" : "/";
+
+	free(job->folder);
+	if (asprintf(&job->folder, "%s%s%s", to, slash, job->name) < 0) {
+		job->folder = NULL;
+		return ENOMEM;
+	}
+	return mkdir(job->folder, 0700) == 0 ? 0 : errno;
+}
+
+static bool choose_folder(struct job *job, const char *to, const char *name,
+    const struct survey *survey, struct error *error)
+{
+	int failure = EEXIST;
+
+	for (unsigned number = 1; failure == EEXIST && number <= TRIES; number++) {
+		free(job->name);
+		job->name = name != NULL ? strdup(name) : default_name(job, survey, number);
+		if (job->name == NULL)
+			return error_no_memory(error);
+		failure = make_folder(job, to);
+		if (failure == EEXIST && name != NULL)
+			return error_set(error, STATUS_DESTINATION,
+			    "'%s' is there already; choose another --name", job->folder);
+	}
+	if (failure == ENOMEM)
+		return error_no_memory(error);
+	return failure == 0 || durable_failed(error, failure, job->folder);
+}
+
+bool job_create(struct job *job, const char *to, const char *name, const struct survey *survey,
+    struct error *error)
+{
+	*job = (struct job){0};
+	job->started = job_clock(&job->fixed_clock);
+	if ((name != NULL && !job_name_check(name, error)) ||
+	    !choose_folder(job, to, name, survey, error)) {
+		job_free(job);
+		return false;
+	}
+	(void)chmod(job->folder, 0700); /* whatever the umask was; some file systems have no modes */
+	if (!durable_sync_folder(job->folder, error) || !write_journal(job, error)) {
+		rmdir(job->folder);
+		job_free(job);
+		return false;
+	}
+	return true;
+}
+
+void job_free(struct job *job)
+{
+	free(job->name);
+	free(job->folder);
+	*job = (struct job){0};
+}
+
+bool job_complete(const struct job *job, struct error *error)
+{
+	char *path = job_path(job, JOURNAL);
+	bool good;
+
+	if (path == NULL)
+		return error_no_memory(error);
+	good = unlink(path) == 0 ? durable_sync_folder(path, error) :
+				   durable_failed(error, errno, path);
+	free(path);
+	return good;
+}

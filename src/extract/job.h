@@ -1,0 +1,53 @@
+/*
+ * The job folder at the destination: its name, making it, and the mark that says "not complete".
+ */
+#ifndef EXTRACT_JOB_H
+#define EXTRACT_JOB_H
+
+#include "base/error.h"
+#include "extract/durable.h"
+#include "system/survey.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#define JOB_NAME_LIMIT 100 /* bytes: part names add person, place and endings to it */
+
+struct job {
+	char *name;
+	char *folder;       /* path */
+	int64_t started;    /* FILETIME; SOURCE_DATE_EPOCH when that is set */
+	bool fixed_clock;   /* the time comes from SOURCE_DATE_EPOCH */
+};
+
+/*
+ * Is this a name that stays inside the destination and can stand on every file system? False with
+ * *error (STATUS_USAGE).
+ */
+bool job_name_check(const char *name, struct error *error);
+
+/* The clock of a job, a FILETIME: SOURCE_DATE_EPOCH (seconds since 1970) when set, else now. */
+int64_t job_clock(bool *fixed);
+
+/* "2026-07-01" by this machine's calendar (by UTC for a fixed clock). */
+struct date_text {
+	char text[16];
+};
+struct date_text job_date(int64_t clock, bool fixed);
+
+/*
+ * Makes the folder `to`/`name` (mode 0700; it must not exist) with a journal in it. NULL name: the old
+ * PC's name, otherwise the first volume's label, and the date; with "-2", "-3"... when that is taken.
+ * False with *error (STATUS_USAGE, STATUS_DESTINATION), nothing is left behind then.
+ */
+bool job_create(struct job *job, const char *to, const char *name, const struct survey *survey,
+    struct error *error);
+void job_free(struct job *job);
+
+/* "FOLDER/NAME", to be freed; NULL: no memory. */
+char *job_path(const struct job *job, const char *name);
+
+/* Takes the journal away: the job is complete. */
+bool job_complete(const struct job *job, struct error *error);
+
+#endif
