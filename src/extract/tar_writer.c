@@ -16,6 +16,10 @@ struct tar_writer {
 	struct archive_file file;
 };
 
+/*
+ * Not the time of creation: pax has no keyword for it, and other programs print a warning for every file
+ * when they meet libarchive's own. The record has it.
+ */
 static void set_times(struct archive_entry *entry, const struct member *member)
 {
 	int64_t seconds;
@@ -29,10 +33,6 @@ static void set_times(struct archive_entry *entry, const struct member *member)
 	if (member->accessed > 0) {
 		filetime_to_unix(member->accessed, &seconds, &nanoseconds);
 		archive_entry_set_atime(entry, seconds, nanoseconds);
-	}
-	if (member->created > 0) {
-		filetime_to_unix(member->created, &seconds, &nanoseconds);
-		archive_entry_set_birthtime(entry, seconds, nanoseconds);
 	}
 }
 

@@ -1,0 +1,164 @@
+/* The parts of a job: see parts.h. */
+#include "extract/parts.h"
+
+#include "base/utf.h"
+#include "system/survey.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+void parts_start(struct parts *parts, const struct job *job, const struct plan *plan,
+    enum format format, uint64_t limit)
+{
+	*parts = (struct parts){.job = job, .plan = plan, .format = format, .limit = limit};
+}
+
+/* Would "KEY-2" be taken for the first part of another group? */
+static bool is_other_group(const struct plan *plan, const char *stem)
+{
+	for (size_t i = 0; i < plan->n_groups; i++)
+		if (utf_equal_fold(plan->groups[i].key, stem))
+			return true;
+	return false;
+}
+
+/* The name of the next part of a group; moves parts->number on. NULL: no memory. */
+static char *next_name(struct parts *parts, uint32_t group)
+{
+	const char *key = parts->format == FORMAT_FOLDER ? "" : parts->plan->groups[group].key;
+	char *stem, *name;
+
+	if (parts->format == FORMAT_FOLDER)
+		return asprintf(&name, "%s-files", parts->job->name) < 0 ? NULL : name;
+	for (;;) {
+		if (++parts->number == 1)
+			stem = strdup(key);
+		else if (asprintf(&stem, "%s-%u", key, parts->number) < 0)
+			stem = NULL;
+		if (stem == NULL || parts->number == 1 || !is_other_group(parts->plan, stem))
+			break;
+		free(stem);
+	}
+	if (stem == NULL || asprintf(&name, "%s-%s.%s", parts->job->name, stem,
+				format_name(parts->format)) < 0)
+		name = NULL;
+	free(stem);
+	return name;
+}
+
+/* The clock that the group's files were stamped by. */
+static bool zone_of(const struct parts *parts, uint32_t group, char *zone, size_t size)
+{
+	const struct survey *survey = parts->plan->survey;
+	size_t system = parts->plan->groups[group].system;
+
+	if (system >= survey->n_systems)
+		system = 0;
+	return system < survey->n_systems && zone_to_posix(&survey->systems[system], zone, size);
+}
+
+static bool open_part(struct parts *parts, uint32_t group, struct error *error)
+{
+	struct part part = {.group = parts->format == FORMAT_FOLDER ? NONE : group};
+	struct writer_options options = {0};
+	char zone[128];
+	char *path;
+
+	part.name = next_name(parts, group);
+	path = part.name == NULL ? NULL : job_path(parts->job, part.name);
+	if (path == NULL || parts->count >= NONE ||
+	    !array_reserve(&parts->items, &parts->capacity, parts->count + 1, sizeof(part))) {
+		free(part.name);
+		free(path);
+		return error_no_memory(error);
+	}
+	if (zone_of(parts, group, zone, sizeof(zone)))
+		options.zone = zone;
+	parts->writer = writer_open(parts->format, path, &options, error);
+	free(path);
+	if (parts->writer == NULL) {
+		free(part.name);
+		return false;
+	}
+	parts->items[parts->count++] = part;
+	return true;
+}
+
+uint32_t parts_open_for(const struct parts *parts, uint32_t group, uint64_t cost)
+{
+	const struct part *open = parts->writer == NULL ? NULL : &parts->items[parts->count - 1];
+
+	if (open == NULL)
+		return NONE;
+	if (parts->format == FORMAT_FOLDER)
+		return parts_current(parts);
+	if (open->group != group)
+		return NONE;
+	if (parts->limit != 0 && open->files > 0 &&
+	    writer_size(parts->writer) + cost > parts->limit)
+		return NONE;
+	return parts_current(parts);
+}
+
+bool parts_enter(struct parts *parts, uint32_t group, uint64_t cost, struct error *error)
+{
+	if (parts_open_for(parts, group, cost) != NONE)
+		return true;
+	if (!parts_finish(parts, error))
+		return false;
+	if (parts->count == 0 || parts->items[parts->count - 1].group != group)
+		parts->number = 0;
+	return open_part(parts, group, error);
+}
+
+uint32_t parts_current(const struct parts *parts)
+{
+	return (uint32_t)parts->count - 1;
+}
+
+void parts_count(struct parts *parts, uint64_t bytes)
+{
+	parts->items[parts->count - 1].files++;
+	parts->items[parts->count - 1].bytes += bytes;
+}
+
+uint64_t parts_largest_file(const struct parts *parts, const char *path)
+{
+	uint64_t fixed = writer_cost(parts->format, path, 0) + 2048;
+	uint64_t room;
+
+	if (parts->limit == 0)
+		return UINT64_MAX;
+	if (parts->format == FORMAT_FOLDER)
+		return parts->limit;
+	if (parts->limit <= 2 * fixed)
+		return 1;
+	room = parts->limit - fixed;
+	return room - room / 1000; /* writer_cost() adds a 2000th */
+}
+
+bool parts_finish(struct parts *parts, struct error *error)
+{
+	struct writer *writer = parts->writer;
+
+	if (writer == NULL)
+		return true;
+	parts->writer = NULL;
+	return writer_finish(writer, &parts->items[parts->count - 1].digest, error);
+}
+
+void parts_abandon(struct parts *parts)
+{
+	writer_abandon(parts->writer);
+	parts->writer = NULL;
+}
+
+void parts_free(struct parts *parts)
+{
+	parts_abandon(parts);
+	for (size_t i = 0; i < parts->count; i++)
+		free(parts->items[i].name);
+	free(parts->items);
+	*parts = (struct parts){0};
+}

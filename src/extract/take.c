@@ -1,0 +1,349 @@
+/*
+ * Taking: see take.h.
+ *
+ * Group by group, in the order of the plan. A group's files are read by one pipeline; those that are
+ * expected to be second names of another in the same part are left out of it, and read by themselves in
+ * the rare case that a new part has begun between the two.
+ */
+#include "extract/take.h"
+
+#include "base/bytes.h"
+#include "extract/intake.h"
+#include "extract/items.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define ZIP_PATH_LIMIT 60000 /* the format counts a path in 16 bits */
+
+/* A group's items that go into parts. */
+struct batch {
+	uint32_t *items;    /* files and folders, in the order of the plan */
+	size_t n_items;
+	uint32_t *files;    /* of them, the files */
+	size_t n_files;
+	uint32_t *reads;    /* of those, the ones that the pipeline reads */
+	size_t n_reads;
+};
+
+uint64_t take_bytes(const struct plan *plan)
+{
+	uint64_t total = 0;
+
+	for (size_t i = 0; i < plan->n_items; i++)
+		if (plan->items[i].state == STATE_TAKEN || plan->items[i].state == STATE_SAME ||
+		    plan->items[i].state == STATE_INCOMPLETE)
+			total += item_size(plan, &plan->items[i]);
+	return total;
+}
+
+uint64_t take_need(const struct plan *plan, enum format format)
+{
+	uint64_t total = 1 << 20;
+
+	for (size_t i = 0; i < plan->n_items; i++) {
+		const struct item *item = &plan->items[i];
+		const struct stream *stream = item_stream(plan, item);
+
+		total += 256; /* its line in the record, compressed guesswork: names and numbers */
+		if (item->state != STATE_TAKEN && item->state != STATE_SAME &&
+		    item->state != STATE_INCOMPLETE)
+			continue;
+		total += format == FORMAT_ZIP ? 512 : format == FORMAT_TAR ? 2048 : 4096;
+		if (stream == NULL)
+			continue;
+		/* Sparse ranges take no room in any format; compressed bytes are stored in full. */
+		if ((stream->flags & STREAM_SPARSE) != 0 && (stream->flags & STREAM_COMPRESSED) == 0 &&
+		    stream->allocated < stream->size)
+			total += stream->allocated + stream->size / 1000;
+		else
+			total += stream->size;
+	}
+	return total;
+}
+
+/* The plan decided by the catalogue; what cannot be decoded must not be read as if it could. */
+static void settle_content(struct take *take, uint32_t index)
+{
+	const struct item *item = &take->plan->items[index];
+	struct outcome *outcome = &take->outcomes->items[index];
+	uint8_t state, reason;
+
+	switch (data_content(item_catalogue(take->plan, item), item_stream(take->plan, item))) {
+	case CONTENT_CLOUD_ONLY:
+		state = STATE_ABSENT;
+		reason = REASON_CLOUD_ONLY;
+		break;
+	case CONTENT_ENCRYPTED:
+		state = STATE_LOCKED;
+		reason = REASON_ENCRYPTED;
+		break;
+	case CONTENT_SYSTEM_COMPRESSED:
+		state = STATE_UNREADABLE;
+		reason = REASON_SYSTEM_COMPRESSED;
+		break;
+	case CONTENT_DEDUPLICATED:
+		state = STATE_UNREADABLE;
+		reason = REASON_DEDUPLICATED;
+		break;
+	case CONTENT_DAMAGED:
+		state = STATE_UNREADABLE;
+		reason = REASON_DAMAGED;
+		break;
+	default:
+		return;
+	}
+	outcome->state = state;
+	outcome->reason = reason;
+}
+
+static bool fits_format(struct take *take, uint32_t index)
+{
+	struct buf path = {0};
+	bool fits;
+
+	if (take->parts->format != FORMAT_ZIP)
+		return true;
+	plan_archive_path(take->plan, &take->plan->items[index], &path);
+	fits = path.length <= ZIP_PATH_LIMIT;
+	buf_free(&path);
+	if (!fits) {
+		take->outcomes->items[index].state = STATE_UNREADABLE;
+		take->outcomes->items[index].reason = REASON_DAMAGED;
+	}
+	return fits;
+}
+
+static bool goes_into_part(struct take *take, uint32_t index)
+{
+	const struct item *item = &take->plan->items[index];
+
+	if (item->group == NONE || item->kind == ITEM_LINK ||
+	    (item->state != STATE_TAKEN && item->state != STATE_SAME &&
+		item->state != STATE_INCOMPLETE))
+		return false;
+	if (item->kind == ITEM_FILE) {
+		settle_content(take, index);
+		if (take->outcomes->items[index].state != item->state)
+			return false;
+	}
+	return fits_format(take, index);
+}
+
+static void free_batch(struct batch *batch)
+{
+	free(batch->items);
+	free(batch->files);
+	free(batch->reads);
+}
+
+static bool fill_batch(struct take *take, struct batch *batch, size_t first, size_t end)
+{
+	size_t n = end - first;
+
+	*batch = (struct batch){.items = calloc(n, sizeof(uint32_t)),
+	    .files = calloc(n, sizeof(uint32_t)), .reads = calloc(n, sizeof(uint32_t))};
+	if (batch->items == NULL || batch->files == NULL || batch->reads == NULL)
+		return false;
+	for (size_t i = first; i < end; i++) {
+		if (!goes_into_part(take, (uint32_t)i))
+			continue;
+		batch->items[batch->n_items++] = (uint32_t)i;
+		if (take->plan->items[i].kind == ITEM_FILE)
+			batch->files[batch->n_files++] = (uint32_t)i;
+	}
+	return true;
+}
+
+/* Large files that may be the same as another are hashed before anything is decided. */
+static bool hash_large(struct take *take, const struct batch *batch, struct error *error)
+{
+	struct pipeline *pipeline;
+	size_t n = 0;
+	bool good = true;
+
+	for (size_t i = 0; i < batch->n_files; i++)
+		if (item_size(take->plan, &take->plan->items[batch->files[i]]) > TAKE_HELD &&
+		    same_is_candidate(&take->same, batch->files[i]))
+			batch->reads[n++] = batch->files[i];
+	if (n == 0)
+		return true;
+	pipeline = pipeline_open(take->plan, batch->reads, n, error);
+	if (pipeline == NULL)
+		return false;
+	for (size_t i = 0; good && i < n; i++)
+		good = intake_hash(take, pipeline, batch->reads[i], error);
+	pipeline_close(pipeline);
+	return good;
+}
+
+/* Does an earlier file of the group have the same stream or, as hashed before, the same content? */
+static bool expects_same(struct take *take, struct map *seen, uint32_t index, bool *failed)
+{
+	const struct item *item = &take->plan->items[index];
+	const struct outcome *outcome = &take->outcomes->items[index];
+	uint64_t keys[2];
+	size_t n = 0;
+	bool known = false;
+
+	if (!take->same.once)
+		return false;
+	/* Streams and contents share the map: volumes are few, so the former have small numbers. */
+	if (same_has_names(take->plan, item))
+		keys[n++] = item_stream_key(item);
+	if ((outcome->flags & OUTCOME_DIGEST) != 0)
+		keys[n++] = get_u64(outcome->digest.bytes) | UINT64_C(1) << 63;
+	for (size_t i = 0; i < n; i++) {
+		known = known || map_get(seen, keys[i]) != MAP_NONE;
+		if (!map_put(seen, keys[i], index))
+			*failed = true;
+	}
+	return known;
+}
+
+static bool choose_reads(struct take *take, struct batch *batch)
+{
+	struct map seen = {0};
+	bool failed = false;
+
+	batch->n_reads = 0;
+	for (size_t i = 0; i < batch->n_files; i++)
+		if (!expects_same(take, &seen, batch->files[i], &failed))
+			batch->reads[batch->n_reads++] = batch->files[i];
+	map_free(&seen);
+	return !failed;
+}
+
+static bool store_folder(struct take *take, uint32_t index, struct error *error)
+{
+	struct outcome *outcome = &take->outcomes->items[index];
+	struct buf path = {0};
+	struct member member;
+	bool good = intake_member(take, index, &path, &member, error) &&
+	    parts_enter(take->parts, take->plan->items[index].group,
+		writer_cost(take->parts->format, member.path, 0), error) &&
+	    writer_begin(take->parts->writer, &member, error) &&
+	    writer_end(take->parts->writer, error);
+
+	if (good) {
+		outcome->part = parts_current(take->parts);
+		outcome->flags |= OUTCOME_STORED;
+	}
+	buf_free(&path);
+	return good;
+}
+
+/* The item in the open part that this one is another name for, if that has room for the name. */
+static uint32_t find_target(struct take *take, uint32_t index, bool *by_content)
+{
+	uint32_t target = NONE;
+	struct buf path = {0};
+	uint32_t part;
+
+	plan_archive_path(take->plan, &take->plan->items[index], &path);
+	part = parts_open_for(take->parts, take->plan->items[index].group,
+	    writer_cost(take->parts->format, buf_text(&path), path.length));
+	buf_free(&path);
+	*by_content = false;
+	if (part != NONE)
+		target = same_stream_in_part(&take->same, index, part);
+	if (target != NONE || part == NONE ||
+	    (take->outcomes->items[index].flags & OUTCOME_DIGEST) == 0)
+		return target;
+	*by_content = true;
+	return same_content_in_part(&take->same, index, part);
+}
+
+/* A file that was expected to be another name of one in the open part. */
+static bool store_same(struct take *take, uint32_t index, struct error *error)
+{
+	struct pipeline *pipeline;
+	bool by_content, good;
+	uint32_t target = find_target(take, index, &by_content);
+
+	if (target != NONE) {
+		take->done += item_size(take->plan, &take->plan->items[index]);
+		return intake_same(take, index, target, by_content, error);
+	}
+	pipeline = pipeline_open(take->plan, &index, 1, error);
+	if (pipeline == NULL)
+		return false;
+	good = intake_file(take, pipeline, index, error);
+	pipeline_close(pipeline);
+	return good;
+}
+
+static bool store_batch(struct take *take, const struct batch *batch, struct error *error)
+{
+	struct pipeline *pipeline = NULL;
+	size_t next = 0;
+	bool good = true;
+
+	if (batch->n_reads > 0 &&
+	    (pipeline = pipeline_open(take->plan, batch->reads, batch->n_reads, error)) == NULL)
+		return false;
+	for (size_t i = 0; good && i < batch->n_items; i++) {
+		uint32_t item = batch->items[i];
+
+		if (take->plan->items[item].kind == ITEM_FOLDER)
+			good = store_folder(take, item, error);
+		else if (next < batch->n_reads && batch->reads[next] == item)
+			good = intake_file(take, pipeline, batch->reads[next++], error);
+		else
+			good = store_same(take, item, error);
+	}
+	pipeline_close(pipeline);
+	return good;
+}
+
+static bool take_group(struct take *take, size_t first, size_t end, struct error *error)
+{
+	struct batch batch;
+	bool good = fill_batch(take, &batch, first, end) &&
+	    same_enter_group(&take->same, batch.files, batch.n_files);
+
+	if (!good)
+		error_no_memory(error);
+	good = good && hash_large(take, &batch, error);
+	if (good && !choose_reads(take, &batch))
+		good = error_no_memory(error);
+	good = good && store_batch(take, &batch, error);
+	free_batch(&batch);
+	return good;
+}
+
+/* Second names point at the first one, wherever that went. */
+static void point_at_firsts(struct take *take)
+{
+	for (size_t i = 0; i < take->outcomes->n_items; i++) {
+		struct outcome *outcome = &take->outcomes->items[i];
+
+		if (outcome->state == STATE_SAME && outcome->same_as == NONE)
+			outcome->same_as = same_first(&take->same, (uint32_t)i);
+	}
+}
+
+bool take_all(const struct plan *plan, struct parts *parts, struct outcomes *outcomes, bool once,
+    struct progress *progress, struct error *error)
+{
+	struct take take = {.plan = plan, .parts = parts, .outcomes = outcomes, .progress = progress};
+	bool good = same_start(&take.same, outcomes, once);
+
+	take.held = once ? malloc(TAKE_HELD) : NULL;
+	if (!good || (once && take.held == NULL))
+		good = error_no_memory(error);
+	for (size_t first = 0, end; good && first < outcomes->n_items; first = end) {
+		for (end = first; end < outcomes->n_items &&
+		     plan->items[end].group == plan->items[first].group; end++)
+			;
+		good = take_group(&take, first, end, error);
+	}
+	good = good && parts_finish(parts, error);
+	if (good)
+		point_at_firsts(&take);
+	parts_abandon(parts);
+	same_free(&take.same);
+	free(take.held);
+	arena_free(&take.arena);
+	return good;
+}

@@ -1,0 +1,39 @@
+/*
+ * Taking: every file of the plan is read, hashed, looked at and written into its part.
+ */
+#ifndef EXTRACT_TAKE_H
+#define EXTRACT_TAKE_H
+
+#include "base/progress.h"
+#include "extract/outcome.h"
+#include "extract/parts.h"
+#include "extract/pipeline.h"
+#include "extract/same.h"
+
+struct take {
+	const struct plan *plan;
+	struct parts *parts;
+	struct outcomes *outcomes;
+	struct same same;
+	struct progress *progress;
+	uint64_t done;       /* bytes read, for the progress */
+	uint8_t *held;       /* content of a file that may be the same as another */
+	struct arena arena;  /* of the file in work */
+};
+
+/* Files up to this size are held in memory until it is known whether they are the same as another. */
+#define TAKE_HELD ((size_t)8 << 20)
+
+/* Bytes that will be read, for progress and room: see also take_need(). */
+uint64_t take_bytes(const struct plan *plan);
+/* Bytes that the job needs at the destination at most. */
+uint64_t take_need(const struct plan *plan, enum format format);
+
+/*
+ * Takes everything, and completes the parts. False with *error when the destination failed, somebody
+ * asked to stop (STATUS_OTHER), or memory ran out; the open part is given up then.
+ */
+bool take_all(const struct plan *plan, struct parts *parts, struct outcomes *outcomes, bool once,
+    struct progress *progress, struct error *error);
+
+#endif
