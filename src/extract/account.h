@@ -1,0 +1,18 @@
+/*
+ * account.json: the sums over the record, and every volume in clusters by owner.
+ *
+ * The clusters of a volume are added up from what the catalogue knows of each file, and compared with
+ * the volume's own map of what is free: so nothing can be forgotten without being seen.
+ */
+#ifndef EXTRACT_ACCOUNT_H
+#define EXTRACT_ACCOUNT_H
+
+#include "base/finding.h"
+#include "extract/job.h"
+#include "extract/sums.h"
+
+/* Writes the file; volumes that do not add up become findings. */
+bool account_write(const struct job *job, const struct outcomes *outcomes, const struct sums *sums,
+    struct findings *findings, struct digest *digest, struct error *error);
+
+#endif

@@ -1,0 +1,18 @@
+/*
+ * record.jsonl: one line per item of the plan, after a header line.
+ *
+ * Keys, in this order; those that do not apply are absent:
+ *   volume, path, stream, kind, size, state, reason, pc, person, place, part or parts, as, sha256,
+ *   created, modified, changed, accessed, attributes, holes, missing, target, name_utf16, same_as, note
+ */
+#ifndef EXTRACT_RECORD_H
+#define EXTRACT_RECORD_H
+
+#include "extract/outcome.h"
+#include "extract/parts.h"
+
+/* Writes the file; *digest is its SHA-256. */
+bool record_write(const struct job *job, const struct outcomes *outcomes, const struct parts *parts,
+    struct digest *digest, struct error *error);
+
+#endif
