@@ -1,12 +1,287 @@
-/* The command `extract`. */
+/* The command `extract`: makes a proven archive of what the old drives hold. */
 #include "cmd/command.h"
+
+#include "base/text.h"
+#include "cmd/plan_file.h"
+#include "extract/destination.h"
+#include "extract/extract.h"
+#include "extract/interrupt.h"
+#include "extract/summary.h"
+
+#include <errno.h>
+#include <getopt.h>
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#define SMALLEST_PART UINT64_C(1000000)
+
+struct extract_command {
+	struct common_options common;
+	struct extract_options options;
+	struct choices choices;
+	bool dry_run;
+};
+
+static void print_help(void)
+{
+	puts("usage: coldlift extract --to DIR [options] SOURCE...\n\n"
+	     "Takes people's files off the drives or images named by SOURCE, which are only read, into\n"
+	     "archives in a new folder under DIR, with a record of every file and hashes of everything.\n\n"
+	     "  --to DIR          the folder at the destination; it must be on another drive\n"
+	     "  --format FORMAT   zip (usual), tar, or folder (plain files)\n"
+	     "  --person NAME     only this person (account, full or folder name); can be repeated\n"
+	     "  --take PATTERN    take what would be left, such as 'D:\\Machines\\**'; can be repeated\n"
+	     "  --leave PATTERN   leave what would be taken; wins over --take; can be repeated\n"
+	     "                    (in a pattern * and ? stay within one name, ** goes through folders)\n"
+	     "  --plan FILE       the same from a text file: lines 'take PATTERN', 'leave PATTERN' and\n"
+	     "                    'person NAME'; empty lines and lines that start with # do not count\n"
+	     "  --dry-run         only say what would be taken and what not; writes nothing\n"
+	     "  --part-size SIZE  begin a new archive before one becomes larger than this: 700M, 4G\n"
+	     "                    (powers of 1000) or 4GiB (powers of 1024); at least 1M\n"
+	     "  --name NAME       name of the new folder and the archives; the usual one is made of the\n"
+	     "                    old computer's name and the date\n"
+	     "  --same HOW        identical files: stored 'once' per archive (usual for tar, as links)\n"
+	     "                    or 'each' (usual for zip and folder); zip with 'once' stores the first\n"
+	     "                    and lists the others in the record only\n"
+	     "  --json            one JSON document on standard output, text for people on standard\n"
+	     "                    error\n"
+	     "  --quiet           no progress, no text for people\n"
+	     "  --help            this text\n\n"
+	     "Exit status: 0 complete, 1 finished with losses that are listed, 2 wrong command line,\n"
+	     "3 no readable volume, 4 the destination failed, 5 anything else.");
+}
+
+/* "700M", "4G", "4GiB", "1500000". */
+static bool parse_size(const char *text, uint64_t *size)
+{
+	static const char units[] = "kMGT";
+	unsigned long long number;
+	const char *unit;
+	uint64_t factor = 1;
+	char *end;
+
+	if (*text < '0' || *text > '9')
+		return false;
+	errno = 0;
+	number = strtoull(text, &end, 10);
+	if (errno != 0)
+		return false;
+	if (*end != '\0' && strcmp(end, "B") != 0) {
+		uint64_t base = strcasecmp(end + 1, "iB") == 0 ? 1024 : 1000;
+
+		unit = strchr(units, *end == 'K' ? 'k' : *end);
+		if (unit == NULL || (base == 1000 && end[1] != '\0' && strcmp(end + 1, "B") != 0))
+			return false;
+		for (const char *u = units; u <= unit; u++)
+			factor *= base;
+	}
+	if (number > UINT64_MAX / 1024 / factor)
+		return false;
+	*size = number * factor;
+	return true;
+}
+
+static bool parse_same(const char *text, enum same_choice *same)
+{
+	if (strcmp(text, "once") == 0)
+		*same = SAME_ONCE;
+	else if (strcmp(text, "each") == 0)
+		*same = SAME_EACH;
+	else
+		return false;
+	return true;
+}
+
+/* One option with a value. */
+static bool take_value(struct extract_command *command, int option, const char *value,
+    struct error *error)
+{
+	struct extract_options *options = &command->options;
+	struct choices *choices = &command->choices;
+
+	switch (option) {
+	case 't':
+		options->to = value;
+		return value[0] != '\0' || error_set(error, STATUS_USAGE, "--to needs a folder");
+	case 'n':
+		options->name = value;
+		return job_name_check(value, error);
+	case 'f':
+		return format_from_name(value, &options->format) ||
+		    error_set(error, STATUS_USAGE,
+			"there is no format '%s' (zip, tar and folder are there)", value);
+	case 's':
+		return parse_same(value, &options->same) ||
+		    error_set(error, STATUS_USAGE, "--same takes 'once' or 'each', not '%s'", value);
+	case 'p':
+		if (parse_size(value, &options->part_limit) &&
+		    options->part_limit >= SMALLEST_PART)
+			return true;
+		return error_set(error, STATUS_USAGE,
+		    "'%s' is no size for a part (at least 1M; examples: 700M, 4G, 4GiB)", value);
+	case 'P':
+		return choices_add(choices, &choices->persons, value) || error_no_memory(error);
+	case 'T':
+		return choices_add(choices, &choices->takes, value) || error_no_memory(error);
+	case 'L':
+		return choices_add(choices, &choices->leaves, value) || error_no_memory(error);
+	default:
+		return choices_read_file(choices, value, error);
+	}
+}
+
+/* False: stop with *status, everything has been said. */
+static bool parse(int argc, char **argv, struct extract_command *command, enum status *status)
+{
+	static const struct option known[] = {{"to", required_argument, NULL, 't'},
+	    {"format", required_argument, NULL, 'f'}, {"person", required_argument, NULL, 'P'},
+	    {"take", required_argument, NULL, 'T'}, {"leave", required_argument, NULL, 'L'},
+	    {"plan", required_argument, NULL, 'F'}, {"dry-run", no_argument, NULL, 'd'},
+	    {"part-size", required_argument, NULL, 'p'}, {"name", required_argument, NULL, 'n'},
+	    {"same", required_argument, NULL, 's'}, {"json", no_argument, NULL, 'j'},
+	    {"quiet", no_argument, NULL, 'q'}, {"help", no_argument, NULL, 'h'},
+	    {NULL, 0, NULL, 0}};
+	struct error error = {0};
+	int option;
+
+	*status = STATUS_USAGE;
+	optind = 1;
+	while ((option = getopt_long(argc, argv, "", known, NULL)) != -1) {
+		if (option == '?')
+			return false; /* getopt has complained */
+		if (option == 'h') {
+			print_help();
+			*status = STATUS_COMPLETE;
+			return false;
+		}
+		if (option == 'j')
+			command->common.json = true;
+		else if (option == 'q')
+			command->common.quiet = true;
+		else if (option == 'd')
+			command->dry_run = true;
+		else if (!take_value(command, option, optarg, &error))
+			break;
+	}
+	if (error.status == 0 && optind >= argc)
+		error_set(&error, STATUS_USAGE,
+		    "extract needs at least one SOURCE, a drive or an image file");
+	else if (error.status == 0 && command->options.to == NULL && !command->dry_run)
+		error_set(&error, STATUS_USAGE, "extract needs --to DIR, the folder to write into");
+	if (error.status == 0)
+		return true;
+	command_complain(&error);
+	*status = error.status;
+	return false;
+}
+
+static bool say(const struct extract_command *command, const struct summary *summary,
+    struct error *error)
+{
+	if (!command->common.quiet)
+		summary_print(command->common.json ? stderr : stdout, summary);
+	if (command->common.json && !summary_print_json(stdout, summary))
+		return error_set(error, STATUS_OTHER, "standard output cannot be written to");
+	return true;
+}
+
+static enum status dry_run(const struct extract_command *command, const struct plan *plan,
+    struct findings *findings, struct error *error)
+{
+	struct outcomes outcomes = {0};
+	struct sums sums = {0};
+	struct summary summary = {.plan = plan, .outcomes = &outcomes, .sums = &sums,
+	    .findings = findings};
+	bool good = outcomes_start(&outcomes, plan) && sums_make(&sums, &outcomes);
+
+	if (!good)
+		error_no_memory(error);
+	else
+		findings_sort(findings);
+	good = good && say(command, &summary, error);
+	sums_free(&sums);
+	outcomes_free(&outcomes);
+	return good ? STATUS_COMPLETE : error->status;
+}
+
+/* A job that broke off leaves something behind: the sentence goes on with that. */
+static void say_incomplete(const struct extraction *extraction, struct error *error)
+{
+	size_t used = strlen(error->text);
+
+	if (extraction->job.folder != NULL)
+		snprintf(error->text + used, sizeof(error->text) - used,
+		    "; the job '%s' is incomplete, and the file 'journal' in it says so",
+		    extraction->job.folder);
+}
+
+static enum status extract(const struct extract_command *command, const struct plan *plan,
+    struct findings *findings, struct error *error)
+{
+	struct extraction extraction;
+	enum status status;
+
+	if (extract_run(&extraction, plan, &command->options, findings, error)) {
+		struct summary summary = {.plan = plan, .outcomes = &extraction.outcomes,
+		    .sums = &extraction.sums, .findings = findings, .job = &extraction.job,
+		    .parts = &extraction.parts,
+		    .status = extraction_status(&extraction, findings)};
+
+		status = say(command, &summary, error) ? summary.status : error->status;
+	} else {
+		status = error->status;
+		say_incomplete(&extraction, error);
+	}
+	extraction_free(&extraction);
+	return status;
+}
+
+/* Everything after the command line. */
+static enum status run(const struct extract_command *command, const char *const *sources,
+    size_t n_sources, struct findings *findings, struct error *error)
+{
+	struct plan_options choices = choices_to_options(&command->choices);
+	struct destination destination;
+	struct survey survey = {0};
+	struct plan plan = {0};
+	enum status status = STATUS_OTHER;
+
+	/* Before the drives are read, which can take a while. */
+	if (!command->dry_run && !destination_check(&destination, command->options.to, error))
+		return error->status;
+	if (survey_run(&survey, sources, n_sources, findings, error) &&
+	    plan_make(&plan, &survey, &choices, findings, error)) {
+		if (!command->dry_run)
+			interrupt_watch();
+		status = command->dry_run ? dry_run(command, &plan, findings, error) :
+					    extract(command, &plan, findings, error);
+	} else {
+		status = error->status;
+	}
+	plan_free(&plan);
+	survey_free(&survey);
+	return status;
+}
 
 enum status command_extract(int argc, char **argv)
 {
-	struct error error;
+	struct extract_command command = {0};
+	struct findings findings;
+	struct error error = {0};
+	enum status status;
 
-	(void)argc;
-	error_set(&error, STATUS_OTHER, "the command %s is not there yet", argv[0]);
-	command_complain(&error);
-	return error.status;
+	if (parse(argc, argv, &command, &status)) {
+		command.options.quiet = command.common.quiet;
+		findings_init(&findings);
+		status = run(&command, (const char *const *)argv + optind, (size_t)(argc - optind),
+		    &findings, &error);
+		if (error.status != 0)
+			command_complain(&error);
+		findings_free(&findings);
+	}
+	choices_free(&command.choices);
+	return status;
 }

@@ -1,0 +1,143 @@
+/* An extraction from beginning to end: see extract.h. */
+#include "extract/extract.h"
+
+#include "base/json.h"
+#include "base/text.h"
+#include "extract/account.h"
+#include "extract/destination.h"
+#include "extract/losses.h"
+#include "extract/proof.h"
+#include "extract/record.h"
+#include "extract/take.h"
+#include "extract/where.h"
+
+#include <stdlib.h>
+
+/* The explaining files, all of them listed in the tag manifest. */
+enum { TAG_RECORD, TAG_WHERE, TAG_PROGRAMS, TAG_ACCOUNT, TAG_FINDINGS, N_TAGS };
+
+static bool write_json(const struct job *job, const char *name, struct buf *buf,
+    struct digest *digest, struct error *error)
+{
+	char *path = job_path(job, name);
+	bool good = path != NULL ? durable_save(path, buf, digest, error) : error_no_memory(error);
+
+	buf_free(buf);
+	free(path);
+	return good;
+}
+
+static bool write_programs(const struct job *job, const struct survey *survey,
+    struct digest *digest, struct error *error)
+{
+	struct buf buf = {0};
+	struct json json;
+
+	json_start(&json, &buf, true);
+	programs_to_json(survey, &json);
+	return write_json(job, "programs.json", &buf, digest, error);
+}
+
+static bool write_findings(const struct job *job, struct findings *findings, struct digest *digest,
+    struct error *error)
+{
+	struct buf buf = {0};
+	struct json json;
+
+	findings_sort(findings);
+	json_start(&json, &buf, true);
+	findings_to_json(findings, &json);
+	return write_json(job, "findings.json", &buf, digest, error);
+}
+
+/* Everything but the parts. */
+static bool write_papers(struct extraction *extraction, const struct plan *plan,
+    struct findings *findings, struct error *error)
+{
+	const struct job *job = &extraction->job;
+	struct tag_file tags[N_TAGS] = {{.name = "record.jsonl"}, {.name = "where.json"},
+	    {.name = "programs.json"}, {.name = "account.json"}, {.name = "findings.json"}};
+
+	if (!losses_report(&extraction->outcomes, findings) ||
+	    !sums_make(&extraction->sums, &extraction->outcomes))
+		return error_no_memory(error);
+	return record_write(job, &extraction->outcomes, &extraction->parts,
+		   &tags[TAG_RECORD].digest, error) &&
+	    where_write(job, plan, &extraction->parts, &extraction->sums, &tags[TAG_WHERE].digest,
+		error) &&
+	    write_programs(job, plan->survey, &tags[TAG_PROGRAMS].digest, error) &&
+	    account_write(job, &extraction->outcomes, &extraction->sums, findings,
+		&tags[TAG_ACCOUNT].digest, error) &&
+	    write_findings(job, findings, &tags[TAG_FINDINGS].digest, error) &&
+	    proof_write(job, &extraction->outcomes, &extraction->parts, tags, N_TAGS, error);
+}
+
+static bool check_destination(const struct plan *plan, const struct extract_options *options,
+    uint64_t *limit, struct findings *findings, struct error *error)
+{
+	struct destination destination;
+
+	if (!destination_check(&destination, options->to, error) ||
+	    !destination_is_apart(options->to, plan->survey, error) ||
+	    !destination_has_room(&destination, take_need(plan, options->format), error))
+		return false;
+	*limit = options->part_limit;
+	if (destination.file_limit != 0 && (*limit == 0 || *limit > destination.file_limit)) {
+		*limit = destination.file_limit;
+		findings_add(findings, WEIGHT_NOTE, "destination-file-limit", options->to, "",
+		    "The destination's file system (FAT32) cannot hold files of 4 GiB or more: parts "
+		    "end before that, and larger files are cut into pieces.");
+	}
+	return true;
+}
+
+static bool take(struct extraction *extraction, const struct plan *plan,
+    const struct extract_options *options, struct error *error)
+{
+	struct progress progress;
+	bool once = options->same == SAME_ONCE ||
+	    (options->same == SAME_USUAL && options->format == FORMAT_TAR);
+	bool good;
+
+	progress_start(&progress, "Taking", take_bytes(plan), options->quiet);
+	good = take_all(plan, &extraction->parts, &extraction->outcomes, once, &progress, error);
+	progress_end(&progress);
+	return good;
+}
+
+bool extract_run(struct extraction *extraction, const struct plan *plan,
+    const struct extract_options *options, struct findings *findings, struct error *error)
+{
+	uint64_t limit = 0;
+
+	*extraction = (struct extraction){0};
+	if (!check_destination(plan, options, &limit, findings, error))
+		return false;
+	if (!outcomes_start(&extraction->outcomes, plan))
+		return error_no_memory(error);
+	if (!job_create(&extraction->job, options->to, options->name, plan->survey, error))
+		return false;
+	parts_start(&extraction->parts, &extraction->job, plan, options->format, limit);
+	extraction->complete = take(extraction, plan, options, error) &&
+	    write_papers(extraction, plan, findings, error) &&
+	    job_complete(&extraction->job, error);
+	return extraction->complete;
+}
+
+void extraction_free(struct extraction *extraction)
+{
+	parts_free(&extraction->parts);
+	outcomes_free(&extraction->outcomes);
+	sums_free(&extraction->sums);
+	job_free(&extraction->job);
+}
+
+enum status extraction_status(const struct extraction *extraction, const struct findings *findings)
+{
+	static const enum state losses[] = {STATE_PARTIAL, STATE_UNREADABLE, STATE_LOCKED};
+
+	for (size_t i = 0; i < sizeof(losses) / sizeof(losses[0]); i++)
+		if (extraction->sums.states[losses[i]].count > 0)
+			return STATUS_LOSSES;
+	return findings_count(findings, WEIGHT_LOSS) > 0 ? STATUS_LOSSES : STATUS_COMPLETE;
+}

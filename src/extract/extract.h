@@ -1,0 +1,52 @@
+/*
+ * An extraction from beginning to end: checks of the destination, the job, its parts, and what proves
+ * and explains them.
+ */
+#ifndef EXTRACT_EXTRACT_H
+#define EXTRACT_EXTRACT_H
+
+#include "base/finding.h"
+#include "extract/job.h"
+#include "extract/outcome.h"
+#include "extract/parts.h"
+#include "extract/sums.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+enum same_choice {
+	SAME_USUAL, /* once for tar, each for zip and folder */
+	SAME_ONCE,
+	SAME_EACH,
+};
+
+struct extract_options {
+	const char *to;       /* folder at the destination */
+	const char *name;     /* of the job, NULL: made from the old PC's */
+	enum format format;
+	enum same_choice same;
+	uint64_t part_limit;  /* bytes, 0: none */
+	bool quiet;           /* no progress */
+};
+
+/* What an extraction made; to be looked at for the summary. */
+struct extraction {
+	struct job job;       /* job.folder is NULL when none was begun */
+	struct parts parts;
+	struct outcomes outcomes;
+	struct sums sums;
+	bool complete;
+};
+
+/*
+ * Runs it. Losses become findings. False with *error: nothing was begun (job.folder NULL), or the job at
+ * the destination is incomplete and says so. extraction_free() is needed in either case.
+ */
+bool extract_run(struct extraction *extraction, const struct plan *plan,
+    const struct extract_options *options, struct findings *findings, struct error *error);
+void extraction_free(struct extraction *extraction);
+
+/* STATUS_COMPLETE or STATUS_LOSSES, of a complete extraction. */
+enum status extraction_status(const struct extraction *extraction, const struct findings *findings);
+
+#endif
