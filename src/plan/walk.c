@@ -314,8 +314,8 @@ static void visit_folder(struct walk *walk, struct named *named, bool is_link)
 			return;
 		}
 	}
-	/* A folder has one name; a second one is treated as a link to it. */
-	is_link = is_link || get_bit(walk->entered, node);
+	/* A folder has one name; a second one is treated as a link to it. The root lies in itself. */
+	is_link = is_link || (get_bit(walk->entered, node) && node != NODE_ROOT);
 	item = add_item(walk, named->entry, NONE, is_link ? ITEM_LINK : ITEM_FOLDER,
 	    is_link ? decide_link(walk->decider, named) : decide_folder(walk->decider, named));
 	if (walk->no_memory || get_bit(walk->entered, node))
