@@ -94,9 +94,9 @@ bool finish_order(struct plan *plan, struct error *error)
 	for (size_t i = 0; i < plan->n_items; i++) {
 		struct item *item = &plan->items[i];
 
-		/* What is left and no person's needs no group. */
+		/* What is left of a drive, outside every profile, needs no group. */
 		if (item->state == STATE_LEFT && item->group != NONE &&
-		    plan->groups[item->group].person == SIZE_MAX)
+		    plan->groups[item->group].system == SIZE_MAX)
 			item->group = NONE;
 		starts[row_of(plan, item) + 1]++;
 	}
@@ -116,6 +116,7 @@ bool finish_order(struct plan *plan, struct error *error)
 struct undecided {
 	uint64_t bytes;
 	size_t count;
+	size_t first; /* index of an item, as an example */
 };
 
 /* Longer paths, with a drive's letter in front, are beyond what many programs of Windows can open. */
@@ -156,31 +157,56 @@ static void report_long_paths(const struct plan *plan, struct findings *findings
 		    text_count(count).text, count == 1 ? "file or folder has" : "files and folders have");
 }
 
-static void report_undecided(const struct plan *plan, uint8_t reason, const char *code,
-    const char *what, const char *advice, struct findings *findings)
+/* A row for each group, and behind them one for each volume. */
+static size_t undecided_row(const struct plan *plan, const struct item *item)
 {
-	struct undecided *sums = calloc(plan->n_groups + 1, sizeof(*sums));
+	return item->group == NONE ? plan->n_groups + item->volume : item->group;
+}
+
+/* "C:\Users\mara\x.txt" */
+static void add_full_path(const struct plan *plan, const struct item *item, struct buf *path)
+{
+	buf_add_text(path, plan->survey->volumes[item->volume].name);
+	plan_old_path(plan, item, path);
+}
+
+static void report_row(const struct plan *plan, size_t row, const struct undecided *sum,
+    const char *code, const char *what, struct findings *findings)
+{
+	const char *subject = row < plan->n_groups
+	    ? plan->groups[row].key : plan->survey->volumes[row - plan->n_groups].name;
+	struct buf path = {0};
+
+	add_full_path(plan, &plan->items[sum->first], &path);
+	findings_add(findings, WEIGHT_CAUTION, code, subject,
+	    "Ask the owner. What is wanted is taken with --take and its path, as the record has it.",
+	    "Not taken, needs a decision: %s (%s %s, %s), such as %s.", what,
+	    text_count(sum->count).text, sum->count == 1 ? "file" : "files",
+	    text_size(sum->bytes).text, buf_text(&path));
+	buf_free(&path);
+}
+
+static void report_undecided(const struct plan *plan, uint8_t reason, const char *code,
+    const char *what, struct findings *findings)
+{
+	size_t n_rows = plan->n_groups + plan->survey->n_volumes;
+	struct undecided *sums = calloc(n_rows + 1, sizeof(*sums));
 
 	if (!sums)
 		return;
 	for (size_t i = 0; i < plan->n_items; i++) {
 		const struct item *item = &plan->items[i];
-		size_t row = item->group == NONE ? plan->n_groups : item->group;
+		struct undecided *sum = &sums[undecided_row(plan, item)];
 
 		if (item->kind != ITEM_FILE || item->state != STATE_LEFT || item->reason != reason)
 			continue;
-		sums[row].bytes += item_bytes(plan, item);
-		sums[row].count++;
+		if (sum->count++ == 0)
+			sum->first = i;
+		sum->bytes += item_bytes(plan, item);
 	}
-	for (size_t g = 0; g <= plan->n_groups; g++) {
-		const struct group *group = g < plan->n_groups ? &plan->groups[g] : NULL;
-
-		if (sums[g].count > 0)
-			findings_add(findings, WEIGHT_CAUTION, code, group ? group->key : "", advice,
-			    "Not taken, needs a decision: %s (%s %s, %s).", what,
-			    text_count(sums[g].count).text, sums[g].count == 1 ? "file" : "files",
-			    text_size(sums[g].bytes).text);
-	}
+	for (size_t row = 0; row < n_rows; row++)
+		if (sums[row].count > 0)
+			report_row(plan, row, &sums[row], code, what, findings);
 	free(sums);
 }
 
@@ -195,11 +221,8 @@ void finish_sums(struct plan *plan, struct findings *findings)
 		plan->n_taken++;
 	}
 	report_undecided(plan, REASON_PASSWORDS, "passwords-not-taken", "stores of saved passwords",
-	    "Ask the owner; they are taken with --take and their path, as the record names it.",
 	    findings);
 	report_undecided(plan, REASON_OFFERED, "offered-not-taken",
-	    "keys, virtual machines or bulk data of programs",
-	    "Ask the owner; they are taken with --take and their path, as the record names it.",
-	    findings);
+	    "keys, virtual machines or bulk data of programs", findings);
 	report_long_paths(plan, findings);
 }

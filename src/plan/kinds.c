@@ -36,11 +36,23 @@ static bool is_among(const char *extension, const char *const *list, size_t coun
 	return false;
 }
 
+/* Texts that come with a program; they start like this in any language that has them. */
+static bool is_programs_text(const char *name)
+{
+	static const char *const starts[] = {"changelog", "changes.", "copying", "desktop.ini", "eula",
+	    "licen", "notice", "readme", "read me", "release notes", "third"};
+
+	for (size_t i = 0; i < sizeof(starts) / sizeof(starts[0]); i++)
+		if (utf_starts_fold(name, starts[i]))
+			return true;
+	return false;
+}
+
 bool kind_is_data(const char *name, bool in_programs)
 {
 	const char *dot = strrchr(name, '.');
 
-	if (utf_equal_fold(name, "desktop.ini"))
+	if (in_programs ? is_programs_text(name) : utf_equal_fold(name, "desktop.ini"))
 		return false;
 	if (!dot || dot == name)
 		return true;

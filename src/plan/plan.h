@@ -98,9 +98,9 @@ struct item {
 	 */
 	uint32_t stream;
 	/*
-	 * Index in plan.groups. What is left has one too when it is a person's, otherwise NONE. A folder
-	 * that is taken has NONE when all that is taken in it goes elsewhere (\Users, whose profiles are
-	 * persons in the archive): it has no path there.
+	 * Index in plan.groups. What is left has one too when it is a person's or shared, otherwise NONE.
+	 * A folder that is taken has NONE when it is nobody's and all that is taken in it goes elsewhere
+	 * (\Users, whose profiles are persons in the archive): it has no path there.
 	 */
 	uint32_t group;
 	uint32_t base;    /* node of the folder that stands for the group's folder: paths are relative to it */

@@ -256,8 +256,9 @@ static void close_folder(struct walk *walk)
 			item->state = STATE_TAKEN;
 			item->reason = frame.taken_reason;
 		}
-		/* All that is taken in it goes elsewhere: it would be an empty folder there. */
-		if (!frame.has_own)
+		/* All that is taken in it goes to persons: it would be an empty folder of the drive. */
+		if (!frame.has_own && item->group != NONE &&
+		    walk->plan->groups[item->group].system == SIZE_MAX)
 			item->group = NONE;
 	}
 	if (walk->n_frames == 0)
