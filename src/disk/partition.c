@@ -279,6 +279,15 @@ static void choose(struct table_job *job, const uint32_t *sizes, struct table *t
 		take_whole(job, table);
 }
 
+static void say_lost(struct table_job *job, const struct table *table)
+{
+	findings_add(job->findings, WEIGHT_CAUTION, "table-lost", source_path(job->source),
+	    "Compare the volumes with what the owner remembers; others may lie elsewhere on the "
+	    "drive. A lost table can be the first sign of a failing drive.",
+	    "The partition table is lost; %zu %s found by what stands at their own beginning.",
+	    table->count, table->count == 1 ? "volume was" : "volumes were");
+}
+
 static void say_nothing_found(struct table_job *job)
 {
 	findings_add(job->findings, WEIGHT_CAUTION, "table-none", source_path(job->source),
@@ -291,7 +300,7 @@ static void say_sector_size(struct table_job *job, const struct table *table)
 {
 	uint32_t shown = source_sector_size(job->source);
 
-	if (table->kind == TABLE_NONE || table->sector_size == shown ||
+	if ((table->kind != TABLE_MBR && table->kind != TABLE_GPT) || table->sector_size == shown ||
 	    !source_device(job->source)->is_block)
 		return;
 	findings_add(job->findings, WEIGHT_NOTE, "table-sector-size", source_path(job->source), "",
@@ -313,11 +322,17 @@ bool table_read(struct source *source, struct arena *arena, struct findings *fin
 	choose(&job, sizes, table);
 	if (job.no_memory)
 		return error_no_memory(error);
+	if (table->count == 0 && table->kind == TABLE_NONE)
+		lost_take(&job, table);
+	if (job.no_memory)
+		return error_no_memory(error);
 	job.sector_size = table->sector_size;
 	if (table->count > 1)
 		qsort(table->items, table->count, sizeof(*table->items), compare_partitions);
 	if (table->kind == TABLE_NONE && table->count == 0)
 		say_nothing_found(&job);
+	if (table->kind == TABLE_LOST)
+		say_lost(&job, table);
 	if (table->kind != TABLE_NONE) {
 		check_partitions(&job, table);
 		check_pieces(&job, table);

@@ -16,6 +16,8 @@ enum table_kind {
 	TABLE_NONE, /* the whole drive is one volume, or nothing was recognised */
 	TABLE_MBR,
 	TABLE_GPT,
+	/* The table is lost, and volumes were found by their boot sectors: numbered as they lie. */
+	TABLE_LOST,
 };
 
 struct partition {
@@ -45,13 +47,14 @@ struct table {
 /*
  * Reads the table, trying the drive's sector size and then 512 and 4,096. Damage becomes findings
  * with the drive's path as subject. A drive whose first sector is the boot sector of a file system
- * is TABLE_NONE with one entry that covers everything; where nothing at all is recognised there is
- * no entry. False only when memory runs out.
+ * is TABLE_NONE with one entry that covers everything. Without a table, the places where volumes
+ * usually begin are looked at; where nothing at all is recognised there is no entry. False only
+ * when memory runs out.
  */
 bool table_read(struct source *source, struct arena *arena, struct findings *findings,
     struct table *table, struct error *error);
 
-/* "GPT", "MBR", "none". */
+/* "GPT", "MBR", "none", "lost". */
 const char *table_kind_name(enum table_kind kind);
 /* Known partition types in words ("EFI system", "recovery", ...), or NULL. */
 const char *partition_type_name(const struct table *table, const struct partition *partition);

@@ -78,7 +78,7 @@ static const struct mbr_type *find_mbr(uint8_t type)
 
 const char *table_kind_name(enum table_kind kind)
 {
-	static const char *const names[] = {"none", "MBR", "GPT"};
+	static const char *const names[] = {"none", "MBR", "GPT", "lost"};
 
 	return names[kind];
 }

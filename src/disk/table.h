@@ -53,6 +53,9 @@ enum mbr_kind mbr_check(const uint8_t *sector);
 unsigned mbr_score(struct table_job *job, const uint8_t *sector);
 void mbr_take(struct table_job *job, const uint8_t *sector, struct table *table);
 
+/* Makes a list of the volumes that are found without a table, if there are any. */
+void lost_take(struct table_job *job, struct table *table);
+
 /*
  * The file system whose boot sector is the first sector at `offset`; no other signs are looked at.
  */

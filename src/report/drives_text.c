@@ -35,7 +35,9 @@ static void print_heading(const struct drive_view *view, FILE *out)
 		buf_printf(&line, ", serial number %s", drive->serial);
 	add_part(&line, drive->bus);
 	add_part(&line, kind_of_storage(drive));
-	if (view->readable && view->table.kind != TABLE_NONE)
+	if (view->readable && view->table.kind == TABLE_LOST)
+		add_part(&line, "partition table lost");
+	else if (view->readable && view->table.kind != TABLE_NONE)
 		buf_printf(&line, ", %s table", table_kind_name(view->table.kind));
 	else if (view->readable && view->table.count > 0)
 		add_part(&line, "one volume without a table");
@@ -71,12 +73,17 @@ static void print_volume(const struct drive_view *view, size_t index, FILE *out)
 	print_column(out, type != NULL ? type : "-", 20);
 	print_column(out,
 	    volume->filesystem == FILESYSTEM_NONE ? "-" : filesystem_name(volume->filesystem), 11);
-	print_column(out, text_size(partition->length).text, 10);
+	fputs(text_size(partition->length).text, out);
 	if (volume->label != NULL && *volume->label != '\0')
 		buf_add_text(&label, volume->label);
 	else if (*partition->name != '\0')
 		buf_printf(&label, "(%s)", partition->name);
-	text_wrap(out, buf_text(&label), 48, WIDTH);
+	if (label.length > 0) {
+		pad(out, text_columns(text_size(partition->length).text), 10);
+		text_wrap(out, buf_text(&label), 48, WIDTH);
+	} else {
+		fputc('\n', out);
+	}
 	buf_free(&label);
 }
 

@@ -185,8 +185,8 @@ static void system_to_json(
 
 static void drive_to_json(struct json *json, const struct survey_drive *drive)
 {
-	static const char *const kinds[] = {
-	    [TABLE_NONE] = "none", [TABLE_MBR] = "mbr", [TABLE_GPT] = "gpt"};
+	static const char *const kinds[] = {[TABLE_NONE] = "none", [TABLE_MBR] = "mbr",
+	    [TABLE_GPT] = "gpt", [TABLE_LOST] = "lost"};
 
 	json_begin_object(json);
 	json_key_text(json, "path", drive->about.path);

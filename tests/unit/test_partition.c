@@ -547,6 +547,38 @@ static void test_mbr_over_old_gpt(void **state)
 	image_drop(&image);
 }
 
+/* Zeroed tables: the volumes of an old and of a new layout are found by their boot sectors. */
+static void test_lost_table(void **state)
+{
+	static const uint64_t starts[] = {
+	    63 * 512, 63 * 512 + 9 * MIB, 18 * MIB + 126 * 512, 40 * MIB};
+	struct drive_image image = image_make(64 * MIB);
+	struct result result;
+
+	(void)state;
+	put_ntfs(&image, starts[0], 512, 9 * MIB / 512 - 1);
+	put_ntfs(&image, starts[1], 512, 9 * MIB / 512 - 1);  /* at once */
+	put_ntfs(&image, starts[2], 512, 2 * MIB / 512 - 1);  /* a track later */
+	put_ntfs(&image, starts[3], 512, 20 * MIB / 512 - 1); /* at a whole MiB */
+	read_table(&result, image.path, "fail 0 512");
+	assert_int_equal(result.table.kind, TABLE_LOST);
+	assert_int_equal(result.table.count, 4);
+	for (unsigned i = 0; i < 4; i++) {
+		assert_int_equal(result.table.items[i].number, i + 1);
+		assert_int_equal(result.table.items[i].offset, starts[i]);
+	}
+	assert_int_equal(result.table.items[3].length, 20 * MIB);
+	assert_true(findings_have(&result.findings, "table-lost"));
+	drop(&result);
+	/* A drive that cannot be read at all is not asked a thousand times. */
+	read_table(&result, image.path, "fail 0 67108864");
+	assert_int_equal(result.table.count, 0);
+	assert_true(findings_have(&result.findings, "table-none"));
+	assert_true(device_test_counts(source_device(result.source)).reads < 200);
+	drop(&result);
+	image_drop(&image);
+}
+
 static void test_dynamic_disk(void **state)
 {
 	struct drive_image image = image_make(8 * MIB);
@@ -613,6 +645,7 @@ int main(void)
 	    cmocka_unit_test(test_nothing),
 	    cmocka_unit_test(test_mbr_over_old_gpt),
 	    cmocka_unit_test(test_filesystems),
+	    cmocka_unit_test(test_lost_table),
 	    cmocka_unit_test(test_dynamic_disk),
 	};
 
