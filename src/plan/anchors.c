@@ -77,7 +77,7 @@ static void put_plain(struct layout *layout, size_t volume, uint32_t node, uint8
 	if (node == NONE)
 		return;
 	area.is_top = kind == AREA_PROGRAM || kind == AREA_PROGRAM_DATA;
-	if (kind == AREA_SHARED || kind == AREA_SERVICE)
+	if (kind == AREA_SERVICE || kind == AREA_OUTSIDE)
 		priority = PRIORITY_TEMPLATE;
 	anchor_put(layout, (struct location){volume, node}, area_add(layout, area), priority, scopes);
 }
@@ -119,6 +119,8 @@ static void put_child_of_root(struct layout *layout, size_t volume, const struct
 		put_plain(layout, volume, node, AREA_SYSTEM, REASON_SYSTEM, BIT(SCOPE_WINDOWS));
 	else if (root == NODE_ROOT && utf_starts_fold(name, "Windows.old"))
 		put_below_root(layout, volume, node);
+	else if (holds_only_drivers(catalogue, node))
+		put_plain(layout, volume, node, AREA_OUTSIDE, REASON_OFFERED, 0);
 }
 
 /* A volume's root, or a folder that stood for one in an older installation. */

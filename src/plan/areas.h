@@ -29,6 +29,12 @@ uint32_t area_add(struct layout *layout, struct area area);
 uint32_t anchor_put(struct layout *layout, struct location at, uint32_t area, uint8_t priority,
     uint8_t scopes);
 
+/*
+ * Is the folder an unpacked driver package and nothing else: set-up information with the drivers or
+ * catalogues it names, and only files of the kinds that come with such?
+ */
+bool holds_only_drivers(const struct catalogue *catalogue, uint32_t folder);
+
 /* Puts every anchor that the survey knows. */
 void anchors_of_survey(struct layout *layout);
 

@@ -187,10 +187,26 @@ static void map_file(struct buf *out, const char *name, unsigned number, bool at
 	buf_free(&plain);
 }
 
+/* A short way for most names: printable ASCII that the mapping leaves as it is. */
+static bool is_plain(const char *name)
+{
+	size_t length = 0;
+
+	for (; name[length]; length++)
+		if (name[length] < 0x20 || name[length] > 0x7E || strchr("<>:\"/\\|?*%", name[length]))
+			return false;
+	return length > 0 && length <= NAME_LIMIT && name[length - 1] != '.' &&
+	    name[length - 1] != ' ' && !is_device_name(name);
+}
+
 void name_map_more(struct buf *out, const char *name, const struct name_more *more)
 {
 	struct buf mapped = {0};
 
+	if (more->number < 2 && !*more->stream && is_plain(name)) {
+		buf_add_text(out, name);
+		return;
+	}
 	/* No name is empty; a hostile one must still not vanish from its path. */
 	if (!*name)
 		buf_add_text(&mapped, "%7E0");

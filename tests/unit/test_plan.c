@@ -444,6 +444,29 @@ static void test_program_folders(void **state)
 	end(&scene);
 }
 
+/* Driver packages at the root are known by what is in them; one picture of somebody's is enough. */
+static void test_drivers(void **state)
+{
+	struct scene scene;
+
+	(void)state;
+	start(&scene);
+	forge_file(&scene.forge, 0, "\\Chips\\Graphics\\igx.inf", 1);
+	forge_file(&scene.forge, 0, "\\Chips\\Graphics\\igx.sys", 1);
+	forge_file(&scene.forge, 0, "\\Chips\\setup.exe", 1);
+	forge_file(&scene.forge, 0, "\\Mixed\\igx.inf", 1);
+	forge_file(&scene.forge, 0, "\\Mixed\\igx.sys", 1);
+	forge_file(&scene.forge, 0, "\\Mixed\\deep\\me.jpg", 1);
+	forge_file(&scene.forge, 0, "\\Texts\\readme.txt", 1);
+	settle(&scene);
+	make(&scene, NULL);
+	expect(&scene, "C:\\Chips\\Graphics\\igx.inf", "left offered");
+	expect(&scene, "C:\\Chips", "left offered");
+	expect(&scene, "C:\\Mixed\\igx.inf", "taken outside data/drives/C/Mixed/igx.inf");
+	expect(&scene, "C:\\Texts\\readme.txt", "taken outside data/drives/C/Texts/readme.txt");
+	end(&scene);
+}
+
 static void test_links(void **state)
 {
 	struct scene scene;
@@ -769,6 +792,7 @@ int main(void)
 	    cmocka_unit_test(test_layout_names),
 	    cmocka_unit_test(test_changed),
 	    cmocka_unit_test(test_program_folders),
+	    cmocka_unit_test(test_drivers),
 	    cmocka_unit_test(test_links),
 	    cmocka_unit_test(test_hard_links),
 	    cmocka_unit_test(test_streams),
