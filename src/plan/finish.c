@@ -81,25 +81,36 @@ static size_t row_of(const struct plan *plan, const struct item *item)
 	return item->state == STATE_LEFT || item->group == NONE ? plan->n_groups : item->group;
 }
 
+/* What is left of a drive, outside every profile, needs no group. */
+static void drop_needless_groups(struct plan *plan)
+{
+	for (size_t i = 0; i < plan->n_items; i++) {
+		struct item *item = &plan->items[i];
+
+		if (item->state == STATE_LEFT && item->group != NONE &&
+		    plan->groups[item->group].system == SIZE_MAX)
+			item->group = NONE;
+	}
+}
+
 bool finish_order(struct plan *plan, struct error *error)
 {
 	size_t *starts = calloc(plan->n_groups + 2, sizeof(*starts));
 	struct item *sorted = malloc((plan->n_items + 1) * sizeof(*sorted));
 
+	drop_needless_groups(plan);
+	if (!groups_sort(plan, error)) {
+		free(starts);
+		free(sorted);
+		return false;
+	}
 	if (!starts || !sorted) {
 		free(starts);
 		free(sorted);
 		return error_no_memory(error);
 	}
-	for (size_t i = 0; i < plan->n_items; i++) {
-		struct item *item = &plan->items[i];
-
-		/* What is left of a drive, outside every profile, needs no group. */
-		if (item->state == STATE_LEFT && item->group != NONE &&
-		    plan->groups[item->group].system == SIZE_MAX)
-			item->group = NONE;
-		starts[row_of(plan, item) + 1]++;
-	}
+	for (size_t i = 0; i < plan->n_items; i++)
+		starts[row_of(plan, &plan->items[i]) + 1]++;
 	for (size_t g = 0; g <= plan->n_groups; g++)
 		starts[g + 1] += starts[g];
 	for (size_t i = 0; i < plan->n_items; i++)
@@ -173,8 +184,10 @@ static void add_full_path(const struct plan *plan, const struct item *item, stru
 static void report_row(const struct plan *plan, size_t row, const struct undecided *sum,
     const char *code, const char *what, struct findings *findings)
 {
-	const char *subject = row < plan->n_groups
-	    ? plan->groups[row].key : plan->survey->volumes[row - plan->n_groups].name;
+	const struct group *group = row < plan->n_groups ? &plan->groups[row] : NULL;
+	const char *subject = !group ? plan->survey->volumes[row - plan->n_groups].name
+	    : group->person == SIZE_MAX ? group->key
+	    : plan->survey->systems[group->system].persons[group->person].key;
 	struct buf path = {0};
 
 	add_full_path(plan, &plan->items[sum->first], &path);

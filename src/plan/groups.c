@@ -4,6 +4,7 @@
 #include "base/utf.h"
 #include "plan/names.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 static bool key_is_taken(const struct plan *plan, const char *key)
@@ -105,4 +106,73 @@ uint32_t group_of_volume(struct plan *plan, size_t volume)
 		return NONE;
 	group.key = arena_printf(&plan->arena, "drive-%s", name);
 	return add_group(plan, group, "");
+}
+
+/* --- order --- */
+
+static int place_rank(const struct group *group)
+{
+	if (strcmp(group->place, "other") == 0)
+		return 1;
+	return strcmp(group->place, "settings") == 0 ? 2 : 0;
+}
+
+static int by_owner(const void *a, const void *b, void *context)
+{
+	const struct plan *plan = context;
+	uint32_t first = *(const uint32_t *)a, second = *(const uint32_t *)b;
+	const struct group *one = &plan->groups[first], *two = &plan->groups[second];
+
+	/* SIZE_MAX, for nobody's, comes last by itself. */
+	if (one->system != two->system)
+		return one->system < two->system ? -1 : 1;
+	if (one->person != two->person)
+		return one->person < two->person ? -1 : 1;
+	if (place_rank(one) != place_rank(two))
+		return place_rank(one) - place_rank(two);
+	return first < second ? -1 : first > second;
+}
+
+/* `order[new]` is the old number. */
+static void renumber(struct plan *plan, const uint32_t *order, uint32_t *numbers,
+    struct group *sorted)
+{
+	size_t kept = 0;
+
+	for (size_t i = 0; i < plan->n_items; i++)
+		if (plan->items[i].group != NONE)
+			numbers[plan->items[i].group] = 0;
+	for (size_t i = 0; i < plan->n_groups; i++) {
+		if (numbers[order[i]] == NONE)
+			continue;
+		numbers[order[i]] = (uint32_t)kept;
+		sorted[kept++] = plan->groups[order[i]];
+	}
+	for (size_t i = 0; i < plan->n_items; i++)
+		if (plan->items[i].group != NONE)
+			plan->items[i].group = numbers[plan->items[i].group];
+	memcpy(plan->groups, sorted, kept * sizeof(*sorted));
+	plan->n_groups = kept;
+}
+
+bool groups_sort(struct plan *plan, struct error *error)
+{
+	size_t count = plan->n_groups;
+	uint32_t *order = calloc(count + 1, sizeof(*order));
+	uint32_t *numbers = calloc(count + 1, sizeof(*numbers));
+	struct group *sorted = calloc(count + 1, sizeof(*sorted));
+	bool good = order && numbers && sorted;
+
+	if (good && count > 0) {
+		for (size_t i = 0; i < count; i++) {
+			order[i] = (uint32_t)i;
+			numbers[i] = NONE;
+		}
+		qsort_r(order, count, sizeof(*order), by_owner, plan);
+		renumber(plan, order, numbers, sorted);
+	}
+	free(order);
+	free(numbers);
+	free(sorted);
+	return good || error_no_memory(error);
 }

@@ -106,6 +106,11 @@ static inline const struct catalogue *plan_catalogue(const struct survey *survey
 uint32_t group_of_place(struct plan *plan, size_t system, size_t person, const char *place,
     const char *folder);
 uint32_t group_of_volume(struct plan *plan, size_t volume);
+/*
+ * Puts the groups in the order in which people look for things (each person's places, the rest of the
+ * profile, settings; then what is shared, then drives), and drops those that no item has.
+ */
+bool groups_sort(struct plan *plan, struct error *error);
 
 /* --- persons.c: --person ----------------------------------------------------------------------------*/
 

@@ -137,6 +137,7 @@ struct twin {
 struct plan {
 	struct arena arena;
 	const struct survey *survey;
+	/* Each person's places, the rest of the profile and settings; what is shared; then drives. */
 	struct group *groups;
 	size_t n_groups, groups_capacity;
 	/*
