@@ -8,8 +8,7 @@
 #include <string.h>
 
 #define ITEM_HEADER 0x1Au
-#define MAX_LIST ((size_t)1 << 20) /* the file system itself allows 256 KiB */
-#define MAX_EXTENTS 4096u          /* of a small attribute, far more than any has */
+#define MAX_EXTENTS 4096u /* of a small attribute, far more than any has */
 
 bool attrlist_next(
     const uint8_t *list, size_t length, size_t *position, struct list_item *item, bool *broken)
@@ -192,7 +191,7 @@ bool attribute_load(const struct volume *volume, uint32_t number, uint32_t type,
 		return false;
 	}
 	if (record_find(&record, ATTR_LIST, &attribute) != NULL) {
-		good = attribute_bytes(volume, &attribute, MAX_LIST, &list);
+		good = attribute_bytes(volume, &attribute, ATTRLIST_MAX, &list);
 		good = load_listed(&joined, &list, limit, out) && good;
 	} else if (find_piece(&record, type, name, 0, &attribute)) {
 		good = attribute_bytes(volume, &attribute, limit, out);

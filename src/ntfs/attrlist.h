@@ -11,6 +11,8 @@
 #include "ntfs/record.h"
 #include "ntfs/volume.h"
 
+#define ATTRLIST_MAX ((size_t)256 << 10) /* bytes that the file system allows a list to have */
+
 struct list_item {
 	uint32_t type;
 	const uint8_t *name; /* UTF-16LE */

@@ -356,6 +356,7 @@ bool catalogue_read(
 		    error, STATUS_NO_VOLUME, "nothing of the file table of %s could be read", name);
 	}
 	trim(catalogue);
+	catalogue_free(volume->catalogue);
 	volume->catalogue = catalogue;
 	report_nodes(catalogue, name, findings);
 	read_bitmap(catalogue, &pass, name, findings);

@@ -7,7 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define MAX_LIST ((size_t)1 << 20)
 #define NAME_HEADER 0x42u
 
 void pieces_free(struct pieces *pieces)
@@ -247,15 +246,21 @@ static void gather_list(struct gather *gather, const struct attribute *attribute
 	struct list_item item;
 	struct buf list = {0};
 	size_t position = 0;
+	/* All lists together cannot have more items than all records have attributes. */
+	size_t limit = gather->catalogue->n_nodes * (gather->catalogue->volume->record_size / 0x18);
 	bool broken = false;
 
-	if (!attribute_bytes(gather->catalogue->volume, attribute, MAX_LIST, &list))
+	if (!attribute_bytes(gather->catalogue->volume, attribute, ATTRLIST_MAX, &list))
 		gather->node->flags |= NODE_DAMAGED;
 	while (attrlist_next(list.data, list.length, &position, &item, &broken)) {
 		struct piece *piece;
 
 		if (item.reference.record == gather->number)
 			continue;
+		if (gather->pieces->count > limit) {
+			broken = true;
+			break;
+		}
 		piece = add(gather, PIECE_REFERENCE);
 		if (piece == NULL)
 			break;

@@ -72,12 +72,12 @@ static bool read_blocks(const struct walk *walk, struct buf *blocks, size_t size
 	return true;
 }
 
-bool index_names(const struct volume *volume, uint32_t folder,
+bool index_names(const struct volume *volume, uint32_t folder, uint64_t *budget,
     bool (*found)(void *context, const struct index_name *name), void *context)
 {
 	struct walk walk = {.found = found, .context = context};
 	struct buf root = {0}, blocks = {0};
-	size_t size = 4096;
+	size_t size = 4096, limit = *budget < MAX_INDEX ? (size_t)*budget : MAX_INDEX;
 	bool goes_on = true;
 
 	if (attribute_load(volume, folder, ATTR_INDEX_ROOT, "$I30", RECORD_MAX_SIZE, &root) &&
@@ -87,8 +87,9 @@ bool index_names(const struct volume *volume, uint32_t folder,
 	}
 	/* Also what can be had of an index that cannot be read in full. */
 	if (goes_on && size >= 512 && size <= RECORD_MAX_SIZE) {
-		attribute_load(volume, folder, ATTR_INDEX_ALLOCATION, "$I30", MAX_INDEX, &blocks);
+		attribute_load(volume, folder, ATTR_INDEX_ALLOCATION, "$I30", limit, &blocks);
 		goes_on = read_blocks(&walk, &blocks, size);
+		*budget -= blocks.length;
 	}
 	buf_free(&root);
 	buf_free(&blocks);

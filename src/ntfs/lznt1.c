@@ -22,29 +22,21 @@ static void copy_back(uint8_t *to, size_t distance, size_t length)
 }
 
 /*
- * How many bits of a two-byte word are the distance depends on how far the chunk has come: as many
- * as reach back to its start, at least four.
+ * Decodes the flag groups of one compressed chunk. Returns the bytes made, or SIZE_MAX. How many
+ * bits of a two-byte word the distance has depends on how far the chunk has come: as many as reach
+ * back to its start, at least four.
  */
-static unsigned distance_bits(size_t position)
-{
-	unsigned bits = 4;
-
-	while (position > (size_t)1 << bits)
-		bits++;
-	return bits;
-}
-
-/* Decodes the flag groups of one compressed chunk. Returns the bytes made, or SIZE_MAX. */
 static size_t decode_chunk(const uint8_t *in, size_t in_length, uint8_t *out, size_t room)
 {
 	const uint8_t *end = in + in_length;
+	unsigned bits = 4;
 	size_t made = 0;
 
 	while (in < end) {
 		unsigned flags = *in++;
 
 		for (unsigned i = 0; i < 8 && in < end; i++, flags >>= 1) {
-			unsigned word, bits;
+			unsigned word;
 			size_t distance, length;
 
 			if ((flags & 1) == 0) {
@@ -57,7 +49,8 @@ static size_t decode_chunk(const uint8_t *in, size_t in_length, uint8_t *out, si
 				return SIZE_MAX;
 			word = get_u16(in);
 			in += 2;
-			bits = distance_bits(made);
+			while (made > (size_t)1 << bits)
+				bits++;
 			distance = (word >> (16 - bits)) + 1;
 			length = (word & (0xFFFFu >> bits)) + 3;
 			if (distance > made || length > room - made)

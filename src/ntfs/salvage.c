@@ -170,6 +170,8 @@ void builder_recall_names(struct builder *builder)
 {
 	struct catalogue *catalogue = builder->catalogue;
 	struct salvage salvage = {.builder = builder};
+	/* All indexes together are part of the volume. */
+	uint64_t budget = catalogue->volume->clusters * catalogue->volume->cluster_size;
 	bool goes_on = true, needed = false;
 
 	for (size_t i = 0; !needed && i < catalogue->n_nodes; i++)
@@ -178,7 +180,7 @@ void builder_recall_names(struct builder *builder)
 		uint16_t flags = catalogue->nodes[i].flags;
 
 		if ((flags & NODE_IN_USE) != 0 && (flags & NODE_FOLDER) != 0)
-			goes_on = index_names(catalogue->volume, i, recall, &salvage);
+			goes_on = index_names(catalogue->volume, i, &budget, recall, &salvage);
 	}
 	if (!goes_on)
 		builder->failed = true;

@@ -28,8 +28,9 @@ static bool read_volume_record(struct volume *volume)
 		if (text != NULL)
 			volume->label = text;
 	}
-	known = attribute_load(volume, RECORD_VOLUME, ATTR_VOLUME_INFORMATION, "", 64, &information) &&
-		information.length >= 12;
+	known =
+	    attribute_load(volume, RECORD_VOLUME, ATTR_VOLUME_INFORMATION, "", 64, &information) &&
+	    information.length >= 12;
 	if (known) {
 		volume->version_major = information.data[8];
 		volume->version_minor = information.data[9];

@@ -8,7 +8,6 @@
 #include <string.h>
 
 #define WINDOW_SIZE ((size_t)128 << 10)
-#define MAX_LIST ((size_t)1 << 20)
 #define GUESS_GAP 256u /* records in a row that are none end a guessed table */
 
 /* Small files live in the table: reading them one by one goes through one piece of it at a time. */
@@ -250,7 +249,7 @@ static bool extend_all(
 	size_t position = 0;
 	bool broken = false, good;
 
-	good = bytes != NULL && attribute_bytes(volume, listed, MAX_LIST, &items);
+	good = bytes != NULL && attribute_bytes(volume, listed, ATTRLIST_MAX, &items);
 	while (
 	    bytes != NULL && attrlist_next(items.data, items.length, &position, &item, &broken)) {
 		if (item.type != ATTR_DATA || item.name_units != 0 || item.lowest == 0)

@@ -92,7 +92,7 @@ def add_compressed(listing):
     listing.write("/Fernhill/lzstream.txt", "more", 0, text(150000, 14))
 
 
-def add_reparse(listing, cluster):
+def add_reparse(listing):
     listing.add("folder", "/Links/old documents")
     listing.reparse("/Links/old documents", junction("C:\\Fernhill"))
     listing.add("folder", "/Links/share")
@@ -114,6 +114,12 @@ def add_reparse(listing, cluster):
     listing.reparse("/Fernhill/cloud tiny.bin", tagged(0x9000601A))
 
 
+def add_encrypted(listing):
+    # libntfs-3g wants whole sectors and the length of the padding behind them.
+    listing.file("/Fernhill/sealed.bin", noise(40 * 512, 18) + struct.pack("<H", 480))
+    listing.add("encrypt", "/Fernhill/sealed.bin", listing.store(struct.pack("<IIII", 84, 0, 2, 0) + bytes(68)))
+
+
 def make_listing(cluster):
     listing = Listing()
     add_plain(listing)
@@ -122,7 +128,8 @@ def make_listing(cluster):
     add_sparse(listing, cluster)
     if cluster <= 4096:
         add_compressed(listing)
-    add_reparse(listing, cluster)
+    add_reparse(listing)
+    add_encrypted(listing)
     pieces = {512: 3000, 1024: 3000, 4096: 2500, 65536: 60}.get(cluster, 100)
     listing.scatter("/Fernhill/scattered.bin", noise(pieces * cluster - 17, 17))
     return listing
@@ -144,7 +151,9 @@ def compare(bench, title, image, dump):
         if entry["flags"] & 2:
             ours["folder", path, ""] = (0, "-")
         for stream in entry["streams"]:
-            ours["file", path, as_listed(stream["name"])] = (stream["size"], stream["sha256"])
+            sealed = stream["content"] == "encrypted"
+            ours["file", path, as_listed(stream["name"])] = (
+                stream["size"], "-" if sealed else stream["sha256"])
             bench.check(stream["holes"] == [] and stream["read"] == stream["size"],
                         f"{title}: {path} was not read in full")
     for key in sorted(set(theirs) | set(ours)):
@@ -159,7 +168,8 @@ def check_contents(bench, title, dump):
                           ("wof hole.bin", "system-compressed"), ("dedup hole.bin", "deduplicated"),
                           ("cloud part.bin", "cloud-part"), ("cloud here.bin", "readable"),
                           ("cloud tiny.bin", "readable"), ("all sparse.bin", "readable"),
-                          ("sparse.bin", "readable"), ("rota.txt", "readable")):
+                          ("sparse.bin", "readable"), ("rota.txt", "readable"),
+                          ("sealed.bin", "encrypted")):
         stream = found["\\Fernhill\\" + path, ""]
         bench.check(stream["content"] == content, f"{title}: {path} is {stream['content']}")
     part = found["\\Fernhill\\cloud part.bin", ""]

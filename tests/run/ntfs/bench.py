@@ -70,8 +70,10 @@ class Bench:
         subprocess.run(["mkntfs", "-F", "-Q", "-q", "-L", "Fernhill \u00e9", "-c", str(cluster),
                         "-s", str(sector), image], check=True, capture_output=True, env=environment)
         listing.save(self.path("listing"), self.path("contents"))
-        subprocess.run([self.path("fill"), image, self.path("listing"), self.path("contents")],
-                       check=True, capture_output=True, text=True)
+        done = subprocess.run([self.path("fill"), image, self.path("listing"), self.path("contents")],
+                              capture_output=True, text=True)
+        if done.returncode:
+            raise RuntimeError(done.stderr)
         return image
 
     def dump(self, image, script=""):
@@ -113,7 +115,8 @@ class Listing:
         with open(contents, "wb") as file:
             file.write(self.contents)
 
-    def _store(self, data):
+    def store(self, data):
+        """Keeps bytes for a verb of its own; returns its fields FROM and LENGTH."""
         at = len(self.contents)
         self.contents += data
         return f"{at}\t{len(data)}"
@@ -127,14 +130,14 @@ class Listing:
             self.write(path, "", 0, data)
 
     def write(self, path, stream, at, data):
-        self.add("write", path, stream, at, self._store(data))
+        self.add("write", path, stream, at, self.store(data))
 
     def scatter(self, path, data):
         self.add("file", path, "0")
-        self.add("scatter", path, self._store(data))
+        self.add("scatter", path, self.store(data))
 
     def reparse(self, path, data):
-        self.add("reparse", path, self._store(data))
+        self.add("reparse", path, self.store(data))
 
 
 def as_listed(path):
