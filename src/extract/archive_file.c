@@ -1,8 +1,6 @@
 /* libarchive onto a durable file: see archive_file.h. */
 #include "extract/archive_file.h"
 
-#include <errno.h>
-
 #define BLOCK 65536 /* what libarchive collects before it hands on */
 
 /*
@@ -25,14 +23,17 @@ bool archive_file_prepare(struct archive_file *file, struct error *error)
 	return true;
 }
 
+/*
+ * libarchive is never told of a failure: it would not free what it holds then. Every function here asks
+ * the durable file instead, which takes nothing more once a write has failed.
+ */
 static la_ssize_t take_bytes(struct archive *archive, void *client, const void *data, size_t length)
 {
 	struct archive_file *file = client;
 
-	if (!durable_write(&file->file, data, length, NULL)) {
-		archive_set_error(archive, EIO, "%s", file->file.error.text);
-		return -1;
-	}
+	(void)archive;
+	if (!file->is_given_up)
+		durable_write(&file->file, data, length, NULL);
 	return (la_ssize_t)length;
 }
 
@@ -48,6 +49,11 @@ static bool failed(const struct archive_file *file, struct error *error)
 	}
 	return error_set(error, STATUS_OTHER, "writing '%s' failed: %s", file->file.path,
 	    text == NULL ? "no reason given" : text);
+}
+
+static bool worked(const struct archive_file *file, int result, struct error *error)
+{
+	return (result == ARCHIVE_OK && file->file.error.status == 0) || failed(file, error);
 }
 
 bool archive_file_start(struct archive_file *file, const char *path, struct error *error)
@@ -70,8 +76,7 @@ bool archive_file_start(struct archive_file *file, const char *path, struct erro
 bool archive_file_header(struct archive_file *file, struct error *error)
 {
 	/* A warning means that a name or time could not be written as it is: that must not pass. */
-	return archive_write_header(file->archive, file->entry) == ARCHIVE_OK ||
-	    failed(file, error);
+	return worked(file, archive_write_header(file->archive, file->entry), error);
 }
 
 bool archive_file_data(struct archive_file *file, const void *data, size_t length,
@@ -82,8 +87,8 @@ bool archive_file_data(struct archive_file *file, const void *data, size_t lengt
 	while (length > 0) {
 		la_ssize_t written = archive_write_data(file->archive, bytes, length);
 
-		if (written <= 0)
-			return failed(file, error);
+		if (!worked(file, written > 0 ? ARCHIVE_OK : ARCHIVE_FATAL, error))
+			return false;
 		bytes += written;
 		length -= (size_t)written;
 	}
@@ -92,7 +97,7 @@ bool archive_file_data(struct archive_file *file, const void *data, size_t lengt
 
 bool archive_file_end(struct archive_file *file, struct error *error)
 {
-	return archive_write_finish_entry(file->archive) == ARCHIVE_OK || failed(file, error);
+	return worked(file, archive_write_finish_entry(file->archive), error);
 }
 
 uint64_t archive_file_size(const struct archive_file *file)
@@ -102,8 +107,7 @@ uint64_t archive_file_size(const struct archive_file *file)
 
 bool archive_file_finish(struct archive_file *file, struct digest *digest, struct error *error)
 {
-	if (archive_write_close(file->archive) != ARCHIVE_OK) {
-		failed(file, error);
+	if (!worked(file, archive_write_close(file->archive), error)) {
 		archive_file_abandon(file);
 		return false;
 	}
@@ -117,10 +121,9 @@ bool archive_file_finish(struct archive_file *file, struct digest *digest, struc
 
 void archive_file_abandon(struct archive_file *file)
 {
-	if (file->archive != NULL) {
-		archive_write_fail(file->archive); /* freeing must not write an end */
+	file->is_given_up = true; /* freeing must not write an end */
+	if (file->archive != NULL)
 		archive_write_free(file->archive);
-	}
 	if (file->entry != NULL)
 		archive_entry_free(file->entry);
 	if (file->is_open)

@@ -15,6 +15,7 @@ struct archive_file {
 	struct archive_entry *entry; /* used again for every member */
 	struct durable file;
 	bool is_open; /* the durable file is */
+	bool is_given_up;
 };
 
 /*
