@@ -1,5 +1,6 @@
 /*
- * Anchors: the folders at which areas start, from what the survey knows, and a few by their structure.
+ * Anchors: the folders at which areas start, from what the survey knows, and a few by their
+ * structure.
  *
  * The deepest anchor above a folder decides about it; of several claims to one folder the order of
  * enum priority decides, then the order of the profile list.
@@ -21,7 +22,8 @@ static bool is_folder(const struct catalogue *catalogue, uint32_t node)
 {
 	const struct node *of = catalogue_node(catalogue, node);
 
-	return of && (of->flags & NODE_FOLDER) && reparse_kind(of->reparse_tag) != REPARSE_KIND_LINK;
+	return of && (of->flags & NODE_FOLDER) &&
+	       reparse_kind(of->reparse_tag) != REPARSE_KIND_LINK;
 }
 
 /* The folder called `name` in `folder`, or NONE. */
@@ -79,17 +81,19 @@ static void put_plain(struct layout *layout, size_t volume, uint32_t node, uint8
 	area.is_top = kind == AREA_PROGRAM || kind == AREA_PROGRAM_DATA;
 	if (kind == AREA_SERVICE || kind == AREA_OUTSIDE)
 		priority = PRIORITY_TEMPLATE;
-	anchor_put(layout, (struct location){volume, node}, area_add(layout, area), priority, scopes);
+	anchor_put(
+	    layout, (struct location){volume, node}, area_add(layout, area), priority, scopes);
 }
 
-/* Every installation has these in its folder of programs, whatever that is called in its language. */
+/* Every installation has these in its folder of programs, whatever that is called in its language.
+ */
 static bool is_program_folder(const struct catalogue *catalogue, uint32_t node, const char *name)
 {
 	if (utf_equal_fold(name, "Program Files") || utf_starts_fold(name, "Program Files ("))
 		return true;
 	return subfolder(catalogue, node, "Windows NT") != NONE &&
-	    (subfolder(catalogue, node, "Internet Explorer") != NONE ||
-		subfolder(catalogue, node, "Common Files") != NONE);
+	       (subfolder(catalogue, node, "Internet Explorer") != NONE ||
+		   subfolder(catalogue, node, "Common Files") != NONE);
 }
 
 static bool is_windows_folder(const struct catalogue *catalogue, uint32_t node)
@@ -97,13 +101,13 @@ static bool is_windows_folder(const struct catalogue *catalogue, uint32_t node)
 	uint32_t heart = subfolder(catalogue, node, "System32");
 
 	return heart != NONE && subfolder(catalogue, heart, "drivers") != NONE &&
-	    subfolder(catalogue, heart, "config") != NONE;
+	       subfolder(catalogue, heart, "config") != NONE;
 }
 
 static void put_below_root(struct layout *layout, size_t volume, uint32_t root);
 
-static void put_child_of_root(struct layout *layout, size_t volume, const struct catalogue *catalogue,
-    uint32_t root, const struct entry *entry)
+static void put_child_of_root(struct layout *layout, size_t volume,
+    const struct catalogue *catalogue, uint32_t root, const struct entry *entry)
 {
 	const char *name = catalogue_name(catalogue, entry->name);
 	uint32_t node = entry->node;
@@ -132,15 +136,19 @@ static void put_below_root(struct layout *layout, size_t volume, uint32_t root)
 
 	anchor_put(layout, (struct location){volume, root}, NONE, PRIORITY_NONE, BIT(SCOPE_ROOT));
 	for (size_t i = 0; i < count; i++)
-		put_child_of_root(layout, volume, catalogue, root, &catalogue->entries[children[i]]);
+		put_child_of_root(
+		    layout, volume, catalogue, root, &catalogue->entries[children[i]]);
 }
 
 static void put_volume(struct layout *layout, size_t volume)
 {
 	bool is_system = layout->survey->volumes[volume].is_system_partition;
 	struct area area = {.kind = is_system ? AREA_SYSTEM : AREA_OUTSIDE,
-	    .reason = is_system ? REASON_SYSTEM : REASON_OUTSIDE, .taken_reason = REASON_OUTSIDE,
-	    .is_asked = layout->asked == NULL, .base = NODE_ROOT, .settings = NONE};
+	    .reason = is_system ? REASON_SYSTEM : REASON_OUTSIDE,
+	    .taken_reason = REASON_OUTSIDE,
+	    .is_asked = layout->asked == NULL,
+	    .base = NODE_ROOT,
+	    .settings = NONE};
 
 	area.group = group_of_volume(layout->plan, volume);
 	if (area.group == NONE)
@@ -158,7 +166,8 @@ static bool holds_anchor(const struct layout *layout, struct location folder)
 	for (size_t i = 1; i < layout->n_anchors; i++) {
 		uint32_t node = layout->anchors[i].node;
 
-		for (unsigned n = 0; n < PATH_LIMIT && layout->anchors[i].volume == folder.volume; n++) {
+		for (unsigned n = 0; n < PATH_LIMIT && layout->anchors[i].volume == folder.volume;
+		     n++) {
 			const struct node *of = catalogue_node(catalogue, node);
 
 			if (node == folder.node)
@@ -191,11 +200,11 @@ static uint32_t area_around(const struct layout *layout, struct location folder)
 }
 
 /*
- * Where a program says that it was installed, outside the usual folders. The record can be wrong, so
- * the folder must hold a program and nothing of anybody's.
+ * Where a program says that it was installed, outside the usual folders. The record can be wrong,
+ * so the folder must hold a program and nothing of anybody's.
  */
-static void put_program(struct layout *layout, const struct old_system *system,
-    const struct program *program)
+static void put_program(
+    struct layout *layout, const struct old_system *system, const struct program *program)
 {
 	struct location at;
 	uint32_t around;
@@ -214,8 +223,9 @@ static void put_program(struct layout *layout, const struct old_system *system,
 		return;
 	put_plain(layout, at.volume, at.node, AREA_PROGRAM, REASON_PROGRAM, 0);
 	/* The folder is the program's own, so its time counts. */
-	around = layout_anchor(layout, at.volume, at.node) ?
-	    layout_anchor(layout, at.volume, at.node)->area : NONE;
+	around = layout_anchor(layout, at.volume, at.node)
+		     ? layout_anchor(layout, at.volume, at.node)->area
+		     : NONE;
 	if (around != NONE) {
 		const struct catalogue *catalogue = plan_catalogue(layout->survey, at.volume);
 
@@ -252,8 +262,8 @@ static const char *person_words(const struct layout *layout, uint32_t group)
 }
 
 /* One folder, two owners: it goes to the one that was there first, and the user should know. */
-static void report_shared(struct layout *layout, uint32_t kept, uint32_t refused,
-    const struct place *place)
+static void report_shared(
+    struct layout *layout, uint32_t kept, uint32_t refused, const struct place *place)
 {
 	const struct area *first = &layout->areas[kept], *second = &layout->areas[refused];
 	const struct group *a = &layout->plan->groups[first->group];
@@ -263,16 +273,17 @@ static void report_shared(struct layout *layout, uint32_t kept, uint32_t refused
 		return;
 	findings_add(layout->findings, WEIGHT_NOTE, "place-of-several", place->path,
 	    "Tell both persons where their files are.",
-	    "%s is %s of %s and also %s of %s; it is archived once, under %s.", place->path, a->place,
-	    person_words(layout, first->group), place->role, person_words(layout, second->group),
-	    a->folder);
+	    "%s is %s of %s and also %s of %s; it is archived once, under %s.", place->path,
+	    a->place, person_words(layout, first->group), place->role,
+	    person_words(layout, second->group), a->folder);
 }
 
 static void put_place(struct layout *layout, size_t system, size_t person, uint32_t settings,
     const struct place *place)
 {
 	struct area area = {.kind = person == SIZE_MAX ? AREA_SHARED : AREA_PLACE,
-	    .reason = person == SIZE_MAX ? REASON_SHARED : REASON_PLACE, .settings = settings};
+	    .reason = person == SIZE_MAX ? REASON_SHARED : REASON_PLACE,
+	    .settings = settings};
 	uint8_t priority = place->status == PLACE_HERE ? PRIORITY_PLACE : PRIORITY_MOVED;
 	struct location at = place->at;
 	uint32_t index, kept;
@@ -294,7 +305,8 @@ static void put_place(struct layout *layout, size_t system, size_t person, uint3
 		report_shared(layout, kept, index, place);
 }
 
-/* XP's folders of settings are called differently in every language: both hold "Microsoft" somewhere. */
+/* XP's folders of settings are called differently in every language: both hold "Microsoft"
+ * somewhere. */
 static bool is_old_settings_folder(const struct catalogue *catalogue, uint32_t folder)
 {
 	const uint32_t *children;
@@ -342,10 +354,12 @@ static void put_person(struct layout *layout, size_t s, size_t p)
 {
 	const struct person *person = &layout->survey->systems[s].persons[p];
 	struct location profile = person->profile;
-	struct area area = {.kind = AREA_SETTINGS, .reason = REASON_SETTINGS, .base = profile.node,
+	struct area area = {.kind = AREA_SETTINGS,
+	    .reason = REASON_SETTINGS,
+	    .base = profile.node,
 	    .settings = NONE};
 	bool has_profile = profile.volume < layout->survey->n_volumes && profile.node != NONE &&
-	    plan_catalogue(layout->survey, profile.volume);
+			   plan_catalogue(layout->survey, profile.volume);
 	uint32_t settings = NONE, index;
 
 	if (person->is_service) {
@@ -376,8 +390,8 @@ static void put_shared(struct layout *layout, size_t s)
 {
 	const struct old_system *system = &layout->survey->systems[s];
 	struct location public = system->public_profile;
-	struct area area = {.kind = AREA_SHARED, .reason = REASON_SHARED, .base = public.node,
-	    .settings = NONE};
+	struct area area = {
+	    .kind = AREA_SHARED, .reason = REASON_SHARED, .base = public.node, .settings = NONE};
 	const struct catalogue *catalogue;
 	uint32_t node;
 

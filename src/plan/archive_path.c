@@ -60,8 +60,8 @@ void plan_archive_path(const struct plan *plan, const struct item *item, struct 
 		buf_add_text(path, "/" CATALOGUE_LOST_FOLDER);
 	while (depth > 0) {
 		uint32_t at = way[--depth];
-		struct name_more more = {.stream = "",
-		    .number = twin_number(plan, item->volume, at, NONE)};
+		struct name_more more = {
+		    .stream = "", .number = twin_number(plan, item->volume, at, NONE)};
 
 		if (depth == 0 && *stream) {
 			more.stream = stream;

@@ -1,6 +1,6 @@
 /*
- * Areas: whose a folder is and what it is. Every folder inherits its parent's area, unless an anchor or
- * a folder rule says otherwise.
+ * Areas: whose a folder is and what it is. Every folder inherits its parent's area, unless an
+ * anchor or a folder rule says otherwise.
  */
 #include "plan/areas.h"
 
@@ -8,9 +8,8 @@
 
 uint32_t area_add(struct layout *layout, struct area area)
 {
-	if (layout->n_areas >= NONE - 1 ||
-	    !array_reserve(&layout->areas, &layout->areas_capacity, layout->n_areas + 1,
-		sizeof(*layout->areas))) {
+	if (layout->n_areas >= NONE - 1 || !array_reserve(&layout->areas, &layout->areas_capacity,
+					       layout->n_areas + 1, sizeof(*layout->areas))) {
 		layout->no_memory = true;
 		return NONE;
 	}
@@ -33,7 +32,8 @@ static uint32_t add_made(struct layout *layout, uint32_t origin, struct area are
 	return index;
 }
 
-uint32_t area_by_rule(struct layout *layout, uint32_t area, const struct rule *rule, int64_t created)
+uint32_t area_by_rule(
+    struct layout *layout, uint32_t area, const struct rule *rule, int64_t created)
 {
 	struct area made = layout->areas[area];
 	bool is_program = rule->reason == REASON_PROGRAM;
@@ -93,14 +93,14 @@ static struct anchor *add_anchor(struct layout *layout, struct location at)
 		return NULL;
 	}
 	anchor = &layout->anchors[layout->n_anchors];
-	*anchor = (struct anchor){.volume = at.volume, .node = at.node, .area = NONE,
-	    .priority = PRIORITY_NONE};
+	*anchor = (struct anchor){
+	    .volume = at.volume, .node = at.node, .area = NONE, .priority = PRIORITY_NONE};
 	layout->volumes[at.volume].of_node[at.node] = (uint32_t)layout->n_anchors++;
 	return anchor;
 }
 
-uint32_t anchor_put(struct layout *layout, struct location at, uint32_t area, uint8_t priority,
-    uint8_t scopes)
+uint32_t anchor_put(
+    struct layout *layout, struct location at, uint32_t area, uint8_t priority, uint8_t scopes)
 {
 	const struct catalogue *catalogue;
 	struct anchor *anchor;
@@ -149,7 +149,8 @@ static bool make_tables(struct layout *layout)
 			return false;
 	}
 	/* Number 0 stands for no anchor. */
-	if (!array_reserve(&layout->anchors, &layout->anchors_capacity, 1, sizeof(*layout->anchors)))
+	if (!array_reserve(
+		&layout->anchors, &layout->anchors_capacity, 1, sizeof(*layout->anchors)))
 		return false;
 	layout->anchors[0] = (struct anchor){.volume = SIZE_MAX, .node = NONE, .area = NONE};
 	layout->n_anchors = 1;
@@ -159,7 +160,8 @@ static bool make_tables(struct layout *layout)
 bool layout_make(struct layout *layout, struct plan *plan, const struct survey *survey,
     const bool *asked, struct findings *findings, struct error *error)
 {
-	*layout = (struct layout){.plan = plan, .survey = survey, .findings = findings, .asked = asked};
+	*layout =
+	    (struct layout){.plan = plan, .survey = survey, .findings = findings, .asked = asked};
 	if (!make_tables(layout))
 		return error_no_memory(error);
 	anchors_of_survey(layout);

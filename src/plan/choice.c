@@ -28,7 +28,8 @@ static bool compile(const char *option, const char *const *texts, size_t count,
 		char *text;
 
 		if (!*texts[i])
-			return error_set(error, STATUS_USAGE, "the pattern after %s is empty", option);
+			return error_set(
+			    error, STATUS_USAGE, "the pattern after %s is empty", option);
 		if (strlen(texts[i]) > PATTERN_LIMIT - 8)
 			return error_set(error, STATUS_USAGE,
 			    "the pattern after %s is longer than %d characters", option,
@@ -46,7 +47,8 @@ bool choices_compile(struct choices *choices, const struct plan_options *options
 	choices->n_takes = options->n_takes;
 	choices->n_leaves = options->n_leaves;
 	return compile("--take", options->takes, options->n_takes, &choices->takes, arena, error) &&
-	    compile("--leave", options->leaves, options->n_leaves, &choices->leaves, arena, error);
+	       compile(
+		   "--leave", options->leaves, options->n_leaves, &choices->leaves, arena, error);
 }
 
 bool choices_match(const struct pattern *patterns, size_t count, const char *path)

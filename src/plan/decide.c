@@ -13,19 +13,21 @@
 
 #define DAY (INT64_C(86400) * FILETIME_PER_SECOND)
 
-static struct question ask(const struct decider *decider, size_t volume, uint32_t entry,
-    uint32_t hash, uint32_t area)
+static struct question ask(
+    const struct decider *decider, size_t volume, uint32_t entry, uint32_t hash, uint32_t area)
 {
 	const struct catalogue *catalogue = plan_catalogue(decider->layout->survey, volume);
 
-	return (struct question){.layout = decider->layout, .volume = volume,
+	return (struct question){.layout = decider->layout,
+	    .volume = volume,
 	    .parent = catalogue->entries[entry].parent,
-	    .name = catalogue_name(catalogue, catalogue->entries[entry].name), .hash = hash,
+	    .name = catalogue_name(catalogue, catalogue->entries[entry].name),
+	    .hash = hash,
 	    .area = &decider->layout->areas[area]};
 }
 
-uint32_t decide_area(const struct decider *decider, size_t volume, uint32_t entry, uint32_t hash,
-    uint32_t area)
+uint32_t decide_area(
+    const struct decider *decider, size_t volume, uint32_t entry, uint32_t hash, uint32_t area)
 {
 	struct layout *layout = decider->layout;
 	const struct catalogue *catalogue = plan_catalogue(layout->survey, volume);
@@ -54,19 +56,21 @@ static bool is_changed_data(const struct area *area, const struct node *node, co
 	if (area->reason != REASON_PROGRAM || !kind_is_data(name, area->kind != AREA_PROGRAM_DATA))
 		return false;
 	return (area->since > 0 && node->modified > area->since + DAY) ||
-	    node->modified > node->created + DAY;
+	       node->modified > node->created + DAY;
 }
 
 /* Puts the reason into words of state, as far as the plan alone knows. */
-static struct decision make_decision(const struct decider *decider, const struct area *area,
-    uint8_t reason)
+static struct decision make_decision(
+    const struct decider *decider, const struct area *area, uint8_t reason)
 {
 	const struct area *home = area;
 
 	if (reason == REASON_SETTINGS && area->settings != NONE)
 		home = &decider->layout->areas[area->settings];
 	return (struct decision){.state = reason_takes(reason) ? STATE_TAKEN : STATE_LEFT,
-	    .reason = reason, .group = home->group, .base = home->base};
+	    .reason = reason,
+	    .group = home->group,
+	    .base = home->base};
 }
 
 static void leave(struct decision *decision, uint8_t reason)
@@ -81,8 +85,8 @@ static bool is_never_taken(uint8_t reason)
 	return reason == REASON_FILE_SYSTEM || reason == REASON_LINK || reason == REASON_ZONE_MARK;
 }
 
-static void apply_command_line(const struct named *named, const struct area *area,
-    struct decision *decision)
+static void apply_command_line(
+    const struct named *named, const struct area *area, struct decision *decision)
 {
 	if (decision->state == STATE_TAKEN && !area->is_asked)
 		leave(decision, REASON_NOT_ASKED);
@@ -115,8 +119,8 @@ struct decision decide_link(const struct decider *decider, const struct named *n
 	return make_decision(decider, area, REASON_LINK);
 }
 
-static void apply_content(const struct catalogue *catalogue, const struct stream *stream,
-    struct decision *decision)
+static void apply_content(
+    const struct catalogue *catalogue, const struct stream *stream, struct decision *decision)
 {
 	static const uint8_t outcomes[][2] = {
 	    [CONTENT_READABLE] = {STATE_TAKEN, 0},
@@ -149,19 +153,20 @@ static uint8_t reason_by_rule(const struct decider *decider, const struct named 
 	    ask(decider, named->volume, named->entry, named->hash, named->area);
 	const struct rule *rule;
 
-	if (node->n_streams > 0 && *catalogue_name(catalogue,
-	    catalogue->streams[node->first_stream].name) == 0)
+	if (node->n_streams > 0 &&
+	    *catalogue_name(catalogue, catalogue->streams[node->first_stream].name) == 0)
 		question.size = catalogue->streams[node->first_stream].size;
 	/* In a folder that is left as a whole, no file is anything else. */
 	rule = reason_takes(area->reason) || area->reason == REASON_PROGRAM
-	    ? rules_find(&decider->rules, RULE_FILE, &question) : NULL;
+		   ? rules_find(&decider->rules, RULE_FILE, &question)
+		   : NULL;
 	if (rule)
 		return rule->reason;
 	return is_changed_data(area, node, question.name) ? REASON_CHANGED : area->reason;
 }
 
-struct decision decide_stream(const struct decider *decider, const struct named *named,
-    uint32_t stream)
+struct decision decide_stream(
+    const struct decider *decider, const struct named *named, uint32_t stream)
 {
 	const struct catalogue *catalogue = plan_catalogue(decider->layout->survey, named->volume);
 	const struct node *node = &catalogue->nodes[catalogue->entries[named->entry].node];

@@ -1,7 +1,7 @@
 /*
  * Unpacked driver packages at a drive's root, as makers of PCs and of drivers leave them behind:
- * recognised by what is in them, whatever they are called. The usual kinds of files: common practice,
- * no source.
+ * recognised by what is in them, whatever they are called. The usual kinds of files: common
+ * practice, no source.
  */
 #include "plan/areas.h"
 
@@ -22,11 +22,11 @@ struct scan {
 /* Is it a kind that comes with drivers? Notes what it says about the package. */
 static bool is_usual(struct scan *scan, const char *name)
 {
-	static const char *const usual[] = {"ax", "bat", "bin", "bmp", "cab", "cfg", "chm", "cmd", "config",
-	    "cpl", "dat", "dll", "drv", "exe", "gif", "hdr", "hlp", "htm", "html", "ico", "icm", "icc",
-	    "ini", "inx", "isn", "iss", "json", "lng", "log", "man", "manifest", "msi", "mui", "nls",
-	    "ocx", "pdb", "pnf", "png", "ppd", "reg", "rtf", "rom", "so", "tag", "tlb", "txt", "vbs",
-	    "vxd", "xml", "xsd"};
+	static const char *const usual[] = {"ax", "bat", "bin", "bmp", "cab", "cfg", "chm", "cmd",
+	    "config", "cpl", "dat", "dll", "drv", "exe", "gif", "hdr", "hlp", "htm", "html", "ico",
+	    "icm", "icc", "ini", "inx", "isn", "iss", "json", "lng", "log", "man", "manifest",
+	    "msi", "mui", "nls", "ocx", "pdb", "pnf", "png", "ppd", "reg", "rtf", "rom", "so",
+	    "tag", "tlb", "txt", "vbs", "vxd", "xml", "xsd"};
 	const char *dot = strrchr(name, '.');
 
 	if (!dot)
@@ -52,8 +52,8 @@ struct level {
 };
 
 /* Looks at one name. False when it does not belong into a package. */
-static bool look_at(struct scan *scan, const struct entry *entry, struct level *levels,
-    size_t *n_levels)
+static bool look_at(
+    struct scan *scan, const struct entry *entry, struct level *levels, size_t *n_levels)
 {
 	const struct node *node = catalogue_node(scan->catalogue, entry->node);
 
@@ -83,8 +83,8 @@ bool holds_only_drivers(const struct catalogue *catalogue, uint32_t folder)
 
 		if (level->next == level->count)
 			n_levels--;
-		else if (!look_at(&scan, &catalogue->entries[level->children[level->next++]], levels,
-			&n_levels))
+		else if (!look_at(&scan, &catalogue->entries[level->children[level->next++]],
+			     levels, &n_levels))
 			return false;
 	}
 	return scan.has_information && scan.has_driver;

@@ -37,8 +37,8 @@ static bool has_several_names(const struct plan *plan, const struct item *item)
 	const struct catalogue *catalogue = plan_catalogue(plan->survey, item->volume);
 
 	return item->stream != NONE &&
-	    (item->state == STATE_TAKEN || item->state == STATE_INCOMPLETE) &&
-	    catalogue->nodes[catalogue->streams[item->stream].node].n_entries > 1;
+	       (item->state == STATE_TAKEN || item->state == STATE_INCOMPLETE) &&
+	       catalogue->nodes[catalogue->streams[item->stream].node].n_entries > 1;
 }
 
 bool finish_same(struct plan *plan, struct error *error)
@@ -55,7 +55,8 @@ bool finish_same(struct plan *plan, struct error *error)
 			free(names);
 			return error_no_memory(error);
 		}
-		names[count++] = (struct name_of){item->volume, item->stream, item->entry, (uint32_t)i};
+		names[count++] =
+		    (struct name_of){item->volume, item->stream, item->entry, (uint32_t)i};
 	}
 	if (count > 1)
 		qsort(names, count, sizeof(*names), by_stream);
@@ -63,7 +64,8 @@ bool finish_same(struct plan *plan, struct error *error)
 		const struct item *first;
 		struct item *item = &plan->items[names[i].item];
 
-		if (names[i].volume != names[i - 1].volume || names[i].stream != names[i - 1].stream)
+		if (names[i].volume != names[i - 1].volume ||
+		    names[i].stream != names[i - 1].stream)
 			continue;
 		first = &plan->items[names[i - 1].item];
 		item->state = STATE_SAME;
@@ -130,7 +132,8 @@ struct undecided {
 	size_t first; /* index of an item, as an example */
 };
 
-/* Longer paths, with a drive's letter in front, are beyond what many programs of Windows can open. */
+/* Longer paths, with a drive's letter in front, are beyond what many programs of Windows can open.
+ */
 #define LONG_PATH 256 /* UTF-16 units of the archive path: 260 less "C:\" and the NUL */
 
 static size_t utf16_length(const char *text)
@@ -163,9 +166,11 @@ static void report_long_paths(const struct plan *plan, struct findings *findings
 	if (count > 0)
 		findings_add(findings, WEIGHT_CAUTION, "paths-too-long", "",
 		    "Unpack with a program that handles long paths, or on another system.",
-		    "%s %s a path of more than 260 characters once unpacked, which many programs on "
+		    "%s %s a path of more than 260 characters once unpacked, which many programs "
+		    "on "
 		    "Windows cannot open.",
-		    text_count(count).text, count == 1 ? "file or folder has" : "files and folders have");
+		    text_count(count).text,
+		    count == 1 ? "file or folder has" : "files and folders have");
 }
 
 /* A row for each group, and behind them one for each volume. */
@@ -186,13 +191,15 @@ static void report_row(const struct plan *plan, size_t row, const struct undecid
 {
 	const struct group *group = row < plan->n_groups ? &plan->groups[row] : NULL;
 	const char *subject = !group ? plan->survey->volumes[row - plan->n_groups].name
-	    : group->person == SIZE_MAX ? group->key
-	    : plan->survey->systems[group->system].persons[group->person].key;
+			      : group->person == SIZE_MAX
+				  ? group->key
+				  : plan->survey->systems[group->system].persons[group->person].key;
 	struct buf path = {0};
 
 	add_full_path(plan, &plan->items[sum->first], &path);
 	findings_add(findings, WEIGHT_CAUTION, code, subject,
-	    "Ask the owner. What is wanted is taken with --take and its path, as the record has it.",
+	    "Ask the owner. What is wanted is taken with --take and its path, as the record has "
+	    "it.",
 	    "Not taken, needs a decision: %s (%s %s, %s), such as %s.", what,
 	    text_count(sum->count).text, sum->count == 1 ? "file" : "files",
 	    text_size(sum->bytes).text, buf_text(&path));
@@ -233,8 +240,8 @@ void finish_sums(struct plan *plan, struct findings *findings)
 		plan->bytes_taken += item_bytes(plan, item);
 		plan->n_taken++;
 	}
-	report_undecided(plan, REASON_PASSWORDS, "passwords-not-taken", "stores of saved passwords",
-	    findings);
+	report_undecided(
+	    plan, REASON_PASSWORDS, "passwords-not-taken", "stores of saved passwords", findings);
 	report_undecided(plan, REASON_OFFERED, "offered-not-taken",
 	    "keys, virtual machines or bulk data of programs", findings);
 	report_long_paths(plan, findings);

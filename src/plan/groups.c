@@ -31,8 +31,8 @@ static uint32_t add_group(struct plan *plan, struct group group, const char *sys
 {
 	group.key = unique_key(plan, group.key, system);
 	if (!group.key || !group.folder || plan->n_groups >= NONE - 1 ||
-	    !array_reserve(&plan->groups, &plan->groups_capacity, plan->n_groups + 1,
-		sizeof(*plan->groups)))
+	    !array_reserve(
+		&plan->groups, &plan->groups_capacity, plan->n_groups + 1, sizeof(*plan->groups)))
 		return NONE;
 	plan->groups[plan->n_groups] = group;
 	return (uint32_t)plan->n_groups++;
@@ -63,8 +63,8 @@ static const char *safe(struct plan *plan, const char *name)
 	return finish_folder(plan, &text);
 }
 
-uint32_t group_of_place(struct plan *plan, size_t system, size_t person, const char *place,
-    const char *folder)
+uint32_t group_of_place(
+    struct plan *plan, size_t system, size_t person, const char *place, const char *folder)
 {
 	const struct old_system *of = &plan->survey->systems[system];
 	const char *owner = person == SIZE_MAX ? "shared" : of->persons[person].key;
@@ -134,8 +134,8 @@ static int by_owner(const void *a, const void *b, void *context)
 }
 
 /* `order[new]` is the old number. */
-static void renumber(struct plan *plan, const uint32_t *order, uint32_t *numbers,
-    struct group *sorted)
+static void renumber(
+    struct plan *plan, const uint32_t *order, uint32_t *numbers, struct group *sorted)
 {
 	size_t kept = 0;
 

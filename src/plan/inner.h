@@ -1,9 +1,9 @@
 /*
  * What the files of src/plan share while a plan is being made.
  *
- * areas.c marks anchor folders from the survey; match.c finds the rule for a name; walk.c goes through
- * every catalogue, folder by folder, and makes the items, asking decide.c about each; twins.c and
- * finish.c put the result in order.
+ * areas.c marks anchor folders from the survey; match.c finds the rule for a name; walk.c goes
+ * through every catalogue, folder by folder, and makes the items, asking decide.c about each;
+ * twins.c and finish.c put the result in order.
  */
 #ifndef PLAN_INNER_H
 #define PLAN_INNER_H
@@ -14,7 +14,7 @@
 #include "plan/plan.h"
 #include "plan/rules.h"
 
-/* --- areas.c: whose a folder is, and what it is --------------------------------------------------- */
+/* --- areas.c: whose a folder is, and what it is --- */
 
 enum area_kind {
 	AREA_OUTSIDE,
@@ -61,11 +61,11 @@ struct layout {
 	struct plan *plan;
 	const struct survey *survey;
 	struct findings *findings;
-	const bool *asked;       /* by person: see person_number(); NULL: everybody */
-	size_t *first_person;    /* by system: number of its first person */
+	const bool *asked;    /* by person: see person_number(); NULL: everybody */
+	size_t *first_person; /* by system: number of its first person */
 	struct area *areas;
 	size_t n_areas, areas_capacity;
-	struct anchor *anchors;  /* [0] is unused */
+	struct anchor *anchors; /* [0] is unused */
 	size_t n_anchors, anchors_capacity;
 	struct anchors *volumes; /* by volume */
 	uint32_t *root_areas;    /* by volume */
@@ -83,7 +83,8 @@ const struct anchor *layout_anchor(const struct layout *layout, size_t volume, u
  * The same area with what a folder rule says; `created` is the folder's time. NONE when memory runs
  * out.
  */
-uint32_t area_by_rule(struct layout *layout, uint32_t area, const struct rule *rule, int64_t created);
+uint32_t area_by_rule(
+    struct layout *layout, uint32_t area, const struct rule *rule, int64_t created);
 /* The same area for a program's own folder, made at `created`; NONE when memory runs out. */
 uint32_t area_of_program(struct layout *layout, uint32_t area, int64_t created);
 
@@ -100,28 +101,28 @@ static inline const struct catalogue *plan_catalogue(const struct survey *survey
 	return of ? of->catalogue : NULL;
 }
 
-/* --- groups.c ----------------------------------------------------------------------------------------*/
+/* --- groups.c --- */
 
 /* Adds a group; its key is made unique. NONE when memory runs out. */
-uint32_t group_of_place(struct plan *plan, size_t system, size_t person, const char *place,
-    const char *folder);
+uint32_t group_of_place(
+    struct plan *plan, size_t system, size_t person, const char *place, const char *folder);
 uint32_t group_of_volume(struct plan *plan, size_t volume);
 /*
- * Puts the groups in the order in which people look for things (each person's places, the rest of the
- * profile, settings; then what is shared, then drives), and drops those that no item has.
+ * Puts the groups in the order in which people look for things (each person's places, the rest of
+ * the profile, settings; then what is shared, then drives), and drops those that no item has.
  */
 bool groups_sort(struct plan *plan, struct error *error);
 
-/* --- persons.c: --person ----------------------------------------------------------------------------*/
+/* --- persons.c: --person --- */
 
 /*
- * Who was asked for, one flag per person of every system in order, in the plan's arena; *asked is NULL
- * for everybody. False with *error when a name is nobody's.
+ * Who was asked for, one flag per person of every system in order, in the plan's arena; *asked is
+ * NULL for everybody. False with *error when a name is nobody's.
  */
 bool persons_asked(struct plan *plan, const struct survey *survey,
     const struct plan_options *options, const bool **asked, struct error *error);
 
-/* --- match.c: the rules, looked up by name ---------------------------------------------------------*/
+/* --- match.c: the rules, looked up by name --- */
 
 struct rule_part {
 	struct pattern pattern;
@@ -145,24 +146,24 @@ struct rule_index {
 	uint32_t other[3];                      /* anything else */
 };
 
-bool rules_compile(struct rule_index *index, const struct rule *rules, size_t count,
-    struct arena *arena);
+bool rules_compile(
+    struct rule_index *index, const struct rule *rules, size_t count, struct arena *arena);
 
 /* A name to be looked up: a folder, file or stream called `name` in the folder `parent`. */
 struct question {
 	const struct layout *layout;
 	size_t volume;
-	uint32_t parent;          /* node of the folder; NONE: lost */
+	uint32_t parent; /* node of the folder; NONE: lost */
 	const char *name;
-	uint32_t hash;            /* utf_hash_fold(name) */
-	const struct area *area;  /* of the folder */
+	uint32_t hash;           /* utf_hash_fold(name) */
+	const struct area *area; /* of the folder */
 	uint64_t size;
 };
 /* The first rule of the table that applies, or NULL. */
-const struct rule *rules_find(const struct rule_index *index, enum rule_kind kind,
-    const struct question *question);
+const struct rule *rules_find(
+    const struct rule_index *index, enum rule_kind kind, const struct question *question);
 
-/* --- kinds.c: what a name's extension says ---------------------------------------------------------- */
+/* --- kinds.c: what a name's extension says --- */
 
 /*
  * Can a file of this name be a person's data, in a folder of programs (`in_programs`) or in program
@@ -170,7 +171,7 @@ const struct rule *rules_find(const struct rule_index *index, enum rule_kind kin
  */
 bool kind_is_data(const char *name, bool in_programs);
 
-/* --- choice.c: --take and --leave ------------------------------------------------------------------- */
+/* --- choice.c: --take and --leave --- */
 
 struct choices {
 	struct pattern *takes, *leaves;
@@ -181,7 +182,7 @@ bool choices_compile(struct choices *choices, const struct plan_options *options
 /* `path` with the volume in front: "C:\Users\mara\x.txt". */
 bool choices_match(const struct pattern *patterns, size_t count, const char *path);
 
-/* --- decide.c ---------------------------------------------------------------------------------------- */
+/* --- decide.c --- */
 
 struct decision {
 	uint8_t state, reason;
@@ -198,36 +199,37 @@ struct decider {
 struct named {
 	size_t volume;
 	uint32_t entry;
-	uint32_t area;   /* of a folder: its own; of a file: its folder's */
+	uint32_t area; /* of a folder: its own; of a file: its folder's */
 	uint32_t hash;
 	bool take, leave; /* by the command line */
 };
 
 /* The area of a folder called by `entry`, whose own folder has `area`. NONE: no memory. */
-uint32_t decide_area(const struct decider *decider, size_t volume, uint32_t entry, uint32_t hash,
-    uint32_t area);
+uint32_t decide_area(
+    const struct decider *decider, size_t volume, uint32_t entry, uint32_t hash, uint32_t area);
 /* A folder as such, before what is in it counts. */
 struct decision decide_folder(const struct decider *decider, const struct named *named);
 struct decision decide_link(const struct decider *decider, const struct named *named);
 /* A stream (index in the catalogue, NONE: a file that has none). */
-struct decision decide_stream(const struct decider *decider, const struct named *named,
-    uint32_t stream);
+struct decision decide_stream(
+    const struct decider *decider, const struct named *named, uint32_t stream);
 
-/* --- walk.c ------------------------------------------------------------------------------------------- */
+/* --- walk.c --- */
 
 /* Makes the items of every volume, folder by folder in the order of names. */
 bool walk_all(struct decider *decider, struct error *error);
 
-/* --- twins.c -------------------------------------------------------------------------------------------*/
+/* --- twins.c --- */
 
 /* Remembers that a name is the `number`th of several. */
-bool twins_add(struct plan *plan, uint32_t volume, uint32_t entry, uint32_t stream, uint32_t number);
+bool twins_add(
+    struct plan *plan, uint32_t volume, uint32_t entry, uint32_t stream, uint32_t number);
 /* Finds streams whose file in the archive would be called like something else there. */
 bool twins_of_streams(struct plan *plan, struct error *error);
 void twins_sort(struct plan *plan);
 unsigned twin_number(const struct plan *plan, uint32_t volume, uint32_t entry, uint32_t stream);
 
-/* --- finish.c ------------------------------------------------------------------------------------------*/
+/* --- finish.c --- */
 
 /* Second names of one stream become `same`. */
 bool finish_same(struct plan *plan, struct error *error);

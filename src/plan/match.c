@@ -1,9 +1,9 @@
 /*
  * The rules, looked up by name.
  *
- * Of a rule's pattern only the last part is looked up, in a table; the parts before it are compared with
- * the folders above, going up. So a name costs one hash and few comparisons, however many rules there
- * are.
+ * Of a rule's pattern only the last part is looked up, in a table; the parts before it are compared
+ * with the folders above, going up. So a name costs one hash and few comparisons, however many
+ * rules there are.
  */
 #include "plan/inner.h"
 
@@ -16,8 +16,8 @@
 
 /* --- compiling --- */
 
-static bool compile_part(struct rule_part *part, const char *text, size_t length,
-    struct arena *arena)
+static bool compile_part(
+    struct rule_part *part, const char *text, size_t length, struct arena *arena)
 {
 	part->text = arena_text(arena, text, length);
 	if (!part->text || !pattern_compile(arena, part->text, &part->pattern))
@@ -31,7 +31,8 @@ static bool compile_rule(struct compiled *compiled, const struct rule *rule, str
 	const char *text = rule->pattern;
 
 	*compiled = (struct compiled){.rule = rule,
-	    .parts = arena_array(arena, PART_LIMIT, sizeof(*compiled->parts)), .next = NONE};
+	    .parts = arena_array(arena, PART_LIMIT, sizeof(*compiled->parts)),
+	    .next = NONE};
 	if (!compiled->parts)
 		return false;
 	while (*text && compiled->n_parts < PART_LIMIT) {
@@ -59,16 +60,18 @@ static void file_under(struct rule_index *index, uint32_t number)
 	uint8_t kind = compiled->rule->kind;
 
 	if (last->pattern.is_plain)
-		append(index, &index->by_name[kind][utf_hash_fold(last->text) % RULE_BUCKETS], number);
+		append(
+		    index, &index->by_name[kind][utf_hash_fold(last->text) % RULE_BUCKETS], number);
 	else if (last->text[0] == '*' && last->text[1] == '.' && !strpbrk(last->text + 2, "*?."))
 		append(index,
-		    &index->by_extension[kind][utf_hash_fold(last->text + 2) % RULE_BUCKETS], number);
+		    &index->by_extension[kind][utf_hash_fold(last->text + 2) % RULE_BUCKETS],
+		    number);
 	else
 		append(index, &index->other[kind], number);
 }
 
-bool rules_compile(struct rule_index *index, const struct rule *rules, size_t count,
-    struct arena *arena)
+bool rules_compile(
+    struct rule_index *index, const struct rule *rules, size_t count, struct arena *arena)
 {
 	memset(index->by_name, 0xFF, sizeof(index->by_name));
 	memset(index->by_extension, 0xFF, sizeof(index->by_extension));
@@ -123,11 +126,11 @@ static uint32_t go_up(const struct catalogue *catalogue, uint32_t folder, const 
 }
 
 /*
- * Do the first `n` parts of the pattern fit the folders from `folder` up? The depth of the recursion is
- * the number of `**` in the pattern.
+ * Do the first `n` parts of the pattern fit the folders from `folder` up? The depth of the
+ * recursion is the number of `**` in the pattern.
  */
-static bool fits_above(const struct question *question, const struct compiled *compiled, size_t n,
-    uint32_t folder)
+static bool fits_above(
+    const struct question *question, const struct compiled *compiled, size_t n, uint32_t folder)
 {
 	const struct catalogue *catalogue =
 	    plan_catalogue(question->layout->survey, question->volume);
@@ -169,7 +172,7 @@ static bool counts_in(const struct rule *rule, const struct area *area)
 		return area->kind == AREA_SETTINGS;
 	case SCOPE_SOFTWARE:
 		return area->kind == AREA_SETTINGS || area->kind == AREA_PROGRAM ||
-		    area->kind == AREA_PROGRAM_DATA;
+		       area->kind == AREA_PROGRAM_DATA;
 	default:
 		return area->kind != AREA_SYSTEM && area->kind != AREA_SERVICE;
 	}
@@ -181,15 +184,15 @@ static bool applies(const struct question *question, const struct compiled *comp
 	size_t last = compiled->n_parts - 1;
 
 	return counts_in(rule, question->area) &&
-	    (rule->at_least == 0 || question->size >= rule->at_least) &&
-	    (rule->at_most == 0 || question->size <= rule->at_most) &&
-	    part_matches(&compiled->parts[last], question->name) &&
-	    fits_above(question, compiled, last, question->parent);
+	       (rule->at_least == 0 || question->size >= rule->at_least) &&
+	       (rule->at_most == 0 || question->size <= rule->at_most) &&
+	       part_matches(&compiled->parts[last], question->name) &&
+	       fits_above(question, compiled, last, question->parent);
 }
 
 /* The first of a chain that applies and stands before `best` in the table. */
-static uint32_t first_of(const struct rule_index *index, uint32_t chain, uint32_t best,
-    const struct question *question)
+static uint32_t first_of(
+    const struct rule_index *index, uint32_t chain, uint32_t best, const struct question *question)
 {
 	for (uint32_t i = chain; i != NONE && i < best; i = index->rules[i].next)
 		if (applies(question, &index->rules[i]))
@@ -197,8 +200,8 @@ static uint32_t first_of(const struct rule_index *index, uint32_t chain, uint32_
 	return best;
 }
 
-const struct rule *rules_find(const struct rule_index *index, enum rule_kind kind,
-    const struct question *question)
+const struct rule *rules_find(
+    const struct rule_index *index, enum rule_kind kind, const struct question *question)
 {
 	const char *dot = strrchr(question->name, '.');
 	uint32_t best = NONE;
@@ -206,7 +209,8 @@ const struct rule *rules_find(const struct rule_index *index, enum rule_kind kin
 	best = first_of(index, index->by_name[kind][question->hash % RULE_BUCKETS], best, question);
 	if (dot)
 		best = first_of(index,
-		    index->by_extension[kind][utf_hash_fold(dot + 1) % RULE_BUCKETS], best, question);
+		    index->by_extension[kind][utf_hash_fold(dot + 1) % RULE_BUCKETS], best,
+		    question);
 	best = first_of(index, index->other[kind], best, question);
 	return best == NONE ? NULL : index->rules[best].rule;
 }

@@ -51,8 +51,9 @@ static bool is_device(const char *stem, size_t length)
 		if (length == 4 && stem[3] >= '0' && stem[3] <= '9')
 			return true;
 		/* Superscript one, two and three: U+00B9, U+00B2, U+00B3. */
-		if (length == 5 && (memcmp(stem + 3, "\xC2\xB9", 2) == 0 ||
-		    memcmp(stem + 3, "\xC2\xB2", 2) == 0 || memcmp(stem + 3, "\xC2\xB3", 2) == 0))
+		if (length == 5 &&
+		    (memcmp(stem + 3, "\xC2\xB9", 2) == 0 || memcmp(stem + 3, "\xC2\xB2", 2) == 0 ||
+			memcmp(stem + 3, "\xC2\xB3", 2) == 0))
 			return true;
 	}
 	return false;
@@ -92,7 +93,7 @@ static void map_characters(struct buf *out, const char *text, bool at_start, boo
 		if (point == 0)
 			buf_add_text(out, "%00");
 		else if (must_escape(point, length) || is_reserved ||
-		    (is_last && (point == '.' || point == ' ')))
+			 (is_last && (point == '.' || point == ' ')))
 			add_escaped(out, text, length);
 		else if (point == '%' && is_hex_of_any_case(text[1]) && is_hex_of_any_case(text[2]))
 			buf_add_text(out, "%25");
@@ -136,8 +137,8 @@ static void hash_number(struct sha256_ctx *hash, unsigned number)
 }
 
 /* A lone name is hashed by itself; what tells it from others counts where there is something. */
-static void hash_name(uint8_t digest[SHA256_DIGEST_SIZE], const char *name,
-    const struct name_more *more)
+static void hash_name(
+    uint8_t digest[SHA256_DIGEST_SIZE], const char *name, const struct name_more *more)
 {
 	struct sha256_ctx hash;
 
@@ -152,8 +153,8 @@ static void hash_name(uint8_t digest[SHA256_DIGEST_SIZE], const char *name,
 	sha256_digest(&hash, SHA256_DIGEST_SIZE, digest);
 }
 
-static void add_cut(struct buf *out, const struct buf *mapped, const char *name,
-    const struct name_more *more)
+static void add_cut(
+    struct buf *out, const struct buf *mapped, const char *name, const struct name_more *more)
 {
 	const char *text = buf_text(mapped);
 	size_t extension = extension_of(text, mapped->length);
@@ -193,10 +194,11 @@ static bool is_plain(const char *name)
 	size_t length = 0;
 
 	for (; name[length]; length++)
-		if (name[length] < 0x20 || name[length] > 0x7E || strchr("<>:\"/\\|?*%", name[length]))
+		if (name[length] < 0x20 || name[length] > 0x7E ||
+		    strchr("<>:\"/\\|?*%", name[length]))
 			return false;
 	return length > 0 && length <= NAME_LIMIT && name[length - 1] != '.' &&
-	    name[length - 1] != ' ' && !is_device_name(name);
+	       name[length - 1] != ' ' && !is_device_name(name);
 }
 
 void name_map_more(struct buf *out, const char *name, const struct name_more *more)

@@ -11,11 +11,11 @@
 #include <string.h>
 
 enum {
-	TOKEN_ONE = 0x110000,  /* ? */
-	TOKEN_MANY,            /* * */
-	TOKEN_DEEP,            /* ** */
-	TOKEN_FOLDERS,         /* ** as a whole folder part with its separator: none... */
-	TOKEN_IN_FOLDERS,      /* ...or some, up to a separator */
+	TOKEN_ONE = 0x110000, /* ? */
+	TOKEN_MANY,           /* * */
+	TOKEN_DEEP,           /* ** */
+	TOKEN_FOLDERS,        /* ** as a whole folder part with its separator: none... */
+	TOKEN_IN_FOLDERS,     /* ...or some, up to a separator */
 	TOKEN_SEPARATOR,
 };
 

@@ -1,4 +1,5 @@
-/* Who was asked for with --person: by account, full name, folder name, or key; case does not count. */
+/* Who was asked for with --person: by account, full name, folder name, or key; case does not count.
+ */
 #include "plan/inner.h"
 
 #include "base/utf.h"
@@ -7,7 +8,8 @@
 
 static bool is_called(const struct person *person, const char *name)
 {
-	const char *const names[] = {person->account, person->full_name, person->folder, person->key};
+	const char *const names[] = {
+	    person->account, person->full_name, person->folder, person->key};
 
 	for (size_t i = 0; i < sizeof(names) / sizeof(names[0]); i++)
 		if (names[i] && *names[i] && utf_equal_fold(names[i], name))

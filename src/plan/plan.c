@@ -15,7 +15,7 @@ static bool decide_all(struct plan *plan, const struct survey *survey,
 	if (!rules_compile(&decider->rules, plan_rules, n_plan_rules, &plan->arena))
 		return error_no_memory(error);
 	return layout_make(decider->layout, plan, survey, asked, findings, error) &&
-	    walk_all(decider, error);
+	       walk_all(decider, error);
 }
 
 bool plan_make(struct plan *plan, const struct survey *survey, const struct plan_options *options,
@@ -31,7 +31,8 @@ bool plan_make(struct plan *plan, const struct survey *survey, const struct plan
 		return error_no_memory(error);
 	decider->layout = &layout;
 	good = decide_all(plan, survey, options ? options : &none, findings, decider, error) &&
-	    finish_same(plan, error) && twins_of_streams(plan, error) && finish_order(plan, error);
+	       finish_same(plan, error) && twins_of_streams(plan, error) &&
+	       finish_order(plan, error);
 	if (good) {
 		twins_sort(plan);
 		finish_sums(plan, findings);

@@ -1,10 +1,10 @@
 /*
- * The plan: for every stream, folder and link of every catalogue, take, leave or why not, and where in
- * the archive it goes.
+ * The plan: for every stream, folder and link of every catalogue, take, leave or why not, and where
+ * in the archive it goes.
  *
  * The decision comes from two things that are easy to read: areas (whose and what a folder is: a
- * person's place, a profile, the old system, a program, outside), which every folder inherits from its
- * parent, and the rules table (rules.h), which names what is left inside them.
+ * person's place, a profile, the old system, a program, outside), which every folder inherits from
+ * its parent, and the rules table (rules.h), which names what is left inside them.
  */
 #ifndef PLAN_PLAN_H
 #define PLAN_PLAN_H
@@ -71,7 +71,7 @@ enum state {
 const char *state_name(enum state state);
 
 enum item_kind {
-	ITEM_FILE,   /* a stream */
+	ITEM_FILE, /* a stream */
 	ITEM_FOLDER,
 	ITEM_LINK,
 };
@@ -81,31 +81,34 @@ enum item_kind {
  * of an old system, one volume's files outside every profile.
  */
 struct group {
-	const char *key;     /* unique and safe as a file name: "mara-documents", "shared-music", "drive-D" */
-	const char *folder;  /* in the archive: "data/FERNHILL-PC/mara/Documents" */
-	size_t system;       /* index in survey.systems, SIZE_MAX: of a drive */
-	size_t person;       /* index in its persons, SIZE_MAX: shared */
-	const char *place;   /* role, "settings", "other" (also of what is shared), "outside" */
+	const char
+	    *key; /* unique and safe as a file name: "mara-documents", "shared-music", "drive-D" */
+	const char *folder; /* in the archive: "data/FERNHILL-PC/mara/Documents" */
+	size_t system;      /* index in survey.systems, SIZE_MAX: of a drive */
+	size_t person;      /* index in its persons, SIZE_MAX: shared */
+	const char *place;  /* role, "settings", "other" (also of what is shared), "outside" */
 };
 
 /* One line of the record to be. */
 struct item {
-	uint32_t volume;  /* index in survey.volumes */
-	uint32_t entry;   /* index in its catalogue's entries: the name this item goes by */
+	uint32_t volume; /* index in survey.volumes */
+	uint32_t entry;  /* index in its catalogue's entries: the name this item goes by */
 	/*
 	 * Index in its catalogue's streams; NONE for folders and links, and for a damaged file of
 	 * which no stream is known (unreadable, or left).
 	 */
 	uint32_t stream;
 	/*
-	 * Index in plan.groups. What is left has one too when it is a person's or shared, otherwise NONE.
-	 * A folder that is taken has NONE when it is nobody's and all that is taken in it goes elsewhere
+	 * Index in plan.groups. What is left has one too when it is a person's or shared, otherwise
+	 * NONE. A folder that is taken has NONE when it is nobody's and all that is taken in it
+	 * goes elsewhere
 	 * (\Users, whose profiles are persons in the archive): it has no path there.
 	 */
 	uint32_t group;
-	uint32_t base;    /* node of the folder that stands for the group's folder: paths are relative to it */
-	uint8_t kind;     /* enum item_kind */
-	uint8_t state;    /* as planned: taken, left, absent, incomplete, unreadable, locked, same */
+	uint32_t base; /* node of the folder that stands for the group's folder: paths are relative
+			  to it */
+	uint8_t kind;  /* enum item_kind */
+	uint8_t state; /* as planned: taken, left, absent, incomplete, unreadable, locked, same */
 	uint8_t reason;
 };
 
@@ -113,17 +116,17 @@ struct item {
  * What the command line asks for.
  *
  * With --person only what is that person's: nothing shared and nothing outside the profiles. --take
- * adds to that, and takes what rules leave; but never the file system's own, links, download marks, or
- * what cannot be had. Patterns are those of pattern.h on old paths with the volume's letter or name in
- * front: "D:\Photos\**"; a folder means everything in it; one that starts with a separator counts
- * on every volume; one without any separator is compared with names alone ("*.vdi").
+ * adds to that, and takes what rules leave; but never the file system's own, links, download marks,
+ * or what cannot be had. Patterns are those of pattern.h on old paths with the volume's letter or
+ * name in front: "D:\Photos\**"; a folder means everything in it; one that starts with a separator
+ * counts on every volume; one without any separator is compared with names alone ("*.vdi").
  */
 struct plan_options {
 	const char *const *persons; /* --person: account, full or folder name; none: everybody */
 	size_t n_persons;
-	const char *const *takes;   /* --take patterns on old paths, case ignored */
+	const char *const *takes; /* --take patterns on old paths, case ignored */
 	size_t n_takes;
-	const char *const *leaves;  /* --leave patterns; they win over --take */
+	const char *const *leaves; /* --leave patterns; they win over --take */
 	size_t n_leaves;
 };
 
@@ -137,18 +140,20 @@ struct twin {
 struct plan {
 	struct arena arena;
 	const struct survey *survey;
-	/* Each person's places, the rest of the profile and settings; what is shared; then drives. */
+	/* Each person's places, the rest of the profile and settings; what is shared; then drives.
+	 */
 	struct group *groups;
 	size_t n_groups, groups_capacity;
 	/*
-	 * Sorted by group, then folder by folder in the order of the old names' bytes, a folder before
-	 * what is in it; items that are left come last, by volume and path in the same order.
+	 * Sorted by group, then folder by folder in the order of the old names' bytes, a folder
+	 * before what is in it; items that are left come last, by volume and path in the same
+	 * order.
 	 */
 	struct item *items;
 	size_t n_items, items_capacity;
 	struct twin *twins; /* sorted by volume, entry, stream */
 	size_t n_twins, twins_capacity;
-	uint64_t bytes_taken;   /* logical bytes of what is taken */
+	uint64_t bytes_taken; /* logical bytes of what is taken */
 	size_t n_taken;
 };
 

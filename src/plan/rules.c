@@ -1,27 +1,30 @@
 /*
  * The rules table itself: see rules.h for how it is read.
  *
- * Where the old system and its programs keep what: common practice, no source, but for the names that
- * Microsoft documents: known folders (KNOWNFOLDERID), hive files ("Registry Hives"), the data folders
- * of store apps (Windows.Storage.ApplicationData), Zone.Identifier ([MS-FSCC] 5.6.1), WER and local
- * dumps ("Collecting User-Mode Dumps"), the owner file of an open document ("~$").
+ * Where the old system and its programs keep what: common practice, no source, but for the names
+ * that Microsoft documents: known folders (KNOWNFOLDERID), hive files ("Registry Hives"), the data
+ * folders of store apps (Windows.Storage.ApplicationData), Zone.Identifier ([MS-FSCC] 5.6.1), WER
+ * and local dumps ("Collecting User-Mode Dumps"), the owner file of an open document ("~$").
  */
 #include "plan/rules.h"
 
 #define MIB (UINT64_C(1) << 20)
 #define GIB (UINT64_C(1) << 30)
 
-/* A folder; a file; a stream; a file by its size in bytes; a folder in which nothing else is left. */
-#define RULE(scope, kind, pattern, reason, why, least, most, whole) \
-	{SCOPE_##scope, RULE_##kind, pattern, REASON_##reason, why, least, most, whole}
+/* A folder; a file; a stream; a file by its size in bytes; a folder in which nothing else is left.
+ */
+#define RULE(scope, kind, pattern, reason, why, least, most, whole)                                \
+	{                                                                                          \
+		SCOPE_##scope, RULE_##kind, pattern, REASON_##reason, why, least, most, whole      \
+	}
 #define FOLDER(scope, pattern, reason, why) RULE(scope, FOLDER, pattern, reason, why, 0, 0, false)
 #define FILE(scope, pattern, reason, why) RULE(scope, FILE, pattern, reason, why, 0, 0, false)
 #define STREAM(scope, pattern, reason, why) RULE(scope, STREAM, pattern, reason, why, 0, 0, false)
-#define BIG_FILE(scope, pattern, reason, why, least) \
+#define BIG_FILE(scope, pattern, reason, why, least)                                               \
 	RULE(scope, FILE, pattern, reason, why, least, 0, false)
-#define SMALL_FILE(scope, pattern, reason, why, most) \
+#define SMALL_FILE(scope, pattern, reason, why, most)                                              \
 	RULE(scope, FILE, pattern, reason, why, 0, most, false)
-#define WHOLE_FOLDER(scope, pattern, reason, why) \
+#define WHOLE_FOLDER(scope, pattern, reason, why)                                                  \
 	RULE(scope, FOLDER, pattern, reason, why, 0, 0, true)
 
 /* clang-format off */

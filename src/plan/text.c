@@ -6,7 +6,8 @@ struct words {
 };
 
 static const struct words reasons[REASON_COUNT] = {
-    [REASON_PLACE] = {"place", "Lies in one of the person's own folders (desktop, documents, ...)."},
+    [REASON_PLACE] = {"place",
+	"Lies in one of the person's own folders (desktop, documents, ...)."},
     [REASON_PROFILE] = {"profile", "Lies elsewhere in the person's profile."},
     [REASON_SETTINGS] = {"settings", "Settings that programs keep for the person."},
     [REASON_SHARED] = {"shared", "Lies in a folder that all persons of the PC share."},
@@ -21,10 +22,12 @@ static const struct words reasons[REASON_COUNT] = {
     [REASON_TEMPORARY] = {"temporary", "A temporary file."},
     [REASON_LOG] = {"log", "A log that a program wrote about itself."},
     [REASON_CRASH_DUMP] = {"crash-dump", "Written when a program crashed."},
-    [REASON_INSTALLER_LEFTOVER] = {"installer-leftover", "Left behind by an installer or an upgrade."},
+    [REASON_INSTALLER_LEFTOVER] = {"installer-leftover",
+	"Left behind by an installer or an upgrade."},
     [REASON_RECYCLE_BIN] = {"recycle-bin", "In the recycle bin: the person deleted it."},
     [REASON_ZONE_MARK] = {"zone-mark", "Only says that a file was downloaded."},
-    [REASON_LINK] = {"link", "Points elsewhere; what it points to is handled where it really lies."},
+    [REASON_LINK] = {"link",
+	"Points elsewhere; what it points to is handled where it really lies."},
     [REASON_SERVICE_PROFILE] = {"service-profile", "Profile of a service, not of a person."},
     [REASON_NOT_ASKED] = {"not-asked", "Not among what was asked for on the command line."},
     [REASON_PASSWORDS] = {"passwords", "Saved passwords: taken only when the owner asks for it."},
@@ -34,8 +37,9 @@ static const struct words reasons[REASON_COUNT] = {
     [REASON_ENCRYPTED] = {"encrypted", "Encrypted by the file system, and the key is not here."},
     [REASON_SYSTEM_COMPRESSED] = {"system-compressed", "Compressed by the old system in a way that "
 						       "cannot be decoded yet."},
-    [REASON_DEDUPLICATED] = {"deduplicated", "Stored in pieces by the server's deduplication; cannot "
-					     "be put together yet."},
+    [REASON_DEDUPLICATED] = {"deduplicated",
+	"Stored in pieces by the server's deduplication; cannot "
+	"be put together yet."},
     [REASON_READ_ERROR] = {"read-error", "The drive could not read it, or not all of it."},
     [REASON_DAMAGED] = {"damaged", "What the file system says about it is damaged."},
 };

@@ -14,8 +14,8 @@
 
 bool twins_add(struct plan *plan, uint32_t volume, uint32_t entry, uint32_t stream, uint32_t number)
 {
-	if (!array_reserve(&plan->twins, &plan->twins_capacity, plan->n_twins + 1,
-		sizeof(*plan->twins)))
+	if (!array_reserve(
+		&plan->twins, &plan->twins_capacity, plan->n_twins + 1, sizeof(*plan->twins)))
 		return false;
 	plan->twins[plan->n_twins++] = (struct twin){volume, entry, stream, number};
 	return true;
@@ -92,15 +92,17 @@ static bool add_beside(struct besides *besides, const struct plan *plan, struct 
 {
 	const struct catalogue *catalogue = plan_catalogue(plan->survey, beside.volume);
 	struct name_more more = {.number = twin_number(plan, beside.volume, beside.entry, NONE),
-	    .stream = "", .stream_number = 1};
+	    .stream = "",
+	    .stream_number = 1};
 	struct buf name = {0};
 
-	if (!array_reserve(&besides->items, &besides->capacity, besides->count + 1,
-		sizeof(*besides->items)))
+	if (!array_reserve(
+		&besides->items, &besides->capacity, besides->count + 1, sizeof(*besides->items)))
 		return false;
 	if (beside.stream != NONE)
 		more.stream = catalogue_name(catalogue, catalogue->streams[beside.stream].name);
-	name_map_more(&name, catalogue_name(catalogue, catalogue->entries[beside.entry].name), &more);
+	name_map_more(
+	    &name, catalogue_name(catalogue, catalogue->entries[beside.entry].name), &more);
 	beside.name = name.failed ? NULL : arena_strdup(&besides->arena, buf_text(&name));
 	buf_free(&name);
 	if (!beside.name)
@@ -111,8 +113,8 @@ static bool add_beside(struct besides *besides, const struct plan *plan, struct 
 }
 
 /* The names of a folder that look like a stream's file: no others can be in the way. */
-static bool add_names(struct besides *besides, const struct plan *plan, uint32_t volume,
-    uint32_t folder)
+static bool add_names(
+    struct besides *besides, const struct plan *plan, uint32_t volume, uint32_t folder)
 {
 	const struct catalogue *catalogue = plan_catalogue(plan->survey, volume);
 	const uint32_t *children;
@@ -122,8 +124,10 @@ static bool add_names(struct besides *besides, const struct plan *plan, uint32_t
 		const char *name = catalogue_name(catalogue, catalogue->entries[children[i]].name);
 
 		if (strcasestr(name, ".stream-") && !add_beside(besides, plan,
-		    (struct beside){.volume = volume, .parent = folder, .entry = children[i],
-			.stream = NONE}))
+							(struct beside){.volume = volume,
+							    .parent = folder,
+							    .entry = children[i],
+							    .stream = NONE}))
 			return false;
 	}
 	return true;
@@ -134,7 +138,7 @@ static bool is_stream_item(const struct plan *plan, const struct item *item)
 	const struct catalogue *catalogue = plan_catalogue(plan->survey, item->volume);
 
 	return item->stream != NONE && item->state != STATE_LEFT &&
-	    *catalogue_name(catalogue, catalogue->streams[item->stream].name) != 0;
+	       *catalogue_name(catalogue, catalogue->streams[item->stream].name) != 0;
 }
 
 static bool collect(struct besides *besides, const struct plan *plan)
@@ -148,8 +152,11 @@ static bool collect(struct besides *besides, const struct plan *plan)
 		if (!is_stream_item(plan, item))
 			continue;
 		parent = plan_catalogue(plan->survey, item->volume)->entries[item->entry].parent;
-		if (!add_beside(besides, plan, (struct beside){.volume = item->volume,
-		    .parent = parent, .entry = item->entry, .stream = item->stream}))
+		if (!add_beside(besides, plan,
+			(struct beside){.volume = item->volume,
+			    .parent = parent,
+			    .entry = item->entry,
+			    .stream = item->stream}))
 			return false;
 	}
 	n_streams = besides->count;
@@ -173,7 +180,7 @@ static bool number_streams(struct plan *plan, const struct besides *besides)
 	for (size_t i = 1; i < besides->count; i++) {
 		const struct beside *one = &besides->items[i - 1], *two = &besides->items[i];
 		bool are_twins = one->volume == two->volume && one->parent == two->parent &&
-		    one->hash == two->hash && utf_equal_fold(one->name, two->name);
+				 one->hash == two->hash && utf_equal_fold(one->name, two->name);
 
 		number = are_twins ? number + 1 : 1;
 		if (are_twins && two->stream != NONE &&

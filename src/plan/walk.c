@@ -1,9 +1,9 @@
 /*
  * The walk: every name of every catalogue once, folder by folder, in the order of names.
  *
- * Without recursion: a stack of open folders, each with its sorted children. A folder's state is known
- * when it closes. Whatever a damaged or hostile catalogue does not connect to the root is walked as if
- * it had lost its folder, so that nothing is silently missing.
+ * Without recursion: a stack of open folders, each with its sorted children. A folder's state is
+ * known when it closes. Whatever a damaged or hostile catalogue does not connect to the root is
+ * walked as if it had lost its folder, so that nothing is silently missing.
  */
 #include "plan/inner.h"
 
@@ -21,13 +21,13 @@ struct child {
 /* An open folder. */
 struct frame {
 	uint32_t area;
-	uint32_t item;        /* of the folder, NONE: the root, or the folder of lost ones */
+	uint32_t item;           /* of the folder, NONE: the root, or the folder of lost ones */
 	size_t first, next, end; /* its children, in walk.children */
-	size_t path_length;   /* of the old path up to here */
-	bool take, leave;     /* by the command line */
-	bool has_taken;       /* something in it is taken... */
-	uint8_t taken_reason; /* ...for this reason, the first in the order of the enum... */
-	bool has_own;         /* ...and some of it goes into the folder's own group */
+	size_t path_length;      /* of the old path up to here */
+	bool take, leave;        /* by the command line */
+	bool has_taken;          /* something in it is taken... */
+	uint8_t taken_reason;    /* ...for this reason, the first in the order of the enum... */
+	bool has_own;            /* ...and some of it goes into the folder's own group */
 };
 
 struct walk {
@@ -35,13 +35,13 @@ struct walk {
 	struct plan *plan;
 	const struct catalogue *catalogue;
 	size_t volume;
-	uint8_t *entered;  /* bit for each node: it was opened as a folder */
-	uint8_t *visited;  /* bit for each entry */
+	uint8_t *entered; /* bit for each node: it was opened as a folder */
+	uint8_t *visited; /* bit for each entry */
 	struct frame *frames;
 	size_t n_frames, frames_capacity;
 	struct child *children;
 	size_t n_children, children_capacity;
-	uint32_t *hashes;  /* for finding twins */
+	uint32_t *hashes; /* for finding twins */
 	size_t hashes_capacity;
 	bool follows_paths; /* there are patterns to compare with */
 	struct buf path;
@@ -83,20 +83,24 @@ static void tell_folder(struct walk *walk, const struct item *item)
 		frame->has_own = true;
 }
 
-static uint32_t add_item(struct walk *walk, uint32_t entry, uint32_t stream, uint8_t kind,
-    struct decision decision)
+static uint32_t add_item(
+    struct walk *walk, uint32_t entry, uint32_t stream, uint8_t kind, struct decision decision)
 {
 	struct plan *plan = walk->plan;
 
-	if (plan->n_items >= NONE - 1 ||
-	    !array_reserve(&plan->items, &plan->items_capacity, plan->n_items + 1,
-		sizeof(*plan->items))) {
+	if (plan->n_items >= NONE - 1 || !array_reserve(&plan->items, &plan->items_capacity,
+					     plan->n_items + 1, sizeof(*plan->items))) {
 		walk->no_memory = true;
 		return NONE;
 	}
-	plan->items[plan->n_items] = (struct item){.volume = (uint32_t)walk->volume, .entry = entry,
-	    .stream = stream, .group = decision.group, .base = decision.base, .kind = kind,
-	    .state = decision.state, .reason = decision.reason};
+	plan->items[plan->n_items] = (struct item){.volume = (uint32_t)walk->volume,
+	    .entry = entry,
+	    .stream = stream,
+	    .group = decision.group,
+	    .base = decision.base,
+	    .kind = kind,
+	    .state = decision.state,
+	    .reason = decision.reason};
 	/* A folder speaks for itself when it closes. */
 	if (kind != ITEM_FOLDER)
 		tell_folder(walk, &plan->items[plan->n_items]);
@@ -170,14 +174,16 @@ static bool number_twins(struct walk *walk, const struct child *children, size_t
 		qsort_r(sorted, count, sizeof(*sorted), by_fold, (void *)catalogue);
 	}
 	for (size_t i = 1; good && i < count; i++) {
-		bool are_twins = sorted[i].hash == sorted[i - 1].hash &&
-		    utf_equal_fold(catalogue_name(catalogue, catalogue->entries[sorted[i].entry].name),
+		bool are_twins =
+		    sorted[i].hash == sorted[i - 1].hash &&
+		    utf_equal_fold(
+			catalogue_name(catalogue, catalogue->entries[sorted[i].entry].name),
 			catalogue_name(catalogue, catalogue->entries[sorted[i - 1].entry].name));
 
 		number = are_twins ? number + 1 : 1;
 		if (are_twins)
-			good = twins_add(walk->plan, (uint32_t)walk->volume, sorted[i].entry, NONE,
-			    number);
+			good = twins_add(
+			    walk->plan, (uint32_t)walk->volume, sorted[i].entry, NONE, number);
 	}
 	free(sorted);
 	return good;
@@ -231,8 +237,8 @@ static size_t push_children(struct walk *walk, uint32_t folder)
 
 static void open_folder(struct walk *walk, uint32_t folder, struct frame frame)
 {
-	if (!array_reserve(&walk->frames, &walk->frames_capacity, walk->n_frames + 1,
-		sizeof(*walk->frames))) {
+	if (!array_reserve(
+		&walk->frames, &walk->frames_capacity, walk->n_frames + 1, sizeof(*walk->frames))) {
 		walk->no_memory = true;
 		return;
 	}
@@ -256,7 +262,8 @@ static void close_folder(struct walk *walk)
 			item->state = STATE_TAKEN;
 			item->reason = frame.taken_reason;
 		}
-		/* All that is taken in it goes to persons: it would be an empty folder of the drive. */
+		/* All that is taken in it goes to persons: it would be an empty folder of the
+		 * drive. */
 		if (!frame.has_own && item->group != NONE &&
 		    walk->plan->groups[item->group].system == SIZE_MAX)
 			item->group = NONE;
@@ -283,8 +290,8 @@ static bool is_link_kind(const struct node *node)
 	return kind == REPARSE_KIND_LINK || kind == REPARSE_KIND_ALIAS;
 }
 
-static void choose(struct walk *walk, const struct frame *frame, const char *name,
-    struct named *named)
+static void choose(
+    struct walk *walk, const struct frame *frame, const char *name, struct named *named)
 {
 	const struct choices *choices = &walk->decider->choices;
 
@@ -296,10 +303,10 @@ static void choose(struct walk *walk, const struct frame *frame, const char *nam
 	buf_add_byte(&walk->path, '\\');
 	buf_add_text(&walk->path, name);
 	walk->no_memory = walk->no_memory || walk->path.failed;
-	named->take = named->take ||
-	    choices_match(choices->takes, choices->n_takes, buf_text(&walk->path));
+	named->take =
+	    named->take || choices_match(choices->takes, choices->n_takes, buf_text(&walk->path));
 	named->leave = named->leave ||
-	    choices_match(choices->leaves, choices->n_leaves, buf_text(&walk->path));
+		       choices_match(choices->leaves, choices->n_leaves, buf_text(&walk->path));
 }
 
 static void visit_folder(struct walk *walk, struct named *named, bool is_link)
@@ -308,14 +315,15 @@ static void visit_folder(struct walk *walk, struct named *named, bool is_link)
 	uint32_t item;
 
 	if (!is_link) {
-		named->area = decide_area(walk->decider, named->volume, named->entry, named->hash,
-		    named->area);
+		named->area = decide_area(
+		    walk->decider, named->volume, named->entry, named->hash, named->area);
 		if (named->area == NONE) {
 			walk->no_memory = true;
 			return;
 		}
 	}
-	/* A folder has one name; a second one is treated as a link to it. The root lies in itself. */
+	/* A folder has one name; a second one is treated as a link to it. The root lies in itself.
+	 */
 	is_link = is_link || (get_bit(walk->entered, node) && node != NODE_ROOT);
 	item = add_item(walk, named->entry, NONE, is_link ? ITEM_LINK : ITEM_FOLDER,
 	    is_link ? decide_link(walk->decider, named) : decide_folder(walk->decider, named));
@@ -323,8 +331,9 @@ static void visit_folder(struct walk *walk, struct named *named, bool is_link)
 		return;
 	add_streams(walk, named, true);
 	set_bit(walk->entered, node);
-	open_folder(walk, node, (struct frame){.area = named->area, .item = item, .take = named->take,
-	    .leave = named->leave});
+	open_folder(walk, node,
+	    (struct frame){
+		.area = named->area, .item = item, .take = named->take, .leave = named->leave});
 }
 
 static void visit(struct walk *walk, struct child child)
@@ -333,8 +342,8 @@ static void visit(struct walk *walk, struct child child)
 	const struct frame *frame = &walk->frames[walk->n_frames - 1];
 	const struct entry *entry = &catalogue->entries[child.entry];
 	const struct node *node = catalogue_node(catalogue, entry->node);
-	struct named named = {.volume = walk->volume, .entry = child.entry, .area = frame->area,
-	    .hash = child.hash};
+	struct named named = {
+	    .volume = walk->volume, .entry = child.entry, .area = frame->area, .hash = child.hash};
 
 	if (!node || get_bit(walk->visited, child.entry))
 		return;
@@ -350,8 +359,8 @@ static void visit(struct walk *walk, struct child child)
 		return;
 	}
 	if (node->n_streams == 0)
-		add_item(walk, child.entry, NONE, ITEM_FILE,
-		    decide_stream(walk->decider, &named, NONE));
+		add_item(
+		    walk, child.entry, NONE, ITEM_FILE, decide_stream(walk->decider, &named, NONE));
 	add_streams(walk, &named, false);
 }
 
@@ -392,19 +401,26 @@ static void mark_lost_folder_twin(struct walk *walk)
 /* What neither the root nor the list of lost ones leads to: loops that nothing has cut. */
 static void walk_unconnected(struct walk *walk, uint32_t area)
 {
-	for (uint32_t i = 0; i < walk->catalogue->n_entries && !walk->no_memory; i++) {
-		const char *name = catalogue_name(walk->catalogue, walk->catalogue->entries[i].name);
+	const struct catalogue *catalogue = walk->catalogue;
 
-		if (get_bit(walk->visited, i) ||
-		    !catalogue_node(walk->catalogue, walk->catalogue->entries[i].node))
-			continue;
-		start_path(walk, "\\" CATALOGUE_LOST_FOLDER);
+	for (uint32_t i = 0; i < catalogue->n_entries && !walk->no_memory; i++) {
+		const struct entry *entry = &catalogue->entries[i];
+		const struct node *parent = catalogue_node(catalogue, entry->parent);
+		const char *name = catalogue_name(catalogue, entry->name);
 		/* A folder that cannot be: nothing lies in it but what is visited now. */
-		open_folder(walk, (uint32_t)walk->catalogue->n_nodes,
-		    (struct frame){.area = area, .item = NONE});
+		uint32_t folder = (uint32_t)catalogue->n_nodes;
+
+		if (get_bit(walk->visited, i) || !catalogue_node(catalogue, entry->node))
+			continue;
+		/* Below what is no folder: with all others there. */
+		if (parent && !(parent->flags & NODE_FOLDER))
+			folder = entry->parent;
+		start_path(walk, "\\" CATALOGUE_LOST_FOLDER);
+		open_folder(walk, folder, (struct frame){.area = area, .item = NONE});
 		if (walk->no_memory)
 			return;
-		visit(walk, (struct child){.entry = i, .hash = utf_hash_fold(name)});
+		if (folder == catalogue->n_nodes)
+			visit(walk, (struct child){.entry = i, .hash = utf_hash_fold(name)});
 		walk_down(walk);
 	}
 }
@@ -445,8 +461,10 @@ bool walk_all(struct decider *decider, struct error *error)
 
 	for (size_t v = 0; v < survey->n_volumes && good; v++) {
 		const struct catalogue *catalogue = plan_catalogue(survey, v);
-		struct walk walk = {.decider = decider, .plan = decider->layout->plan,
-		    .catalogue = catalogue, .volume = v,
+		struct walk walk = {.decider = decider,
+		    .plan = decider->layout->plan,
+		    .catalogue = catalogue,
+		    .volume = v,
 		    .follows_paths = decider->choices.n_takes + decider->choices.n_leaves > 0};
 
 		if (!catalogue)

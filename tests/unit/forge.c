@@ -65,7 +65,8 @@ static void add_name(struct forge *forge, size_t volume, uint32_t node, uint32_t
 	of->names[of->n_names++].name = strndup(name, length);
 }
 
-void forge_stream(struct forge *forge, size_t volume, uint32_t node, const char *name, uint64_t size)
+void forge_stream(
+    struct forge *forge, size_t volume, uint32_t node, const char *name, uint64_t size)
 {
 	struct forge_node *of = forge_node(forge, volume, node);
 
@@ -91,15 +92,16 @@ size_t forge_volume(struct forge *forge, const char *name)
 	/* Records 0 to 15 are the file system's own; the root lies in itself. */
 	for (uint32_t i = 0; i < 16; i++) {
 		add_node(forge, index, i == NODE_ROOT ? NODE_FOLDER | NODE_SYSTEM : NODE_SYSTEM);
-		add_name(forge, index, i, NODE_ROOT, i == NODE_ROOT ? "." : "$Own", i == NODE_ROOT ? 1 : 4);
+		add_name(forge, index, i, NODE_ROOT, i == NODE_ROOT ? "." : "$Own",
+		    i == NODE_ROOT ? 1 : 4);
 		if (i != NODE_ROOT)
 			forge_stream(forge, index, i, "", 4096);
 	}
 	return index;
 }
 
-static uint32_t find_child(const struct forge *forge, size_t volume, uint32_t folder,
-    const char *name, size_t length)
+static uint32_t find_child(
+    const struct forge *forge, size_t volume, uint32_t folder, const char *name, size_t length)
 {
 	const struct forge_volume *of = &forge->volumes[volume];
 
@@ -113,7 +115,8 @@ static uint32_t find_child(const struct forge *forge, size_t volume, uint32_t fo
 }
 
 /* The folder of the path's last name, made when it is not there; *last is that name. */
-static uint32_t make_parents(struct forge *forge, size_t volume, const char *path, const char **last)
+static uint32_t make_parents(
+    struct forge *forge, size_t volume, const char *path, const char **last)
 {
 	uint32_t folder = NODE_ROOT;
 
@@ -210,12 +213,15 @@ static void lay_out_node(struct catalogue *catalogue, struct forge_node *from, u
 	node->n_streams = (uint16_t)from->n_streams;
 	for (size_t i = 0; i < from->n_names; i++)
 		catalogue->entries[catalogue->n_entries++] = (struct entry){.node = number,
-		    .parent = from->names[i].parent, .name = add_text(catalogue, from->names[i].name),
+		    .parent = from->names[i].parent,
+		    .name = add_text(catalogue, from->names[i].name),
 		    .short_name = NONE};
 	for (size_t i = 0; i < from->n_streams; i++)
 		catalogue->streams[catalogue->n_streams++] = (struct stream){.node = number,
-		    .size = from->streams[i].size, .initialized = from->streams[i].size,
-		    .name = add_text(catalogue, from->streams[i].name), .flags = from->streams[i].flags};
+		    .size = from->streams[i].size,
+		    .initialized = from->streams[i].size,
+		    .name = add_text(catalogue, from->streams[i].name),
+		    .flags = from->streams[i].flags};
 }
 
 static int by_parent(const void *a, const void *b, void *context)
@@ -262,16 +268,16 @@ struct location forge_at(const struct forge *forge, const char *path)
 		size_t length = strlen(name);
 
 		if (strncmp(path, name, length) == 0 && path[length] == '\\')
-			return (struct location){v,
-			    catalogue_lookup(&forge->volumes[v].catalogue, NODE_ROOT, path + length)};
+			return (struct location){v, catalogue_lookup(&forge->volumes[v].catalogue,
+							NODE_ROOT, path + length)};
 	}
 	return (struct location){SIZE_MAX, NONE};
 }
 
 static struct location below(const struct forge *forge, size_t volume, const char *path)
 {
-	return (struct location){volume,
-	    catalogue_lookup(&forge->volumes[volume].catalogue, NODE_ROOT, path)};
+	return (struct location){
+	    volume, catalogue_lookup(&forge->volumes[volume].catalogue, NODE_ROOT, path)};
 }
 
 size_t forge_system(struct forge *forge, size_t volume, const char *key)
@@ -279,15 +285,25 @@ size_t forge_system(struct forge *forge, size_t volume, const char *key)
 	size_t index = forge->survey.n_systems++;
 	struct old_system *system = &forge->systems[index];
 
-	*system = (struct old_system){.volume = volume, .windows_path = "\\Windows",
-	    .container = NODE_ROOT, .letter = 'C', .product = "", .edition = "", .version = "",
-	    .build = "", .computer = key, .key = key, .zone_name = "",
-	    .letters = forge->letters, .n_letters = forge->survey.n_volumes,
-	    .persons = forge->persons[index], .shared = forge->shared[index],
+	*system = (struct old_system){.volume = volume,
+	    .windows_path = "\\Windows",
+	    .container = NODE_ROOT,
+	    .letter = 'C',
+	    .product = "",
+	    .edition = "",
+	    .version = "",
+	    .build = "",
+	    .computer = key,
+	    .key = key,
+	    .zone_name = "",
+	    .letters = forge->letters,
+	    .n_letters = forge->survey.n_volumes,
+	    .persons = forge->persons[index],
+	    .shared = forge->shared[index],
 	    .programs = forge->programs};
 	for (size_t v = 0; v < forge->survey.n_volumes; v++)
-		forge->letters[v] =
-		    (struct letter){.letter = forge->survey_volumes[v].letter, .volume = v, .what = ""};
+		forge->letters[v] = (struct letter){
+		    .letter = forge->survey_volumes[v].letter, .volume = v, .what = ""};
 	system->windows = below(forge, volume, "\\Windows").node;
 	system->public_profile = below(forge, volume, "\\Users\\Public");
 	system->profiles = below(forge, volume, "\\Users");
@@ -300,9 +316,15 @@ size_t forge_person(struct forge *forge, size_t system, const char *account, con
 	struct old_system *of = &forge->systems[system];
 	size_t index = of->n_persons++;
 
-	of->persons[index] = (struct person){.sid = "", .account = account, .full_name = "",
-	    .domain = "", .folder = account, .path = path, .key = account,
-	    .profile = forge_at(forge, path), .places = forge->places[system][index]};
+	of->persons[index] = (struct person){.sid = "",
+	    .account = account,
+	    .full_name = "",
+	    .domain = "",
+	    .folder = account,
+	    .path = path,
+	    .key = account,
+	    .profile = forge_at(forge, path),
+	    .places = forge->places[system][index]};
 	return index;
 }
 
@@ -310,11 +332,17 @@ struct place *forge_place(struct forge *forge, size_t system, size_t person, con
     const char *folder, const char *path, enum place_status status)
 {
 	struct old_system *of = &forge->systems[system];
-	struct place *place = person == SIZE_MAX ? &of->shared[of->n_shared++]
-						 : &of->persons[person].places[of->persons[person].n_places++];
+	struct place *place = person == SIZE_MAX
+				  ? &of->shared[of->n_shared++]
+				  : &of->persons[person].places[of->persons[person].n_places++];
 
-	*place = (struct place){.role = role, .folder = folder, .status = status, .path = path,
-	    .from = "default", .at = forge_at(forge, path), .leftover = {SIZE_MAX, NONE},
+	*place = (struct place){.role = role,
+	    .folder = folder,
+	    .status = status,
+	    .path = path,
+	    .from = "default",
+	    .at = forge_at(forge, path),
+	    .leftover = {SIZE_MAX, NONE},
 	    .offline = {SIZE_MAX, NONE}};
 	return place;
 }

@@ -1,6 +1,6 @@
 /*
- * A survey made by hand, in memory: volumes with files, old systems, persons and places, for tests that
- * need no drive.
+ * A survey made by hand, in memory: volumes with files, old systems, persons and places, for tests
+ * that need no drive.
  *
  * First all files, then forge_finish(), then what refers to folders (persons, places).
  */
@@ -62,10 +62,12 @@ size_t forge_volume(struct forge *forge, const char *name);
 uint32_t forge_folder(struct forge *forge, size_t volume, const char *path);
 uint32_t forge_file(struct forge *forge, size_t volume, const char *path, uint64_t size);
 /* A junction or another folder or file with this reparse tag. */
-uint32_t forge_link(struct forge *forge, size_t volume, const char *path, uint32_t tag, bool folder);
+uint32_t forge_link(
+    struct forge *forge, size_t volume, const char *path, uint32_t tag, bool folder);
 /* A further name, in an existing or new folder. */
 void forge_name(struct forge *forge, size_t volume, uint32_t node, const char *path);
-void forge_stream(struct forge *forge, size_t volume, uint32_t node, const char *name, uint64_t size);
+void forge_stream(
+    struct forge *forge, size_t volume, uint32_t node, const char *name, uint64_t size);
 /* Under a parent that is not there. */
 uint32_t forge_lost(struct forge *forge, size_t volume, const char *name, bool folder);
 struct forge_node *forge_node(struct forge *forge, size_t volume, uint32_t node);

@@ -2,9 +2,9 @@
  * Tests of the names in the archive.
  *
  * Sources: Microsoft, "Naming Files, Paths, and Namespaces" (reserved characters < > : " / \ | ? *,
- * characters 1 to 31, a period or space at the end, the reserved names with and without extension and
- * with superscript digits); [MS-FSCC] 2.1.5; POSIX limit of 255 bytes a name (NAME_MAX of usual file
- * systems). nettle's SHA-256 is not checked here.
+ * characters 1 to 31, a period or space at the end, the reserved names with and without extension
+ * and with superscript digits); [MS-FSCC] 2.1.5; POSIX limit of 255 bytes a name (NAME_MAX of usual
+ * file systems). nettle's SHA-256 is not checked here.
  */
 #include "unit.h"
 
@@ -30,10 +30,11 @@ static void check(const char *name, const char *expected)
 
 static void test_most_names_stay(void **state)
 {
-	static const char *const names[] = {"x.txt", "50% off.txt", "100%", "%", "%zz", "%4", "a.b.c",
-	    ".hidden", " begins with a space", "caf\xC3\xA9", "cafe\xCC\x81", "\xF0\x9F\x8C\xB1.txt",
-	    "-rf", "$HOME `id`.txt", "#hash", "semi;colon & 'quotes'", "CONSOLE", "COM10", "COMA", "LPT",
-	    "NULL.txt", "a.CON", "auxiliary", "Com\xC2\xB4", "\xEF\xBB\xBFmark", "[no folder]", "~", "~$x"};
+	static const char *const names[] = {"x.txt", "50% off.txt", "100%", "%", "%zz", "%4",
+	    "a.b.c", ".hidden", " begins with a space", "caf\xC3\xA9", "cafe\xCC\x81",
+	    "\xF0\x9F\x8C\xB1.txt", "-rf", "$HOME `id`.txt", "#hash", "semi;colon & 'quotes'",
+	    "CONSOLE", "COM10", "COMA", "LPT", "NULL.txt", "a.CON", "auxiliary", "Com\xC2\xB4",
+	    "\xEF\xBB\xBFmark", "[no folder]", "~", "~$x"};
 
 	(void)state;
 	for (size_t i = 0; i < sizeof(names) / sizeof(names[0]); i++)
@@ -68,16 +69,17 @@ static void test_ends(void **state)
 
 static void test_device_names(void **state)
 {
-	static const char *const names[] = {"CON", "PRN", "AUX", "NUL", "COM1", "COM2", "COM3", "COM4",
-	    "COM5", "COM6", "COM7", "COM8", "COM9", "COM\xC2\xB9", "COM\xC2\xB2", "COM\xC2\xB3", "LPT1",
-	    "LPT2", "LPT3", "LPT4", "LPT5", "LPT6", "LPT7", "LPT8", "LPT9", "LPT\xC2\xB9", "LPT\xC2\xB2",
-	    "LPT\xC2\xB3", "CONIN$", "CONOUT$"};
+	static const char *const names[] = {"CON", "PRN", "AUX", "NUL", "COM1", "COM2", "COM3",
+	    "COM4", "COM5", "COM6", "COM7", "COM8", "COM9", "COM\xC2\xB9", "COM\xC2\xB2",
+	    "COM\xC2\xB3", "LPT1", "LPT2", "LPT3", "LPT4", "LPT5", "LPT6", "LPT7", "LPT8", "LPT9",
+	    "LPT\xC2\xB9", "LPT\xC2\xB2", "LPT\xC2\xB3", "CONIN$", "CONOUT$"};
 
 	(void)state;
 	for (size_t i = 0; i < sizeof(names) / sizeof(names[0]); i++) {
 		char name[32], expected[32];
 
-		snprintf(expected, sizeof(expected), "%%%02X%s", (unsigned)names[i][0], names[i] + 1);
+		snprintf(
+		    expected, sizeof(expected), "%%%02X%s", (unsigned)names[i][0], names[i] + 1);
 		check(names[i], expected);
 		snprintf(name, sizeof(name), "%s.tar.gz", names[i]);
 		snprintf(expected, sizeof(expected), "%%%02X%s.tar.gz", (unsigned)names[i][0],
@@ -195,7 +197,8 @@ static bool is_safe(const char *mapped, size_t length)
 	    mapped[length - 1] == '.' || mapped[length - 1] == ' ')
 		return false;
 	for (size_t i = 0; i < length; i++)
-		if ((uint8_t)mapped[i] < 0x20 || mapped[i] == 0x7F || strchr("<>:\"/\\|?*", mapped[i]))
+		if ((uint8_t)mapped[i] < 0x20 || mapped[i] == 0x7F ||
+		    strchr("<>:\"/\\|?*", mapped[i]))
 			return false;
 	return true;
 }

@@ -1,7 +1,7 @@
 /*
- * Tests of patterns for names and paths. `*`, `?` and `**` mean what they mean in the shells' "globstar"
- * (POSIX.1-2017, XCU 2.13 for `*` and `?`; `**`: common practice, no source). fnmatch() of the C library
- * is the reference for patterns without `**`.
+ * Tests of patterns for names and paths. `*`, `?` and `**` mean what they mean in the shells'
+ * "globstar" (POSIX.1-2017, XCU 2.13 for `*` and `?`; `**`: common practice, no source). fnmatch()
+ * of the C library is the reference for patterns without `**`.
  */
 #include "unit.h"
 

@@ -1,6 +1,6 @@
 /*
- * Tests of the rules table: each row matches where it is meant to and not elsewhere, and known paths of
- * real PCs come out right.
+ * Tests of the rules table: each row matches where it is meant to and not elsewhere, and known
+ * paths of real PCs come out right.
  *
  * The known paths: common practice, no source, but for the folders of the KNOWNFOLDERID page
  * (AppData, LocalLow, INetCache, Templates, ...) and those of store apps (Windows.Storage.
@@ -22,8 +22,8 @@
 
 /* --- looking an item up by its path --- */
 
-static const struct item *find_item(const struct plan *plan, const char *volume, const char *path,
-    const char *stream)
+static const struct item *find_item(
+    const struct plan *plan, const char *volume, const char *path, const char *stream)
 {
 	for (size_t i = 0; i < plan->n_items; i++) {
 		const struct item *item = &plan->items[i];
@@ -37,7 +37,7 @@ static const struct item *find_item(const struct plan *plan, const char *volume,
 			name = catalogue_name(catalogue, catalogue->streams[item->stream].name);
 		plan_old_path(plan, item, &old);
 		same = strcmp(buf_text(&old), path) == 0 && strcmp(name, stream) == 0 &&
-		    strcmp(plan->survey->volumes[item->volume].name, volume) == 0;
+		       strcmp(plan->survey->volumes[item->volume].name, volume) == 0;
 		buf_free(&old);
 		if (same)
 			return item;
@@ -97,8 +97,9 @@ static const char *home_of(const struct rule *rule)
 /* Somewhere that the rule does not mean. */
 static const char *away_of(const struct rule *rule)
 {
-	return rule->scope == SCOPE_ROOT || rule->scope == SCOPE_WINDOWS ? "\\Box\\"
-									 : "\\Users\\mara\\Documents\\";
+	return rule->scope == SCOPE_ROOT || rule->scope == SCOPE_WINDOWS
+		   ? "\\Box\\"
+		   : "\\Users\\mara\\Documents\\";
 }
 
 /* The pattern with something for each wildcard. */
@@ -206,7 +207,8 @@ static const struct {
     {M "ntuser.dat.LOG1", REASON_SETTINGS, 9},
     {M "NTUSER.DAT{53b39e88-18c4-11ea-a811-000d3aa4692b}.TM.blf", REASON_SYSTEM, 9},
     {M "NTUSER.DAT{53b39e88-18c4-11ea-a811-000d3aa4692b}.TMContainer00000000000000000001."
-       "regtrans-ms", REASON_SYSTEM, 9},
+       "regtrans-ms",
+	REASON_SYSTEM, 9},
     {L "Microsoft\\Windows\\UsrClass.dat", REASON_SETTINGS, 9},
     {L "Microsoft\\Windows\\UsrClass.dat.LOG1", REASON_SETTINGS, 9},
     /* browsers */
