@@ -25,34 +25,32 @@ struct extract_command {
 	bool dry_run;
 };
 
-static void print_help(void)
-{
-	puts("usage: coldlift extract --to DIR [options] SOURCE...\n\n"
-	     "Takes people's files off the drives or images named by SOURCE, which are only read, into\n"
-	     "archives in a new folder under DIR, with a record of every file and hashes of everything.\n\n"
-	     "  --to DIR          the folder at the destination; it must be on another drive\n"
-	     "  --format FORMAT   zip (usual), tar, or folder (plain files)\n"
-	     "  --person NAME     only this person (account, full or folder name); can be repeated\n"
-	     "  --take PATTERN    take what would be left, such as 'D:\\Machines\\**'; can be repeated\n"
-	     "  --leave PATTERN   leave what would be taken; wins over --take; can be repeated\n"
-	     "                    (in a pattern * and ? stay within one name, ** goes through folders)\n"
-	     "  --plan FILE       the same from a text file: lines 'take PATTERN', 'leave PATTERN' and\n"
-	     "                    'person NAME'; empty lines and lines that start with # do not count\n"
-	     "  --dry-run         only say what would be taken and what not; writes nothing\n"
-	     "  --part-size SIZE  begin a new archive before one becomes larger than this: 700M, 4G\n"
-	     "                    (powers of 1000) or 4GiB (powers of 1024); at least 1M\n"
-	     "  --name NAME       name of the new folder and the archives; the usual one is made of the\n"
-	     "                    old computer's name and the date\n"
-	     "  --same HOW        identical files: stored 'once' per archive (usual for tar, as links)\n"
-	     "                    or 'each' (usual for zip and folder); zip with 'once' stores the first\n"
-	     "                    and lists the others in the record only\n"
-	     "  --json            one JSON document on standard output, text for people on standard\n"
-	     "                    error\n"
-	     "  --quiet           no progress, no text for people\n"
-	     "  --help            this text\n\n"
-	     "Exit status: 0 complete, 1 finished with losses that are listed, 2 wrong command line,\n"
-	     "3 no readable volume, 4 the destination failed, 5 anything else.");
-}
+static const char help[] =
+    "usage: coldlift extract --to DIR [options] SOURCE...\n\n"
+    "Takes people's files off the drives or images named by SOURCE, which are only read, into\n"
+    "archives in a new folder under DIR, with a record of every file and hashes of everything.\n\n"
+    "  --to DIR          the folder at the destination; it must be on another drive\n"
+    "  --format FORMAT   zip (usual), tar, or folder (plain files)\n"
+    "  --person NAME     only this person (account, full or folder name); can be repeated\n"
+    "  --take PATTERN    take what would be left, such as 'D:\\Machines\\**'; can be repeated\n"
+    "  --leave PATTERN   leave what would be taken; wins over --take; can be repeated\n"
+    "                    (in a pattern * and ? stay within one name, ** goes through folders)\n"
+    "  --plan FILE       the same from a text file: lines 'take PATTERN', 'leave PATTERN' and\n"
+    "                    'person NAME'; empty lines and lines that start with # do not count\n"
+    "  --dry-run         only say what would be taken and what not; writes nothing\n"
+    "  --part-size SIZE  begin a new archive before one becomes larger than this: 700M, 4G\n"
+    "                    (powers of 1000) or 4GiB (powers of 1024); at least 1M\n"
+    "  --name NAME       name of the new folder and the archives; the usual one is made of the\n"
+    "                    old computer's name and the date\n"
+    "  --same HOW        identical files: stored 'once' per archive (usual for tar, as links)\n"
+    "                    or 'each' (usual for zip and folder); zip with 'once' stores the first\n"
+    "                    and lists the others in the record only\n"
+    "  --json            one JSON document on standard output, text for people on standard\n"
+    "                    error\n"
+    "  --quiet           no progress, no text for people\n"
+    "  --help            this text\n\n"
+    "Exit status: 0 complete, 1 finished with losses that are listed, 2 wrong command line,\n"
+    "3 no readable volume, 4 the destination failed, 5 anything else.";
 
 /* "700M", "4G", "4GiB", "1500000". */
 static bool parse_size(const char *text, uint64_t *size)
@@ -115,7 +113,8 @@ static bool take_value(struct extract_command *command, int option, const char *
 			"there is no format '%s' (zip, tar and folder are there)", value);
 	case 's':
 		return parse_same(value, &options->same) ||
-		    error_set(error, STATUS_USAGE, "--same takes 'once' or 'each', not '%s'", value);
+		    error_set(error, STATUS_USAGE, "--same takes 'once' or 'each', not '%s'",
+			value);
 	case 'p':
 		if (parse_size(value, &options->part_limit) &&
 		    options->part_limit >= SMALLEST_PART)
@@ -153,7 +152,7 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 		if (option == '?')
 			return false; /* getopt has complained */
 		if (option == 'h') {
-			print_help();
+			puts(help);
 			*status = STATUS_COMPLETE;
 			return false;
 		}

@@ -68,8 +68,8 @@ bool choices_read_file(struct choices *choices, const char *path, struct error *
 	bool good = true;
 
 	if (file == NULL)
-		return error_set_errno(error, STATUS_USAGE, errno, "the plan file '%s' cannot be read",
-		    path);
+		return error_set_errno(
+		    error, STATUS_USAGE, errno, "the plan file '%s' cannot be read", path);
 	while (good && getline(&line, &size, file) >= 0) {
 		number++;
 		/* Editors of the old system like to put a byte order mark in front. */

@@ -1,8 +1,8 @@
 /*
  * Choices for an extraction, from the command line and from a plan file.
  *
- * A plan file is text in UTF-8, one choice per line: `take PATTERN`, `leave PATTERN`, `person NAME`; empty
- * lines and lines that start with # are skipped.
+ * A plan file is text in UTF-8, one choice per line: `take PATTERN`, `leave PATTERN`, `person
+ * NAME`; empty lines and lines that start with # are skipped.
  */
 #ifndef CMD_PLAN_FILE_H
 #define CMD_PLAN_FILE_H

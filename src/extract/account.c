@@ -53,7 +53,8 @@ static bool add_up(struct volume_account *account, const struct outcomes *outcom
 	for (size_t i = 0; i < catalogue->n_nodes; i++) {
 		const struct node *node = &catalogue->nodes[i];
 		bool is_system = (node->flags & NODE_SYSTEM) != 0;
-		unsigned owner = (node->flags & NODE_FOLDER) != 0 ? OWNER_INDEXES : OWNER_FILE_SYSTEM;
+		unsigned owner =
+		    (node->flags & NODE_FOLDER) != 0 ? OWNER_INDEXES : OWNER_FILE_SYSTEM;
 
 		if ((node->flags & NODE_IN_USE) == 0)
 			continue;
@@ -75,11 +76,12 @@ static void check_sum(const struct survey_volume *volume, int64_t difference,
 	if (difference == 0)
 		return;
 	findings_add(findings, WEIGHT_CAUTION, "volume-does-not-add-up", volume->name,
-	    "Look at the findings for this volume: if the file table is damaged, files may be missing "
-	    "whose names are not known.",
-	    difference > 0 ? "%s of this volume are marked as in use and belong to no file." :
-			     "%s of this volume belong to more than one file, or to files although "
-			     "they are marked as free.", text_size(size).text);
+	    "Look at the findings for this volume: if the file table is damaged, files may be "
+	    "missing whose names are not known.",
+	    difference > 0 ? "%s of this volume are marked as in use and belong to no file."
+			   : "%s of this volume belong to more than one file, or to files although "
+			     "they are marked as free.",
+	    text_size(size).text);
 }
 
 static void volume_to_json(struct json *json, const struct survey_volume *volume,

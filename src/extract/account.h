@@ -1,8 +1,8 @@
 /*
  * account.json: the sums over the record, and every volume in clusters by owner.
  *
- * The clusters of a volume are added up from what the catalogue knows of each file, and compared with
- * the volume's own map of what is free: so nothing can be forgotten without being seen.
+ * The clusters of a volume are added up from what the catalogue knows of each file, and compared
+ * with the volume's own map of what is free: so nothing can be forgotten without being seen.
  */
 #ifndef EXTRACT_ACCOUNT_H
 #define EXTRACT_ACCOUNT_H

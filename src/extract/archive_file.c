@@ -4,8 +4,8 @@
 #define BLOCK 65536 /* what libarchive collects before it hands on */
 
 /*
- * Debian's static libarchive would draw libxml2 and ICU into the program through its xar writer, which
- * nothing here uses. This stands in for it at link time.
+ * Debian's static libarchive would draw libxml2 and ICU into the program through its xar writer,
+ * which nothing here uses. This stands in for it at link time.
  */
 int archive_write_set_format_xar(struct archive *archive)
 {
@@ -24,8 +24,8 @@ bool archive_file_prepare(struct archive_file *file, struct error *error)
 }
 
 /*
- * libarchive is never told of a failure: it would not free what it holds then. Every function here asks
- * the durable file instead, which takes nothing more once a write has failed.
+ * libarchive is never told of a failure: it would not free what it holds then. Every function here
+ * asks the durable file instead, which takes nothing more once a write has failed.
  */
 static la_ssize_t take_bytes(struct archive *archive, void *client, const void *data, size_t length)
 {

@@ -19,8 +19,8 @@ struct archive_file {
 };
 
 /*
- * Begins: makes the archive object; the caller chooses the format and then calls archive_file_start().
- * On failure nothing is left to free.
+ * Begins: makes the archive object; the caller chooses the format and then calls
+ * archive_file_start(). On failure nothing is left to free.
  */
 bool archive_file_prepare(struct archive_file *file, struct error *error);
 bool archive_file_start(struct archive_file *file, const char *path, struct error *error);

@@ -24,8 +24,9 @@ static bool all_zero(const uint8_t *data, size_t length)
 }
 
 /*
- * Where the picture's own data starts in a JPEG: previews with ends of their own lie in the segments
- * before (ITU-T T.81, B.1.1.4: marker, then two bytes of length). UINT64_MAX when that is not in sight.
+ * Where the picture's own data starts in a JPEG: previews with ends of their own lie in the
+ * segments before (ITU-T T.81, B.1.1.4: marker, then two bytes of length). UINT64_MAX when that is
+ * not in sight.
  */
 static uint64_t jpeg_scan(const uint8_t *data, size_t length)
 {

@@ -1,10 +1,10 @@
 /*
  * Notes on what arrived: proven is not good.
  *
- * A file can be copied faithfully and still have been bad on the old drive. While its bytes pass by,
- * three cheap things are looked at: whether all of them are zero, whether the content begins as its
- * kind should, and whether the end of the kind is there at all. Only what is certain is noted: a
- * missing note is no promise.
+ * A file can be copied faithfully and still have been bad on the old drive. While its bytes pass
+ * by, three cheap things are looked at: whether all of them are zero, whether the content begins as
+ * its kind should, and whether the end of the kind is there at all. Only what is certain is noted:
+ * a missing note is no promise.
  */
 #ifndef EXTRACT_CHECKS_H
 #define EXTRACT_CHECKS_H
@@ -30,7 +30,8 @@ struct check {
 	bool has_data;       /* a byte that is not zero was seen */
 	bool mismatch;
 	bool has_end;        /* the kind's end was seen, or does not matter */
-	uint64_t end_after;  /* an end before this position is not the file's own (a preview inside) */
+	uint64_t
+	    end_after; /* an end before this position is not the file's own (a preview inside) */
 	uint8_t tail[8];     /* the bytes just before, for an end across two pieces */
 	size_t n_tail;
 };

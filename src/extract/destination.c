@@ -50,7 +50,9 @@ bool destination_check(struct destination *destination, const char *folder, stru
 	if ((room.f_flag & ST_RDONLY) != 0)
 		return error_set(error, STATUS_DESTINATION,
 		    "the destination '%s' can only be read (its file system is read-only)", folder);
-	destination->free = (uint64_t)room.f_bavail * room.f_frsize;
+	/* Some file systems in user space do not know. */
+	destination->free = room.f_blocks == 0 ? UINT64_MAX :
+						 (uint64_t)room.f_bavail * room.f_frsize;
 	if (type.f_type == FAT_MAGIC)
 		destination->file_limit = FAT_FILE_LIMIT;
 	return true;

@@ -12,7 +12,7 @@
 #include <stdint.h>
 
 struct destination {
-	uint64_t free;       /* bytes */
+	uint64_t free;       /* bytes; UINT64_MAX: not told */
 	uint64_t file_limit; /* largest possible file, bytes; 0: no limit worth a thought */
 };
 

@@ -1,8 +1,9 @@
 /*
  * A file at the destination that is either complete or marked as unfinished.
  *
- * It is written as PATH.unfinished, synced, renamed to PATH, and its folder is synced; so a power cut
- * or a pulled stick never leaves half a file under a good name. Its SHA-256 is taken while writing.
+ * It is written as PATH.unfinished, synced, renamed to PATH, and its folder is synced; so a power
+ * cut or a pulled stick never leaves half a file under a good name. Its SHA-256 is taken while
+ * writing.
  */
 #ifndef EXTRACT_DURABLE_H
 #define EXTRACT_DURABLE_H
@@ -32,7 +33,9 @@ bool durable_open(struct durable *file, const char *path, struct error *error);
 /* False when this or an earlier write failed: *error says which. */
 bool durable_write(struct durable *file, const void *data, size_t length, struct error *error);
 
-/* Syncs and renames. *digest may be NULL. The file is closed in any case; a failed one is removed. */
+/*
+ * Syncs and renames. *digest may be NULL. The file is closed in any case; a failed one is removed.
+ */
 bool durable_finish(struct durable *file, struct digest *digest, struct error *error);
 /* Closes and removes the temporary file. */
 void durable_abandon(struct durable *file);

@@ -85,8 +85,8 @@ static bool check_destination(const struct plan *plan, const struct extract_opti
 	if (destination.file_limit != 0 && (*limit == 0 || *limit > destination.file_limit)) {
 		*limit = destination.file_limit;
 		findings_add(findings, WEIGHT_NOTE, "destination-file-limit", options->to, "",
-		    "The destination's file system (FAT32) cannot hold files of 4 GiB or more: parts "
-		    "end before that, and larger files are cut into pieces.");
+		    "The destination's file system (FAT32) cannot hold files of 4 GiB or more: "
+		    "parts end before that, and larger files are cut into pieces.");
 	}
 	return true;
 }

@@ -1,6 +1,6 @@
 /*
- * An extraction from beginning to end: checks of the destination, the job, its parts, and what proves
- * and explains them.
+ * An extraction from beginning to end: checks of the destination, the job, its parts, and what
+ * proves and explains them.
  */
 #ifndef EXTRACT_EXTRACT_H
 #define EXTRACT_EXTRACT_H
@@ -39,8 +39,8 @@ struct extraction {
 };
 
 /*
- * Runs it. Losses become findings. False with *error: nothing was begun (job.folder NULL), or the job at
- * the destination is incomplete and says so. extraction_free() is needed in either case.
+ * Runs it. Losses become findings. False with *error: nothing was begun (job.folder NULL), or the
+ * job at the destination is incomplete and says so. extraction_free() is needed in either case.
  */
 bool extract_run(struct extraction *extraction, const struct plan *plan,
     const struct extract_options *options, struct findings *findings, struct error *error);

@@ -1,9 +1,9 @@
 /*
  * The format "folder": plain files and folders with their times, under one folder of the job.
  *
- * The folder is built under a temporary name and gets its good name when everything in it is synced.
- * Paths are walked one name at a time from an open folder: they may be longer than the system's limit
- * for a path, and a link that somebody puts there meanwhile is never followed.
+ * The folder is built under a temporary name and gets its good name when everything in it is
+ * synced. Paths are walked one name at a time from an open folder: they may be longer than the
+ * system's limit for a path, and a link that somebody puts there meanwhile is never followed.
  */
 #include "base/filetime.h"
 #include "extract/durable.h"
@@ -47,7 +47,9 @@ static void close_parent(struct folder_writer *folder)
 	folder->parent = NULL;
 }
 
-/* Opens the folder of `length` bytes of path below the root, making what is not there. -1: errno. */
+/*
+ * Opens the folder of `length` bytes of path below the root, making what is not there. -1: errno.
+ */
 static int walk(int root, const char *path, size_t length)
 {
 	int at = root;
@@ -146,7 +148,9 @@ static bool begin_folder(struct folder_writer *folder, const struct member *memb
 	return true;
 }
 
-/* A second name of a file that is already there; a copy where the destination knows no such thing. */
+/*
+ * A second name of a file that is already there; a copy where the destination knows no such thing.
+ */
 static bool begin_same(struct folder_writer *folder, const char *name, const char *path,
     const char *same_as, struct error *error)
 {

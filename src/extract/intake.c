@@ -16,7 +16,7 @@ struct intake {
 	struct buf path;
 	struct member member;
 	struct sink sink;
-	bool hold;          /* into take->held, until it is known whether it is the same as another */
+	bool hold; /* into take->held, until it is known whether it is the same as another */
 	size_t n_held;
 	bool begun;         /* the sink is open */
 	uint64_t unread;    /* bytes before that, none of which could be read */

@@ -9,7 +9,8 @@
 
 /*
  * Takes the file's chunks off the pipeline, whose next stream is that of `item`, and stores it (or
- * finds that the open part has the same already); sets its outcome. False with *error as take_all().
+ * finds that the open part has the same already); sets its outcome. False with *error as
+ * take_all().
  */
 bool intake_file(struct take *take, struct pipeline *pipeline, uint32_t item, struct error *error);
 
@@ -17,8 +18,8 @@ bool intake_file(struct take *take, struct pipeline *pipeline, uint32_t item, st
 bool intake_hash(struct take *take, struct pipeline *pipeline, uint32_t item, struct error *error);
 
 /*
- * Stores `item` as another name for `target`, which stands in the open part; sets its outcome. Zip files
- * have no such thing: there the item is only recorded.
+ * Stores `item` as another name for `target`, which stands in the open part; sets its outcome. Zip
+ * files have no such thing: there the item is only recorded.
  */
 bool intake_same(struct take *take, uint32_t item, uint32_t target, bool by_content,
     struct error *error);

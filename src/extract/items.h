@@ -8,7 +8,8 @@
 #include "ntfs/data.h"
 #include "plan/plan.h"
 
-static inline const struct catalogue *item_catalogue(const struct plan *plan, const struct item *item)
+static inline const struct catalogue *item_catalogue(
+    const struct plan *plan, const struct item *item)
 {
 	return plan->survey->volumes[item->volume].volume->catalogue;
 }

@@ -144,8 +144,8 @@ static bool write_journal(const struct job *job, struct error *error)
 	buf_printf(&text,
 	    "This job is not complete.\n\n"
 	    "coldlift started it at %s. As long as this file is here, some\n"
-	    "of the files of the old drive are missing, or nothing has been proven. Parts whose name\n"
-	    "ends in %s are cut off. Keep the old drive, and extract again.\n",
+	    "of the files of the old drive are missing, or nothing has been proven. Parts\n"
+	    "whose name ends in %s are cut off. Keep the old drive, and extract again.\n",
 	    filetime_to_text(job->started).text, UNFINISHED);
 	good = path != NULL ? durable_save(path, &text, NULL, error) : error_no_memory(error);
 	free(path);
@@ -196,7 +196,8 @@ bool job_create(struct job *job, const char *to, const char *name, const struct 
 		job_free(job);
 		return false;
 	}
-	(void)chmod(job->folder, 0700); /* whatever the umask was; some file systems have no modes */
+	/* Whatever the umask was; some file systems have no modes. */
+	(void)chmod(job->folder, 0700);
 	if (!durable_sync_folder(job->folder, error) || !write_journal(job, error)) {
 		rmdir(job->folder);
 		job_free(job);

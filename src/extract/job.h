@@ -36,9 +36,9 @@ struct date_text {
 struct date_text job_date(int64_t clock, bool fixed);
 
 /*
- * Makes the folder `to`/`name` (mode 0700; it must not exist) with a journal in it. NULL name: the old
- * PC's name, otherwise the first volume's label, and the date; with "-2", "-3"... when that is taken.
- * False with *error (STATUS_USAGE, STATUS_DESTINATION), nothing is left behind then.
+ * Makes the folder `to`/`name` (mode 0700; it must not exist) with a journal in it. NULL name: the
+ * old PC's name, otherwise the first volume's label, and the date; with "-2", "-3"... when that is
+ * taken. False with *error (STATUS_USAGE, STATUS_DESTINATION), nothing is left behind then.
  */
 bool job_create(struct job *job, const char *to, const char *name, const struct survey *survey,
     struct error *error);

@@ -30,7 +30,9 @@ struct kind {
 /* By the file's name (inner text or archive path); NULL when nothing is known. */
 const struct kind *kind_of_name(const char *name);
 
-/* Does content that starts with these bytes fit the kind? True when the kind states no beginning. */
+/*
+ * Does content that starts with these bytes fit the kind? True when the kind states no beginning.
+ */
 bool kind_begins(const struct kind *kind, const uint8_t *bytes, size_t length);
 
 #endif

@@ -27,19 +27,19 @@ static const struct kind_of_loss kinds[] = {
 	"Not taken, because the old system compressed them in a way that cannot be decoded yet",
 	"Keep the old drive: nothing is wrong with these files."},
     {STATE_UNREADABLE, REASON_DEDUPLICATED, WEIGHT_LOSS, "files-deduplicated",
-	"Not taken, because they lie in the old system's deduplication store, which cannot be decoded "
-	"yet", "Keep the old drive: nothing is wrong with these files."},
+	"Not taken, because they lie in the old system's deduplication store, which cannot be "
+	"decoded yet", "Keep the old drive: nothing is wrong with these files."},
     {STATE_UNREADABLE, REASON_COUNT, WEIGHT_LOSS, "files-unreadable", "Could not be read at all",
-	"Keep the old drive. A drive that clicks, smells or drops out belongs to a recovery laboratory, "
-	"not to more reading."},
+	"Keep the old drive. A drive that clicks, smells or drops out belongs to a recovery "
+	"laboratory, not to more reading."},
     {STATE_LOCKED, REASON_COUNT, WEIGHT_LOSS, "files-encrypted",
 	"Not taken, because the old file system encrypted them",
-	"They open only on the old system, with the person's password, or with the person's exported "
-	"key. Export the files or the key there while that still works."},
+	"They open only on the old system, with the person's password, or with the person's "
+	"exported key. Export the files or the key there while that still works."},
     {STATE_ABSENT, REASON_COUNT, WEIGHT_CAUTION, "files-cloud-only",
 	"Not on the drive, only in the cloud",
-	"Sign in to the cloud service and check that the files are there before the old drive is given "
-	"away."},
+	"Sign in to the cloud service and check that the files are there before the old drive is "
+	"given away."},
     {STATE_INCOMPLETE, REASON_COUNT, WEIGHT_CAUTION, "files-cloud-part",
 	"Only partly on the drive; the rest is in the cloud, and zeros stand in its place",
 	"Take these files from the cloud service; do not rely on the copies in the archive."},
@@ -51,8 +51,8 @@ static const char *const note_codes[NOTE_COUNT] = {
     NULL, "arrived-all-zeros", "arrived-mismatched", "arrived-truncated"};
 static const char *const note_sentences[NOTE_COUNT] = {NULL,
     "Nothing but zeros, already on the old drive",
-    "Content that does not begin as it should in a file of that kind; broken, or with the wrong name "
-    "ending",
+    "Content that does not begin as it should in a file of that kind; broken, or with the wrong "
+    "name ending",
     "Without the end that a file of that kind has, so probably cut off already on the old drive"};
 
 struct loss {

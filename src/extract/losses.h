@@ -1,6 +1,6 @@
 /*
- * What did not arrive as it should, as findings: one for each kind and person, with counts and a few
- * names. The record has every file.
+ * What did not arrive as it should, as findings: one for each kind and person, with counts and a
+ * few names. The record has every file.
  */
 #ifndef EXTRACT_LOSSES_H
 #define EXTRACT_LOSSES_H

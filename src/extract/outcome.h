@@ -1,8 +1,8 @@
 /*
  * What became of every item: the plan says what should happen, this says what did.
  *
- * One small entry for each item that was not simply left; the record, the proof, the account and the
- * findings of loss are all made from plan and outcomes.
+ * One small entry for each item that was not simply left; the record, the proof, the account and
+ * the findings of loss are all made from plan and outcomes.
  */
 #ifndef EXTRACT_OUTCOME_H
 #define EXTRACT_OUTCOME_H

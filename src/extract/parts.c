@@ -8,6 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define KEY_LIMIT 115 /* bytes: with JOB_NAME_LIMIT and all endings a name stays below 255 */
+
 void parts_start(struct parts *parts, const struct job *job, const struct plan *plan,
     enum format format, uint64_t limit)
 {
@@ -23,14 +25,35 @@ static bool is_other_group(const struct plan *plan, const char *stem)
 	return false;
 }
 
+/*
+ * The group's key, cut and marked by its hash where the part's name would become too long: the
+ * job's name, number and endings need their room too. NULL: no memory.
+ */
+static char *short_key(const char *key)
+{
+	size_t length = strlen(key);
+	struct digest digest = digest_of(key, length);
+	char *cut;
+
+	if (length <= KEY_LIMIT)
+		return strdup(key);
+	length = KEY_LIMIT - 17;
+	while (length > 0 && ((unsigned char)key[length] & 0xC0) == 0x80)
+		length--; /* not inside a character */
+	return asprintf(&cut, "%.*s~%.16s", (int)length, key, digest_to_text(&digest).text) < 0 ?
+	    NULL : cut;
+}
+
 /* The name of the next part of a group; moves parts->number on. NULL: no memory. */
 static char *next_name(struct parts *parts, uint32_t group)
 {
-	const char *key = parts->format == FORMAT_FOLDER ? "" : parts->plan->groups[group].key;
-	char *stem, *name;
+	char *key, *stem, *name;
 
 	if (parts->format == FORMAT_FOLDER)
 		return asprintf(&name, "%s-files", parts->job->name) < 0 ? NULL : name;
+	key = short_key(parts->plan->groups[group].key);
+	if (key == NULL)
+		return NULL;
 	for (;;) {
 		if (++parts->number == 1)
 			stem = strdup(key);
@@ -44,6 +67,7 @@ static char *next_name(struct parts *parts, uint32_t group)
 				format_name(parts->format)) < 0)
 		name = NULL;
 	free(stem);
+	free(key);
 	return name;
 }
 

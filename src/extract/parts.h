@@ -1,9 +1,9 @@
 /*
  * The parts of a job: which archive file is being written, and when the next one begins.
  *
- * A part holds the files of one group. It ends where its group ends, or before a file that would make
- * it larger than a part may be; then the next is called "-2", "-3"... With FORMAT_FOLDER there is one
- * part, a folder, for everything.
+ * A part holds the files of one group. It ends where its group ends, or before a file that would
+ * make it larger than a part may be; then the next is called "-2", "-3"... With FORMAT_FOLDER there
+ * is one part, a folder, for everything.
  */
 #ifndef EXTRACT_PARTS_H
 #define EXTRACT_PARTS_H
@@ -48,7 +48,9 @@ bool parts_enter(struct parts *parts, uint32_t group, uint64_t cost, struct erro
 /* Index of the open part. */
 uint32_t parts_current(const struct parts *parts);
 
-/* Index of the open part when it is one of this group and takes `cost` more bytes; NONE otherwise. */
+/*
+ * Index of the open part when it is one of this group and takes `cost` more bytes; NONE otherwise.
+ */
 uint32_t parts_open_for(const struct parts *parts, uint32_t group, uint64_t cost);
 /* Counts an entry of the open part. */
 void parts_count(struct parts *parts, uint64_t bytes);

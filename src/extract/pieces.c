@@ -39,8 +39,8 @@ void piece_shorten(struct buf *path, size_t start)
 }
 
 /*
- * What the whole file takes in a part. Sparse ranges take nothing in a tar file, and deflate makes less
- * than a 200th of zeros (at best a 1,032nd, zlib's documentation says).
+ * What the whole file takes in a part. Sparse ranges take nothing in a tar file, and deflate makes
+ * less than a 200th of zeros (at best a 1,032nd, zlib's documentation says).
  */
 static uint64_t stored_size(const struct sink *sink)
 {

@@ -1,8 +1,8 @@
 /*
  * Writing one file into the parts, cut into pieces where it is larger than a part may be.
  *
- * The pieces of "x.iso" are called "x.iso.piece-01-of-03" and so on, and each stands in a part of its
- * own. `cat x.iso.piece-*` (or `copy /b`) joins them.
+ * The pieces of "x.iso" are called "x.iso.piece-01-of-03" and so on, and each stands in a part of
+ * its own. `cat x.iso.piece-*` (or `copy /b`) joins them.
  */
 #ifndef EXTRACT_PIECES_H
 #define EXTRACT_PIECES_H
@@ -46,8 +46,8 @@ void sink_free(struct sink *sink);
 void piece_ending(struct buf *path, unsigned number, unsigned count);
 
 /*
- * Cuts the last name of the path (which starts at `start` in the buffer) so that a piece's ending keeps
- * it within NAME_LIMIT; most names stay as they are.
+ * Cuts the last name of the path (which starts at `start` in the buffer) so that a piece's ending
+ * keeps it within NAME_LIMIT; most names stay as they are.
  */
 void piece_shorten(struct buf *path, size_t start);
 

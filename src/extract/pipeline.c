@@ -76,7 +76,9 @@ static void fill(struct slot *slot, struct data_reader *reader, uint64_t left)
 		chunk->length = data_read(reader, slot->buffer,
 		    left < PIPELINE_BUFFER ? (size_t)left : PIPELINE_BUFFER, &chunk->holes);
 	}
-	/* A reader that ends early would be a mistake of ours; nothing may look shorter than it is. */
+	/*
+	 * A reader that ends early would be a mistake of ours; nothing may look shorter than it is.
+	 */
 	if (left > 0 && chunk->length == 0) {
 		chunk->data = NULL;
 		chunk->length = left;

@@ -1,9 +1,9 @@
 /*
  * The proof: hash lists that need no coldlift to be checked.
  *
- * bagit.txt, bag-info.txt, manifest-sha256.txt and tagmanifest-sha256.txt make the job, with all parts
- * unpacked into it, a bag; SHA256SUMS is for `sha256sum -c`; PARTS.SHA256SUMS has the parts themselves;
- * NAME-proof.zip has the first five again.
+ * bagit.txt, bag-info.txt, manifest-sha256.txt and tagmanifest-sha256.txt make the job, with all
+ * parts unpacked into it, a bag; SHA256SUMS is for `sha256sum -c`; PARTS.SHA256SUMS has the parts
+ * themselves; NAME-proof.zip has the first five again.
  *
  * Sources: RFC 8493 (BagIt 1.0); GNU coreutils manual, "md5sum invocation" (escaped names).
  */
@@ -20,8 +20,8 @@ struct tag_file {
 };
 
 /*
- * Writes all of it. `tags` are the job's other files (record.jsonl...) with their digests, sorted in
- * here.
+ * Writes all of it. `tags` are the job's other files (record.jsonl...) with their digests, sorted
+ * in here.
  */
 bool proof_write(const struct job *job, const struct outcomes *outcomes, const struct parts *parts,
     const struct tag_file *tags, size_t n_tags, struct error *error);

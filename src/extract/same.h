@@ -1,8 +1,8 @@
 /*
  * Which files hold the same bytes: second names on the old volume, and equal content.
  *
- * Only within one part, so that every part opens by itself. Equal content means equal size and equal
- * SHA-256; only sizes that occur more than once in a group are worth a look.
+ * Only within one part, so that every part opens by itself. Equal content means equal size and
+ * equal SHA-256; only sizes that occur more than once in a group are worth a look.
  */
 #ifndef EXTRACT_SAME_H
 #define EXTRACT_SAME_H
@@ -18,7 +18,8 @@ struct same {
 	const struct plan *plan;
 	const struct outcomes *outcomes;
 	bool once;            /* store equal bytes once */
-	struct map firsts;    /* stream -> the item that the plan takes, for streams with several names */
+	struct map
+	    firsts; /* stream -> the item that the plan takes, for streams with several names */
 	struct map stored;    /* stream -> item that stands in a part, the latest */
 	struct map contents;  /* digest and size -> item that stands in a part, the latest */
 	struct map sizes;     /* size -> how often in the group in work, 1 or 2 (more) */
@@ -37,7 +38,10 @@ bool same_is_candidate(const struct same *same, uint32_t item);
 /* The item that the plan takes under another name for the same stream; NONE. */
 uint32_t same_first(const struct same *same, uint32_t item);
 
-/* An item in part `part` that is the same stream, or (with outcome.digest set) has the same content. */
+/*
+ * An item in part `part` that is the same stream, or (with outcome.digest set) has the same
+ * content.
+ */
 uint32_t same_stream_in_part(const struct same *same, uint32_t item, uint32_t part);
 uint32_t same_content_in_part(const struct same *same, uint32_t item, uint32_t part);
 

@@ -12,8 +12,8 @@
 #include <stddef.h>
 
 /*
- * Sets *map (in `arena`) to the ranges that hold data, gaps that are too small to matter closed; NULL
- * when the stream is not sparse enough to be worth it. False when memory runs out.
+ * Sets *map (in `arena`) to the ranges that hold data, gaps that are too small to matter closed;
+ * NULL when the stream is not sparse enough to be worth it. False when memory runs out.
  */
 bool sparse_map(const struct plan *plan, const struct item *item, struct arena *arena,
     const struct hole **map, size_t *n_map);

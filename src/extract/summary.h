@@ -22,7 +22,9 @@ struct summary {
 
 void summary_print(FILE *stream, const struct summary *summary);
 
-/* Writes one JSON document to the stream; a dry run lists every item. False: no memory or no room. */
+/*
+ * Writes one JSON document to the stream; a dry run lists every item. False: no memory or no room.
+ */
 bool summary_print_json(FILE *stream, const struct summary *summary);
 
 /* Reasons that wait for somebody's decision. */

@@ -1,9 +1,9 @@
 /*
  * Taking: see take.h.
  *
- * Group by group, in the order of the plan. A group's files are read by one pipeline; those that are
- * expected to be second names of another in the same part are left out of it, and read by themselves in
- * the rare case that a new part has begun between the two.
+ * Group by group, in the order of the plan. A group's files are read by one pipeline; those that
+ * are expected to be second names of another in the same part are left out of it, and read by
+ * themselves in the rare case that a new part has begun between the two.
  */
 #include "extract/take.h"
 
@@ -53,8 +53,8 @@ uint64_t take_need(const struct plan *plan, enum format format)
 		if (stream == NULL)
 			continue;
 		/* Sparse ranges take no room in any format; compressed bytes are stored in full. */
-		if ((stream->flags & STREAM_SPARSE) != 0 && (stream->flags & STREAM_COMPRESSED) == 0 &&
-		    stream->allocated < stream->size)
+		if ((stream->flags & STREAM_SPARSE) != 0 &&
+		    (stream->flags & STREAM_COMPRESSED) == 0 && stream->allocated < stream->size)
 			total += stream->allocated + stream->size / 1000;
 		else
 			total += stream->size;
@@ -326,7 +326,8 @@ static void point_at_firsts(struct take *take)
 bool take_all(const struct plan *plan, struct parts *parts, struct outcomes *outcomes, bool once,
     struct progress *progress, struct error *error)
 {
-	struct take take = {.plan = plan, .parts = parts, .outcomes = outcomes, .progress = progress};
+	struct take take = {
+	    .plan = plan, .parts = parts, .outcomes = outcomes, .progress = progress};
 	bool good = same_start(&take.same, outcomes, once);
 
 	take.held = once ? malloc(TAKE_HELD) : NULL;

@@ -21,7 +21,9 @@ struct take {
 	struct arena arena;  /* of the file in work */
 };
 
-/* Files up to this size are held in memory until it is known whether they are the same as another. */
+/*
+ * Files up to this size are held in memory until it is known whether they are the same as another.
+ */
 #define TAKE_HELD ((size_t)8 << 20)
 
 /* Bytes that will be read, for progress and room: see also take_need(). */
@@ -30,8 +32,8 @@ uint64_t take_bytes(const struct plan *plan);
 uint64_t take_need(const struct plan *plan, enum format format);
 
 /*
- * Takes everything, and completes the parts. False with *error when the destination failed, somebody
- * asked to stop (STATUS_OTHER), or memory ran out; the open part is given up then.
+ * Takes everything, and completes the parts. False with *error when the destination failed,
+ * somebody asked to stop (STATUS_OTHER), or memory ran out; the open part is given up then.
  */
 bool take_all(const struct plan *plan, struct parts *parts, struct outcomes *outcomes, bool once,
     struct progress *progress, struct error *error);

@@ -1,9 +1,9 @@
 /*
- * Parts as tar files in the pax format, through libarchive: times to the nanosecond, hard links, sparse
- * files.
+ * Parts as tar files in the pax format, through libarchive: times to the nanosecond, hard links,
+ * sparse files.
  *
- * Source: POSIX.1-2017, pax, "pax Interchange Format"; sparse files in GNU's form 1.0 (GNU tar manual,
- * "Storing Sparse Files").
+ * Source: POSIX.1-2017, pax, "pax Interchange Format"; sparse files in GNU's form 1.0 (GNU tar
+ * manual, "Storing Sparse Files").
  */
 #include "base/filetime.h"
 #include "extract/archive_file.h"
@@ -17,8 +17,8 @@ struct tar_writer {
 };
 
 /*
- * Not the time of creation: pax has no keyword for it, and other programs print a warning for every file
- * when they meet libarchive's own. The record has it.
+ * Not the time of creation: pax has no keyword for it, and other programs print a warning for every
+ * file when they meet libarchive's own. The record has it.
  */
 static void set_times(struct archive_entry *entry, const struct member *member)
 {

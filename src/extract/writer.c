@@ -23,8 +23,8 @@ bool format_from_name(const char *name, enum format *format)
 	return false;
 }
 
-struct writer *writer_open(enum format format, const char *path, const struct writer_options *options,
-    struct error *error)
+struct writer *writer_open(
+    enum format format, const char *path, const struct writer_options *options, struct error *error)
 {
 	switch (format) {
 	case FORMAT_ZIP:
@@ -64,10 +64,10 @@ uint64_t writer_size(const struct writer *writer)
 }
 
 /*
- * Zip: local header, descriptor and central entry with their extra fields (under 256 bytes without the
- * names), and what deflate can add to bytes that it cannot compress (5 bytes for each 16 kB and some).
- * Tar: header, pax header and its records, padding; the sparse map is bounded by 4,096 ranges of at
- * most 40 bytes, but comes in place of at least as many blocks that are left out.
+ * Zip: local header, descriptor and central entry with their extra fields (under 256 bytes without
+ * the names), and what deflate can add to bytes that it cannot compress (5 bytes for each 16 kB and
+ * some). Tar: header, pax header and its records, padding; the sparse map is bounded by 4,096
+ * ranges of at most 40 bytes, but comes in place of at least as many blocks that are left out.
  */
 uint64_t writer_cost(enum format format, const char *path, uint64_t size)
 {

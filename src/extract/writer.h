@@ -42,8 +42,8 @@ struct member {
 	bool is_readonly;
 	bool is_compact;     /* compressed already by its kind: store rather than deflate */
 	/*
-	 * The ranges that hold data, when the rest of the file is sparse; ascending, without overlaps.
-	 * tar needs them beforehand. NULL: not known, or nothing is sparse.
+	 * The ranges that hold data, when the rest of the file is sparse; ascending, without
+	 * overlaps. tar needs them beforehand. NULL: not known, or nothing is sparse.
 	 */
 	const struct hole *data;
 	size_t n_data;
@@ -53,8 +53,8 @@ struct writer;
 
 struct writer_options {
 	/*
-	 * Time zone of the old PC as a POSIX TZ text ("CET-1CEST,M3.5.0,M10.5.0/3"), for the zip format's
-	 * local time field; NULL: UTC.
+	 * Time zone of the old PC as a POSIX TZ text ("CET-1CEST,M3.5.0,M10.5.0/3"), for the zip
+	 * format's local time field; NULL: UTC.
 	 */
 	const char *zone;
 };
@@ -63,10 +63,12 @@ struct writer_options {
  * Starts the part `path` (a file, or for FORMAT_FOLDER the folder that stands for all parts).
  * NULL with *error (STATUS_DESTINATION).
  */
-struct writer *writer_open(enum format format, const char *path, const struct writer_options *options,
-    struct error *error);
+struct writer *writer_open(enum format format, const char *path,
+    const struct writer_options *options, struct error *error);
 
-/* Every function below returns false with *error (STATUS_DESTINATION) when the destination failed. */
+/*
+ * Every function below returns false with *error (STATUS_DESTINATION) when the destination failed.
+ */
 bool writer_begin(struct writer *writer, const struct member *member, struct error *error);
 bool writer_data(struct writer *writer, const void *data, size_t length, struct error *error);
 /* `length` zero bytes, stored as a sparse range where the format can. */
@@ -74,8 +76,8 @@ bool writer_zeros(struct writer *writer, uint64_t length, struct error *error);
 bool writer_end(struct writer *writer, struct error *error);
 
 /*
- * Between two entries: bytes that the part takes at the destination when it is finished now (an upper
- * bound, a few kB at most above the truth). 0 for FORMAT_FOLDER.
+ * Between two entries: bytes that the part takes at the destination when it is finished now (an
+ * upper bound, a few kB at most above the truth). 0 for FORMAT_FOLDER.
  */
 uint64_t writer_size(const struct writer *writer);
 

@@ -100,6 +100,24 @@ grep -q '^BagIt-Version: 1.0$' to/cut/bagit.txt || fail "bagit.txt"
 jq -e '[.volumes[] | .sum == .clusters and .by_owner.unaccounted == 0] | all' \
 	to/cut/account.json >/dev/null || fail "account.json does not add up"
 
+# Small parts (with the losses that the system drive has): each opens by itself, and links stay inside their part.
+for format in zip tar; do
+	expect 1 "small $format" "$COLDLIFT" extract --quiet --to to --name "small-$format" \
+		--format $format --same once --part-size 1M --leave '\Survey\**' "$system" "$data"
+	ls to/small-$format/*-2.$format >/dev/null 2>&1 || fail "small $format: one part only"
+	mkdir "un-small-$format"
+	for part in to/small-$format/small-$format-*.$format; do
+		[ "$(stat -c %s "$part")" -le 1000000 ] || fail "$part is larger than asked for"
+		case $format:$part in
+		*-proof.zip) ;;
+		zip:*) unzip -qq "$part" -d "un-small-$format" || [ $? -eq 1 ] ;;
+		tar:*) tar -xf "$part" -C "un-small-$format" ;;
+		esac || fail "$part: unpacking"
+	done
+	(cd "un-small-$format" && sha256sum -c --quiet --strict "../to/small-$format/SHA256SUMS") \
+		>/dev/null || fail "small $format: SHA256SUMS"
+done
+
 # The same job again, and again at another time, holds the same bytes.
 expect 0 "again" "$COLDLIFT" extract --quiet --to to --name again --leave '\Archive\**' \
 	--leave '\Survey\**' "$data"

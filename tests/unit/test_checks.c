@@ -1,6 +1,6 @@
 /*
- * Notes on what arrived. Beginnings and ends of formats: the specifications named in src/extract/kinds.c;
- * the bytes of the examples are made by hand after them.
+ * Notes on what arrived. Beginnings and ends of formats: the specifications named in
+ * src/extract/kinds.c; the bytes of the examples are made by hand after them.
  */
 #include "unit.h"
 

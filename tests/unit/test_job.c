@@ -1,6 +1,6 @@
 /*
- * The job folder and the choices of a plan file: plain properties, no outside source applies, but for the
- * names that Windows cannot store ("Naming Files, Paths, and Namespaces", Microsoft).
+ * The job folder and the choices of a plan file: plain properties, no outside source applies, but
+ * for the names that Windows cannot store ("Naming Files, Paths, and Namespaces", Microsoft).
  */
 #include "unit.h"
 
@@ -17,8 +17,8 @@
 
 static void names_that_are_refused(void **state)
 {
-	static const char *const bad[] = {"", ".", "..", "../x", "a/b", "a\\b", "/tmp", "CON", "nul.txt",
-	    "a:b", "x.", "x ", "a\nb", "-rf", ".hidden", "\xFF"};
+	static const char *const bad[] = {"", ".", "..", "../x", "a/b", "a\\b", "/tmp", "CON",
+	    "nul.txt", "a:b", "x.", "x ", "a\nb", "-rf", ".hidden", "\xFF"};
 	static const char *const good[] = {"x", "FERNHILL-PC-2026-07-01", "Zoës Bilder", "a.b"};
 	struct error error;
 	char long_name[200];

@@ -28,7 +28,8 @@ static void bag_lines(void **state)
 /* What sha256sum prints for a file of that name, taken from a run of it. */
 static void sum_lines_equal_sha256sum(void **state)
 {
-	static const char *const names[] = {"plain.txt", "back\\slash", "new\nline", "Zoë 🍎", "50%"};
+	static const char *const names[] = {
+	    "plain.txt", "back\\slash", "new\nline", "Zoë 🍎", "50%"};
 	char folder[] = "/tmp/coldlift-proof-XXXXXX";
 	char cwd[4096];
 

@@ -1,7 +1,8 @@
 /*
  * The writers, read back by other programs: unzip (Info-ZIP), Python's zipfile and tarfile, bsdtar.
  *
- * Expected values come from the definitions: PKWARE APPNOTE (DOS time), POSIX pax, [MS-DTYP] FILETIME.
+ * Expected values come from the definitions: PKWARE APPNOTE (DOS time), POSIX pax, [MS-DTYP]
+ * FILETIME.
  */
 #include "unit.h"
 
@@ -236,13 +237,15 @@ static void folder_keeps_times(void **state)
 	assert_true(writer_end(writer, &error));
 	assert_int_equal(access(inside("files"), F_OK), -1);
 	assert_true(writer_finish(writer, NULL, &error));
-	assert_int_equal(shell("cd files/data && test $(stat -c %.2Y plain.txt) = 1563099630.25 && "
-			       "test $(stat -c %Y empty) = 1563099630 && "
-			       "test $(stat -c %a empty) = 700 && test $(stat -c %a plain.txt) = 600 && "
-			       "test $(stat -c %s sparse.bin) = 8388608 && "
-			       "test $(stat -c %b sparse.bin) -lt 1000 && "
-			       "test second -ef 'Zoë/Äpfel 🍎.txt' && "
-			       "test $(tail -c 4194304 sparse.bin | head -c 2) = de"), 0);
+	assert_int_equal(
+	    shell("cd files/data && test $(stat -c %.2Y plain.txt) = 1563099630.25 && "
+		  "test $(stat -c %Y empty) = 1563099630 && "
+		  "test $(stat -c %a empty) = 700 && test $(stat -c %a plain.txt) = 600 && "
+		  "test $(stat -c %s sparse.bin) = 8388608 && "
+		  "test $(stat -c %b sparse.bin) -lt 1000 && "
+		  "test second -ef 'Zoë/Äpfel 🍎.txt' && "
+		  "test $(tail -c 4194304 sparse.bin | head -c 2) = de"),
+	    0);
 }
 
 /* A path of 40 names of 200 bytes is longer than the 4,096 bytes that Linux takes at once. */
