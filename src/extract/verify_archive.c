@@ -23,6 +23,8 @@ struct file_reader {
 	struct sha256_ctx hash;
 	struct error error; /* status 0: none */
 	uint8_t *buffer;
+	struct raw_names names;
+	size_t n_entries;
 };
 
 static bool read_piece(struct file_reader *reader, size_t *got)
@@ -91,27 +93,85 @@ static bool hash_rest(struct file_reader *reader)
 	return true;
 }
 
+/* The names of the entry in work as they stand in the file. */
+static struct raw_name entry_names(const struct file_reader *reader, struct archive_entry *entry)
+{
+	struct raw_name raw = {0};
+
+	if (reader->n_entries < reader->names.count)
+		raw = reader->names.items[reader->n_entries];
+	if (raw.name == NULL)
+		raw.name = archive_entry_pathname(entry);
+	if (raw.name == NULL)
+		raw.name = "";
+	if (archive_entry_hardlink(entry) == NULL)
+		raw.link = NULL;
+	else if (raw.link == NULL)
+		raw.link = archive_entry_hardlink(entry);
+	return raw;
+}
+
 static bool visit_entries(struct file_reader *reader, struct archive *archive,
     const struct archive_visitor *visitor, char *broken, struct error *error)
 {
 	struct archive_entry *entry;
+	struct raw_name raw;
 
-	for (;;) {
+	for (;; reader->n_entries++) {
 		int result = archive_read_next_header(archive, &entry);
 
+		while (result == ARCHIVE_RETRY)
+			result = archive_read_next_header(archive, &entry);
 		if (result == ARCHIVE_EOF)
 			return true;
-		if (result == ARCHIVE_RETRY)
-			continue;
 		if (result != ARCHIVE_OK && result != ARCHIVE_WARN) {
 			say_why(archive, broken);
 			return true;
 		}
-		if (!visitor->entry(visitor->context, archive, entry, error))
+		raw = entry_names(reader, entry);
+		if (!visitor->entry(visitor->context, archive, entry, raw.name, raw.link, error))
 			return false;
 		if (reader->error.status != 0)
 			return true;
 	}
+}
+
+/* By its name: zeros, say, would be an empty tar file, but are no zip file. */
+static bool choose_format(struct file_reader *reader, struct archive *archive,
+    struct error *error)
+{
+	size_t length = strlen(reader->name);
+	bool is_tar = length > 4 && strcmp(reader->name + length - 4, ".tar") == 0;
+	off_t size = lseek(reader->fd, 0, SEEK_END);
+
+	if (size < 0 || lseek(reader->fd, 0, SEEK_SET) < 0)
+		return error_set_errno(error, STATUS_DESTINATION, errno,
+		    "reading '%s' in the job failed", reader->name);
+	if (is_tar)
+		archive_read_support_format_tar(archive);
+	else
+		archive_read_support_format_zip_seekable(archive);
+	return (is_tar ? tar_names_read : zip_names_read)(&reader->names, reader->fd,
+	    (uint64_t)size, error);
+}
+
+static bool open_and_visit(struct file_reader *reader, struct archive *archive,
+    const struct archive_visitor *visitor, char *broken, struct error *error)
+{
+	if (!choose_format(reader, archive, error))
+		return false;
+	archive_read_set_read_callback(archive, on_read);
+	archive_read_set_seek_callback(archive, on_seek);
+	archive_read_set_callback_data(archive, reader);
+	if (archive_read_open1(archive) != ARCHIVE_OK) {
+		say_why(archive, broken);
+		return true;
+	}
+	if (!visit_entries(reader, archive, visitor, broken, error))
+		return false;
+	if (broken[0] == '\0' && (!reader->names.is_whole || reader->names.count != reader->n_entries))
+		snprintf(broken, 300, "its list of names is damaged");
+	return true;
 }
 
 bool archive_visit(struct verify *verify, int fd, const char *name,
@@ -121,27 +181,14 @@ bool archive_visit(struct verify *verify, int fd, const char *name,
 	struct file_reader reader = {.verify = verify, .name = name, .fd = fd,
 	    .buffer = malloc(VERIFY_BUFFER)};
 	struct archive *archive = archive_read_new();
-	size_t length = strlen(name);
 	bool good = true;
 
 	broken[0] = '\0';
 	sha256_init(&reader.hash);
-	if (archive == NULL || reader.buffer == NULL) {
+	if (archive == NULL || reader.buffer == NULL)
 		good = error_no_memory(error);
-		goto out;
-	}
-	/* By its name: zeros, say, would be an empty tar file, but are no zip file. */
-	if (length > 4 && strcmp(name + length - 4, ".tar") == 0)
-		archive_read_support_format_tar(archive);
 	else
-		archive_read_support_format_zip_seekable(archive);
-	archive_read_set_read_callback(archive, on_read);
-	archive_read_set_seek_callback(archive, on_seek);
-	archive_read_set_callback_data(archive, &reader);
-	if (archive_read_open1(archive) != ARCHIVE_OK)
-		say_why(archive, broken);
-	else
-		good = visit_entries(&reader, archive, visitor, broken, error);
+		good = open_and_visit(&reader, archive, visitor, broken, error);
 	if (good && reader.error.status == 0)
 		hash_rest(&reader);
 	if (good && reader.error.status != 0) {
@@ -150,7 +197,7 @@ bool archive_visit(struct verify *verify, int fd, const char *name,
 			*error = reader.error;
 	}
 	*digest = digest_take(&reader.hash);
-out:
+	raw_names_free(&reader.names);
 	if (archive != NULL)
 		archive_read_free(archive);
 	free(reader.buffer);
@@ -158,11 +205,12 @@ out:
 	return good;
 }
 
-void archive_content(struct archive *archive, struct member_check *check, char *reason)
+void archive_content(struct archive *archive, struct archive_entry *entry,
+    struct member_check *check, char *reason)
 {
 	const void *data;
 	size_t length;
-	la_int64_t offset;
+	la_int64_t offset, size = archive_entry_size(entry);
 	uint64_t expected = 0;
 	int result;
 
@@ -180,4 +228,8 @@ void archive_content(struct archive *archive, struct member_check *check, char *
 	}
 	if (result != ARCHIVE_EOF)
 		say_why(archive, reason);
+	/* A sparse file of a tar file may end in a hole, for which no block comes. */
+	else if (archive_format(archive) != ARCHIVE_FORMAT_ZIP && size > 0 &&
+	    (uint64_t)size > expected)
+		member_zeros(check, (uint64_t)size - expected);
 }

@@ -122,23 +122,22 @@ struct proof_visit {
 };
 
 static bool visit_proof_entry(void *context, struct archive *archive, struct archive_entry *entry,
-    struct error *error)
+    const char *path, const char *link, struct error *error)
 {
 	struct proof_visit *visit = context;
 	struct verify *verify = visit->verify;
-	const char *path = archive_entry_pathname(entry);
 	struct member_check check = {.verify = verify};
 	struct digest inside, beside;
 	char reason[300];
 	bool found;
 
-	if (path == NULL || !name_is_plain(path) || archive_entry_filetype(entry) != AE_IFREG)
-		return differ(verify, error, DIFFERS_UNSAFE_NAME, path == NULL ? "" : path,
+	if (link != NULL || !name_is_plain(path) || archive_entry_filetype(entry) != AE_IFREG)
+		return differ(verify, error, DIFFERS_UNSAFE_NAME, path,
 		    "%s holds something that is no tag file.", verify->proof_name);
 	for (size_t i = 0; i < N_PROOF_FILES; i++)
 		visit->seen[i] = visit->seen[i] || strcmp(path, proof_files[i]) == 0;
 	sha256_init(&check.hash);
-	archive_content(archive, &check, reason);
+	archive_content(archive, entry, &check, reason);
 	inside = digest_take(&check.hash);
 	if (reason[0] != '\0')
 		return differ(verify, error, DIFFERS_PART_BROKEN, path,

@@ -206,13 +206,37 @@ void member_zeros(struct member_check *check, uint64_t length);
 /* `reason` is NULL, or why its bytes could not be read to the end. */
 bool member_end(struct member_check *check, const char *reason, struct error *error);
 
+/* verify_zip_names.c, verify_tar_names.c: names as they stand in a part, byte for byte */
+
+struct raw_name {
+	uint64_t offset;        /* of the entry in the file */
+	const char *name, *link; /* NULL: it is ASCII, and libarchive gives it as it is */
+};
+
+struct raw_names {
+	struct arena arena;
+	struct raw_name *items; /* in the order in which the entries lie in the file */
+	size_t count, capacity;
+	bool is_whole; /* they could be read to their end */
+};
+
+/* Need raw_names_free(). False with *error only when memory runs out. */
+bool zip_names_read(struct raw_names *names, int fd, uint64_t file_size, struct error *error);
+bool tar_names_read(struct raw_names *names, int fd, uint64_t file_size, struct error *error);
+void raw_names_free(struct raw_names *names);
+/* All of it or nothing; leaves the position of fd alone. */
+bool raw_read(int fd, void *data, size_t length, uint64_t offset);
+
 /* verify_archive.c: reading zip and tar */
 struct archive;
 struct archive_entry;
 struct archive_visitor {
-	/* Called for each entry; must use member_... above or skip. False with *error stops. */
+	/*
+	 * Called for each entry; must use member_... above or skip. False with *error stops. `name` is that
+	 * of the entry and `link` of the file that it is a second name of (NULL: none), byte for byte.
+	 */
 	bool (*entry)(void *context, struct archive *archive, struct archive_entry *entry,
-	    struct error *error);
+	    const char *name, const char *link, struct error *error);
 	void *context;
 };
 /*
@@ -224,9 +248,10 @@ bool archive_visit(struct verify *verify, int fd, const char *name,
     struct error *error);
 /*
  * Feeds the content of the entry to `check`. `reason` (300 bytes) gets why it could not be read, "" when
- * it could. False with *error when the file itself could not be read.
+ * it could.
  */
-void archive_content(struct archive *archive, struct member_check *check, char *reason);
+void archive_content(struct archive *archive, struct archive_entry *entry,
+    struct member_check *check, char *reason);
 
 /* verify_folder.c */
 bool verify_folder_part(struct verify *verify, uint32_t part, struct error *error);

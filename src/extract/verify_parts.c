@@ -1,4 +1,5 @@
 /* Every part of a job, read to its end and ticked off: see verify_internal.h. */
+#include "base/utf.h"
 #include "extract/verify_internal.h"
 
 #include <archive.h>
@@ -22,15 +23,14 @@ static void copy_path(struct buf *out, const char *path)
 }
 
 static bool visit_entry(struct part_visit *visit, struct archive *archive,
-    struct archive_entry *entry, const char *path, struct error *error)
+    struct archive_entry *entry, const char *path, const char *link, struct error *error)
 {
 	struct verify *verify = visit->verify;
-	const char *target = archive_entry_hardlink(entry);
 	struct member_check check;
 	char reason[300];
 
-	if (target != NULL)
-		return member_link(verify, visit->part, path, target, error);
+	if (link != NULL)
+		return member_link(verify, visit->part, path, link, error);
 	if (archive_entry_filetype(entry) == AE_IFDIR)
 		return member_folder(verify, path, error);
 	if (archive_entry_filetype(entry) != AE_IFREG)
@@ -39,21 +39,21 @@ static bool visit_entry(struct part_visit *visit, struct archive *archive,
 		    verify->parts[visit->part].name);
 	if (!member_begin(&check, verify, visit->part, path, error))
 		return false;
-	archive_content(archive, &check, reason);
+	archive_content(archive, entry, &check, reason);
 	return member_end(&check, reason[0] == '\0' ? NULL : reason, error);
 }
 
 static bool on_entry(void *context, struct archive *archive, struct archive_entry *entry,
-    struct error *error)
+    const char *name, const char *link, struct error *error)
 {
 	struct part_visit *visit = context;
-	const char *name = archive_entry_pathname(entry);
 	struct buf path = {0};
 	bool good;
 
-	if (name == NULL)
+	if (name[0] == '\0' || !utf_is_clean(name))
 		return differ(visit->verify, error, DIFFERS_UNSAFE_NAME,
-		    visit->verify->parts[visit->part].name, "It holds a name that is not UTF-8.");
+		    visit->verify->parts[visit->part].name,
+		    "It holds a name that is empty or not UTF-8.");
 	copy_path(&path, name);
 	if (path.failed)
 		good = error_no_memory(error);
@@ -64,7 +64,7 @@ static bool on_entry(void *context, struct archive *archive, struct archive_entr
 		    "%s holds this name, which does not lie below data/.",
 		    visit->verify->parts[visit->part].name);
 	else
-		good = visit_entry(visit, archive, entry, buf_text(&path), error);
+		good = visit_entry(visit, archive, entry, buf_text(&path), link, error);
 	buf_free(&path);
 	return good;
 }
@@ -109,20 +109,20 @@ struct join_visit {
 };
 
 static bool on_join_entry(void *context, struct archive *archive, struct archive_entry *entry,
-    struct error *error)
+    const char *name, const char *link, struct error *error)
 {
 	struct join_visit *visit = context;
-	const char *name = archive_entry_pathname(entry);
 	struct member_check check = {.verify = visit->verify, .whole = visit->whole,
 	    .path = visit->path};
 	char reason[300];
 
+	(void)link;
 	(void)error;
-	if (name == NULL || strcmp(name, visit->path) != 0)
+	if (strcmp(name, visit->path) != 0)
 		return true;
 	check.claim = table_find(visit->verify, visit->path);
 	sha256_init(&check.hash);
-	archive_content(archive, &check, reason);
+	archive_content(archive, entry, &check, reason);
 	visit->whole->next++;
 	return true;
 }

@@ -29,6 +29,9 @@ FILES = [
      b"\xff\xd8\xff\xe0" + bytes(range(256)) * 300 + b"\xff\xd9"),
     ("mara-pictures", "mara/Pictures/shed.jpg", r"\Fotos\shed.jpg",
      b"\xff\xd8\xff\xe0" + bytes(reversed(range(256))) * 300 + b"\xff\xd9"),
+    # Names that differ only in how the accent is written (Unicode forms C and D) are two names.
+    ("mara-pictures", "mara/Pictures/caf\u00e9.txt", "\\Fotos\\caf\u00e9.txt", b"composed"),
+    ("mara-pictures", "mara/Pictures/cafe\u0301.txt", "\\Fotos\\cafe\u0301.txt", b"decomposed"),
 ]
 
 

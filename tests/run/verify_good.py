@@ -1,7 +1,7 @@
 #!/usr/bin/python3
 """`verify` proves valid jobs that another program made, in every format.
 
-That the jobs are valid is checked by others first: unzip and bsdtar unpack the parts, and sha256sum -c
+That the jobs are valid is checked by others first: unzip and GNU tar unpack the parts, and sha256sum -c
 (GNU coreutils) proves them beside the tag files.
 """
 
@@ -21,7 +21,7 @@ def prove_by_others(folder, format, scratch):
         if format == "zip":
             tool("unzip", "-q", "-o", part, "-d", scratch)
         else:
-            tool("bsdtar", "-xf", part, "-C", scratch)
+            tool("tar", "-xf", part, "-C", scratch)
     if format == "folder":
         shutil.copytree(folder / f"{maker.NAME}-files", scratch, dirs_exist_ok=True)
     tool("unzip", "-q", "-o", folder / f"{maker.NAME}-proof.zip", "-d", scratch)

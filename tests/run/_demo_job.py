@@ -1,0 +1,353 @@
+"""A whole job on the demo drives, checked against expected.json and by programs that are not ours.
+
+References: expected.json, which the builder of the drives writes without any code of src/; unzip (Info-ZIP),
+GNU tar, bsdtar (libarchive), Python's zipfile and tarfile for the parts; sha256sum (GNU coreutils); RFC 8493 for the
+bag; ntfsinfo (ntfs-3g) for the size of volumes.
+"""
+
+import hashlib
+import json
+import os
+import pathlib
+import re
+import shutil
+import tarfile
+import zipfile
+
+from _harness import DEMO, check, finish, load_lines, run, skip, tool, work_folder
+
+IMAGES = [DEMO / "old-system.img", DEMO / "old-data.img"]
+NAME = "fernhill"
+ARRIVED = {"taken", "partial", "incomplete", "same"}
+LARGE = 64 << 20  # bytes: bigger files are hashed by sha256sum alone
+
+
+def hash_file(path):
+    with open(path, "rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def key_of(row):
+    """A volume without a letter goes by its label, whose case does not matter here."""
+    return (row["volume"].casefold(), row["path"], row.get("stream", ""), row["kind"],
+            row.get("name_utf16", ""))
+
+
+class DemoJob:
+    def __init__(self, format, work):
+        self.format = format
+        self.work = work
+        self.folder = work / NAME
+        self.unpacked = work / "unpacked"
+        self.expected = json.loads((DEMO / "expected.json").read_text(encoding="utf-8"))
+
+    # --- making ---
+
+    def extract(self):
+        before = [hash_file(image) for image in IMAGES]
+        done = run("extract", "--to", self.work, "--name", NAME, "--format", self.format, *IMAGES)
+        check(done.returncode == 1, "extract: status", done.returncode, done.stderr[-2000:])
+        check([hash_file(image) for image in IMAGES] == before, "an image has changed")
+        if not (self.folder / "record.jsonl").exists():
+            print(done.stdout[-3000:], done.stderr[-3000:])
+            return False
+        check(not list(self.folder.rglob("*.unfinished")), "something is unfinished")
+        check(not (self.folder / "journal").exists(), "the journal is still there")
+        check(self.folder.stat().st_mode & 0o777 == 0o700, "the job can be read by others")
+        # A path without a blank cannot be wrapped.
+        long = [line for line in done.stdout.splitlines() if len(line) > 80 and " " in line.strip()]
+        check(not long, "too wide:", long[:3])
+        return True
+
+    # --- the record ---
+
+    def check_record(self):
+        lines = load_lines(self.folder / "record.jsonl")
+        self.head, self.record = lines[0], lines[1:]
+        check(self.head.get("record") == 1 and self.head.get("job") == NAME, "head", self.head)
+        by_key = {}
+        for line in self.record:
+            check(key_of(line) not in by_key, "two lines for", key_of(line))
+            by_key[key_of(line)] = line
+        self.by_as = {line["as"]: line for line in self.record if "as" in line}
+        wanted = {key_of(row): row for row in self.expected["streams"]}
+        for key, row in wanted.items():
+            line = by_key.get(key)
+            if line is None:
+                check(False, "no line for", key, row["state"], row["reason"])
+            else:
+                self.check_line(key, row, line)
+        for key, line in by_key.items():
+            check(key in wanted or line["reason"] == "file-system", "not expected:", key,
+                  line["state"], line["reason"])
+
+    def is_expected_state(self, row, line):
+        if line["state"] == row["state"]:
+            return True
+        # Equal content is stored once in a tar file: the same, found by its bytes.
+        return (self.format == "tar" and row["state"] == "taken" and line["state"] == "same" and
+                self.by_as[line["same_as"]]["sha256"] == row["sha256"])
+
+    def check_line(self, key, row, line):
+        check(self.is_expected_state(row, line) and line["reason"] == row["reason"], key,
+              "is", line["state"], line["reason"], "not", row["state"], row["reason"])
+        if row["kind"] == "file":
+            check(line["size"] == row["size"], key, "size", line["size"], "not", row["size"])
+        if row["kind"] == "file" and row["state"] in ("taken", "same") and "sha256" in row:
+            check(line.get("sha256", row["sha256"] if row["state"] == "same" else "") ==
+                  row["sha256"], key, "has another hash")
+            check("as" in line or line["state"] == "same", key, "has no archive path")
+        if row["state"] not in ARRIVED:
+            check("as" not in line and "part" not in line, key, "is in the archive all the same")
+        if row["state"] == "taken":
+            check(line.get("place", "") == row.get("place", line.get("place", "")), key, "place",
+                  line.get("place"), "not", row.get("place"))
+        if row["state"] == "taken" and row["kind"] == "file":
+            check(line.get("person") == self.person_keys.get(row.get("person")), key, "belongs to",
+                  line.get("person"), "not", row.get("person"))
+
+    # --- the parts ---
+
+    def parts(self):
+        names = [line.split("  ", 1)[1] for line in
+                 (self.folder / "PARTS.SHA256SUMS").read_text(encoding="utf-8").splitlines()]
+        return [self.folder / name for name in names]
+
+    def unpack_zip(self, part):
+        tool("unzip", "-tqq", part)
+        with zipfile.ZipFile(part) as archive:
+            infos = archive.infolist()
+            large = [info.filename for info in infos if info.file_size >= LARGE]
+            for info in infos:
+                check(info.filename.isascii() or info.flag_bits & 0x800, part.name, "no UTF-8 flag",
+                      info.filename)
+        # Info-ZIP would write gigabytes of zeros; bsdtar leaves them out.
+        if len(large) < len(infos):
+            tool("unzip", "-q", part, "-d", self.unpacked, *(["-x", *large] if large else []))
+        if large:
+            tool("bsdtar", "-xSf", part, "-C", self.unpacked, *large)
+        check(len(tool("bsdtar", "-tf", part).splitlines()) == len(infos), part.name, "bsdtar")
+
+    def unpack_tar(self, part):
+        with tarfile.open(part) as archive:
+            names = archive.getnames()
+        check(len(tool("bsdtar", "-tf", part).splitlines()) == len(names), part.name, "bsdtar")
+        # Not bsdtar: it composes accents, so that two names that differ only in that become one.
+        tool("tar", "-xpf", part, "-C", self.unpacked)
+
+    def unpack(self):
+        self.unpacked.mkdir()
+        if self.format == "folder":
+            tool("cp", "-a", "--sparse=always", f"{self.folder / NAME}-files/.", self.unpacked)
+        else:
+            on_disk = {p for p in self.folder.glob(f"*.{self.format}")
+                       if not p.name.endswith("-proof.zip")}
+            check(set(self.parts()) == on_disk, "PARTS.SHA256SUMS", self.parts(), on_disk)
+            tool("sha256sum", "--strict", "--quiet", "-c", "PARTS.SHA256SUMS", cwd=self.folder)
+            for part in self.parts():
+                getattr(self, f"unpack_{self.format}")(part)
+        for tag in self.folder.iterdir():
+            if tag.is_file() and tag.suffix not in (".zip", ".tar"):
+                shutil.copy(tag, self.unpacked)
+        with zipfile.ZipFile(self.folder / f"{NAME}-proof.zip") as proof:
+            check(sorted(proof.namelist()) == ["SHA256SUMS", "bag-info.txt", "bagit.txt",
+                                               "manifest-sha256.txt", "tagmanifest-sha256.txt"],
+                  "proof", proof.namelist())
+            for name in proof.namelist():
+                check(proof.read(name) == (self.folder / name).read_bytes(), "proof", name)
+
+    def check_sums(self):
+        tool("sha256sum", "--strict", "--quiet", "-c", "SHA256SUMS", cwd=self.unpacked)
+
+    def check_bag(self):
+        """RFC 8493: 2.1.1, 2.1.3, 2.2.1, 2.2.2 and 3 (complete and valid)."""
+        check((self.unpacked / "bagit.txt").read_bytes() ==
+              b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n", "bagit.txt")
+        undo = {"%0A": "\n", "%0D": "\r", "%25": "%"}
+        self.manifest = {}
+        text = (self.unpacked / "manifest-sha256.txt").read_bytes().decode("utf-8")
+        for line in text.split("\n")[:-1]:
+            match = re.fullmatch(r"([0-9a-f]{64})[ \t]+(data/[^\r\n]+)", line)
+            check(match, "manifest:", line)
+            check(re.fullmatch(r"(?:[^%]|%0A|%0D|%25)*", match[2]), "encoding:", line)
+            path = re.sub("%0A|%0D|%25", lambda code: undo[code[0]], match[2])
+            check(path not in self.manifest, "twice in the manifest:", path)
+            self.manifest[path] = match[1]
+        there, total = set(), 0
+        for folder, _, names in os.walk(self.unpacked / "data"):
+            for name in names:
+                path = os.path.join(folder, name)
+                there.add(os.path.relpath(path, self.unpacked))
+                total += os.lstat(path).st_size
+                if os.lstat(path).st_size < LARGE:
+                    check(hash_file(path) == self.manifest.get(os.path.relpath(path, self.unpacked)),
+                          "hash of", path)
+        check(there == set(self.manifest), "payload and manifest:",
+              sorted(there ^ set(self.manifest))[:5])
+        info = (self.unpacked / "bag-info.txt").read_text(encoding="utf-8")
+        check(f"\nPayload-Oxum: {total}.{len(there)}\n" in "\n" + info, info, total, len(there))
+        tags = {}
+        for line in (self.unpacked / "tagmanifest-sha256.txt").read_text("utf-8").splitlines():
+            digest, _, name = line.partition("  ")
+            tags[name] = digest
+            check(hash_file(self.unpacked / name) == digest, "tag file", name)
+        check({"bagit.txt", "bag-info.txt", "manifest-sha256.txt", "record.jsonl"} <= set(tags), tags)
+
+    def check_bytes(self):
+        """Every byte that expected.json promises is in the archive, under the path of the record."""
+        wanted = {key_of(row): row for row in self.expected["streams"]}
+        for line in self.record:
+            row = wanted.get(key_of(line))
+            if row is None or row["kind"] != "file" or row["state"] not in ("taken", "same"):
+                continue
+            path = line.get("as", line.get("same_as"))
+            check(self.manifest.get(path) == row.get("sha256"), key_of(line), "is not what",
+                  path, "holds")
+        for line in self.record:
+            if line["kind"] == "folder" and "as" in line:
+                check((self.unpacked / line["as"]).is_dir(), "no folder", line["as"])
+
+    # --- account, findings, special places ---
+
+    def volumes(self):
+        """Name of the volume in the record -> clusters, by ntfsinfo."""
+        sizes = {}
+        for image in IMAGES:
+            table = json.loads(tool("sfdisk", "-J", image))["partitiontable"]
+            for part in table["partitions"]:
+                file = self.work / "volume.img"
+                with open(image, "rb") as whole:
+                    whole.seek(part["start"] * 512)
+                    start = whole.read(512)
+                if start[3:7] != b"NTFS":
+                    continue
+                tool("dd", f"if={image}", f"of={file}", "bs=512", f"skip={part['start']}",
+                     f"count={part['size']}", "conv=sparse", "status=none")
+                text = tool("ntfsinfo", "-m", "-f", file)
+                sizes[int(re.search(r"Volume Size in Clusters: (\d+)", text)[1])] = (
+                    int(re.search(r"Cluster Size: (\d+)", text)[1]))
+                file.unlink()
+        return sizes
+
+    def check_account(self):
+        account = json.loads((self.folder / "account.json").read_text(encoding="utf-8"))
+        tally = {}
+        for line in self.record:
+            if line["kind"] == "file":
+                count, size = tally.get(line["state"], (0, 0))
+                tally[line["state"]] = count + 1, size + line["size"]
+        for state, sums in account["streams"].items():
+            check((sums["count"], sums["bytes"]) == tally.get(state, (0, 0)), "account", state, sums,
+                  tally.get(state))
+        sizes = self.volumes()
+        check({v["clusters"]: v["cluster_size"] for v in account["volumes"]} == sizes, "volumes",
+              account["volumes"], sizes)
+        for volume in account["volumes"]:
+            owners = {k: v for k, v in volume["by_owner"].items() if k not in ("free", "unaccounted")}
+            check(volume["by_owner"].get("unaccounted", 0) == 0, "unaccounted", volume)
+            check(sum(owners.values()) + volume["free"] == volume["clusters"], "sum", volume)
+
+    def check_findings(self):
+        findings = json.loads((self.folder / "findings.json").read_text(encoding="utf-8"))
+        if isinstance(findings, dict):
+            findings = findings["findings"]
+        for place in self.expected["places"]:
+            if place["status"] in ("drive-missing", "share"):
+                told = [f for f in findings if f["weight"] != "note" and (
+                    place["location"] in f["sentence"] or
+                    place["person"] in f["sentence"] and f" {place['location'][:2]}," in f["sentence"])]
+                check(told, "no finding for", place["location"], [f["code"] for f in findings])
+
+    def check_places(self):
+        """Redirected, cloud and log-only places are in the archive under their person and place."""
+        status = {(p["person"], p["place"]): p for p in self.expected["places"]}
+        for person, place, folder in (("mara", "pictures", "mara/Pictures/"),
+                                      ("mara", "documents", "mara/Documents/"),
+                                      ("plots", "desktop", "/Desktop/")):
+            check(status[person, place]["status"] in ("redirected", "other-volume"), place)
+            rows = [row for row in self.expected["streams"] if row.get("person") == person and
+                    row.get("place") == place and row["kind"] == "file" and row["state"] == "taken"]
+            where = status[person, place]["lies"]
+            check(any((row["volume"] + row["path"]).startswith(where) for row in rows), where,
+                  "holds nothing")
+            by_key = {key_of(line): line for line in self.record}
+            for row in rows:
+                path = by_key.get(key_of(row), {}).get("as", "")
+                check(folder in path, key_of(row), "is at", path)
+        leftovers = [row for row in self.expected["streams"] if row["kind"] == "file" and
+                     row["path"].startswith("\\Users\\mara\\Pictures\\") and row["state"] == "taken"]
+        check(leftovers, "no leftovers in the default location")
+
+    def survey(self):
+        done = run("survey", "--json", *IMAGES)
+        check(done.returncode == 0, "survey: status", done.returncode, done.stderr[-1000:])
+        self.system = json.loads(done.stdout)["systems"][0]
+        self.person_keys = {p["account"] or p["folder"]: p["key"] for p in self.system["persons"]}
+
+    def check_survey(self):
+        system = self.system
+        wanted = self.expected["system"]
+        check(system["computer"] == self.expected["pc"], system["computer"])
+        for key in ("product", "edition", "version", "volume"):
+            check(system[key] == wanted[key], "system", key, system[key], wanted[key])
+        check(system["build"].split(".")[0] == wanted["build"], "build", system["build"])
+        check(system["last_shutdown"][:19] == wanted["last_shutdown"][:19], system["last_shutdown"])
+
+        persons = {p["account"] or p["folder"]: p for p in system["persons"] if not p["service"]}
+        check(set(persons) == {p["account"] or p["folder"] for p in self.expected["persons"]},
+              "persons", sorted(persons))
+        for row in self.expected["persons"]:
+            person = persons.get(row["account"] or row["folder"])
+            if person is None:
+                continue
+            for key in ("account", "full_name", "folder", "sid"):
+                check(person[key] == row[key], "person", row["folder"], key, person[key], row[key])
+            profile = person["profile"] or {"volume": "", "path": ""}
+            check(profile["volume"] + profile["path"] == row["lies"], "profile", profile, row["lies"])
+        self.check_survey_places(persons)
+        letters = {entry["letter"]: entry["attached"] for entry in system["letters"]}
+        for row in self.expected["letters"]:
+            check(letters.get(row["letter"]) == (row["status"] == "attached"), "letter", row, letters)
+
+    def check_survey_places(self, persons):
+        for row in self.expected["places"]:
+            person = persons.get(row["person"])
+            places = {p["place"]: p for p in person["places"]} if person else {}
+            place = places.get(row["place"])
+            label = f"place {row['person']} {row['place']}:"
+            if place is None:
+                check(False, label, "is not in the survey")
+                continue
+            check(place["status"] == row["status"], label, place["status"], "not", row["status"])
+            check(place["path"] == row["location"], label, place["path"], "not", row["location"])
+            check(place["cloud"] == row.get("cloud", False), label, "cloud", place["cloud"])
+
+    def check_verify(self):
+        done = run("verify", self.folder)
+        check(done.returncode == 1, "verify: status", done.returncode, done.stdout[-3000:],
+              done.stderr)
+        check("Proven:" in done.stdout, "verify", done.stdout[-500:])
+
+
+def main(format):
+    for need in [*IMAGES, DEMO / "expected.json"]:
+        if not need.exists():
+            skip(f"{need.name} is not there: make demo-drives")
+    os.environ["LC_ALL"] = "C.UTF-8"
+    with work_folder() as work:
+        job = DemoJob(format, pathlib.Path(work))
+        job.survey()
+        if not job.extract():
+            finish()
+        job.check_record()
+        job.check_verify()
+        job.unpack()
+        job.check_sums()
+        job.check_bag()
+        job.check_bytes()
+        job.check_account()
+        job.check_findings()
+        job.check_places()
+        if format == "zip":
+            job.check_survey()
+    finish()

@@ -1,0 +1,6 @@
+#!/usr/bin/python3
+"""A whole job on the demo drives in the format "zip": see _demo_job.py."""
+
+import _demo_job
+
+_demo_job.main("zip")
