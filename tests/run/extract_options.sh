@@ -10,6 +10,11 @@ data=$COLDLIFT_DEMO/old-data.img
 export SOURCE_DATE_EPOCH=1782864000
 failures=0
 
+# Everything it writes goes into a folder of its own, not into the one that it was called in.
+work=$(mktemp -d) || exit 1
+trap 'rm -rf "$work"' EXIT
+cd "$work" || exit 1
+
 fail()
 {
 	echo "FAILED: $*"
