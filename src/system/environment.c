@@ -8,6 +8,7 @@
 
 #define DEPTH_LIMIT 8      /* variables inside variables */
 #define LENGTH_LIMIT 32768 /* bytes: beyond what any path of the old system can have */
+#define STEP_LIMIT 4096    /* variables in one text: many that stand for nothing add no length */
 #define VARIABLE_LIMIT 4096
 
 void environment_free(struct environment *environment)
@@ -73,12 +74,13 @@ struct expansion {
 	struct arena *arena;
 	struct buf out;
 	const char *unknown;
+	unsigned steps; /* variables looked up so far */
 };
 
-/* Recursion is limited by `depth`, the whole text by LENGTH_LIMIT. */
+/* Recursion is limited by `depth`, the whole text by LENGTH_LIMIT, the work by STEP_LIMIT. */
 static void expand(struct expansion *expansion, const char *text, unsigned depth)
 {
-	while (*text && expansion->out.length < LENGTH_LIMIT) {
+	while (*text && expansion->out.length < LENGTH_LIMIT && expansion->steps < STEP_LIMIT) {
 		const char *end = *text == '%' ? strchr(text + 1, '%') : NULL;
 		const char *value = NULL;
 
@@ -90,6 +92,7 @@ static void expand(struct expansion *expansion, const char *text, unsigned depth
 				expansion->out.failed = true;
 				return;
 			}
+			expansion->steps++;
 			value = environment_get(expansion->environment, name);
 			if ((!value || depth == 0) && !expansion->unknown)
 				expansion->unknown = name;

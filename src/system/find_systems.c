@@ -12,12 +12,19 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define SYSTEM_LIMIT 64
+
 struct finder {
 	struct survey *survey;
 	size_t capacity;
+	bool copies; /* which are looked for now: first installations, then copies in folders */
+	bool is_full;
 };
 
-/* Where copies lie that were never anybody's system: the component store, setup's work folders. */
+/*
+ * Where copies lie that were never anybody's system: the component store, setup's work folders,
+ * layers of containers (common practice, no source).
+ */
 static bool is_excluded(const char *path)
 {
 	static const char *const names[] = {
@@ -28,6 +35,8 @@ static bool is_excluded(const char *path)
 	    "\\$WinREAgent\\",
 	    "\\System Volume Information\\",
 	    "\\servicing\\LCU\\",
+	    "\\Microsoft\\Windows\\Containers\\",
+	    "\\Docker\\windowsfilter\\",
 	};
 
 	for (const char *at = strchr(path, '\\'); at; at = strchr(at + 1, '\\'))
@@ -70,6 +79,9 @@ static bool add_system(
 	struct survey *survey = finder->survey;
 	struct old_system *system;
 
+	finder->is_full = survey->n_systems == SYSTEM_LIMIT;
+	if (finder->is_full)
+		return true; /* find_systems() says so */
 	if (!array_reserve(&survey->systems, &finder->capacity, survey->n_systems + 1,
 		sizeof(*survey->systems)))
 		return false;
@@ -91,19 +103,21 @@ static bool add_system(
 static bool look_at(struct finder *finder, size_t volume, const struct catalogue *catalogue,
     const struct entry *entry)
 {
-	const struct node *windows;
+	const struct node *windows, *system32 = catalogue_node(catalogue, entry->node);
 	struct buf path = {0};
 	uint32_t container;
 	bool fine = true;
 
-	if (!utf_equal_fold(catalogue_name(catalogue, entry->name), "System32") ||
+	/* A folder has one name: more are damage, and not worth another look. */
+	if (!utf_equal_fold(catalogue_name(catalogue, entry->name), "System32") || !system32 ||
+	    entry != &catalogue->entries[system32->first_entry] ||
 	    !is_heart(catalogue, entry->node))
 		return true;
 	windows = entry->parent == NONE ? NULL : catalogue_node(catalogue, entry->parent);
 	if (!windows || windows->n_entries == 0 || entry->parent == NODE_ROOT)
 		return true;
 	container = catalogue->entries[windows->first_entry].parent;
-	if (container == NONE)
+	if (container == NONE || (container != NODE_ROOT) != finder->copies)
 		return true;
 	catalogue_node_path(catalogue, entry->parent, &path);
 	if (path.failed)
@@ -126,17 +140,34 @@ static int by_kind(const void *a, const void *b)
 	return one->windows < two->windows ? -1 : one->windows > two->windows;
 }
 
+static bool look_everywhere(struct finder *finder)
+{
+	bool fine = true;
+
+	for (size_t v = 0; v < finder->survey->n_volumes && fine; v++) {
+		const struct catalogue *catalogue = survey_catalogue(finder->survey, v);
+		size_t n_entries = catalogue ? catalogue->n_entries : 0;
+
+		for (size_t i = 0; i < n_entries && fine && !finder->is_full; i++)
+			fine = look_at(finder, v, catalogue, &catalogue->entries[i]);
+	}
+	return fine;
+}
+
 bool find_systems(struct survey *survey, struct error *error)
 {
 	struct finder finder = {.survey = survey};
-	bool fine = true;
+	bool fine;
 
-	for (size_t v = 0; v < survey->n_volumes && fine; v++) {
-		const struct catalogue *catalogue = survey_catalogue(survey, v);
-
-		for (size_t i = 0; catalogue && i < catalogue->n_entries && fine; i++)
-			fine = look_at(&finder, v, catalogue, &catalogue->entries[i]);
-	}
+	fine = look_everywhere(&finder);
+	finder.copies = true;
+	fine = fine && look_everywhere(&finder);
+	if (finder.is_full)
+		findings_add(survey->findings, WEIGHT_CAUTION, "too-many-systems", "",
+		    "Look for the folders of the others among the files outside of profiles.",
+		    "More than %u Windows installations were found, counting copies in folders. "
+		    "The others are not looked into.",
+		    SYSTEM_LIMIT);
 	if (!fine)
 		return error_no_memory(error);
 	if (survey->n_systems > 1)

@@ -171,6 +171,8 @@ struct resolved {
 struct resolved resolve_path(const struct survey *survey, const struct old_system *system,
     const char *path, struct arena *arena);
 bool path_is_share(const char *path);
+/* Past "\\?\", "\??\" and "\\.\", which only say that the rest is meant literally. */
+const char *path_without_prefix(const char *path);
 
 /* --- places.c --- */
 

@@ -3,8 +3,10 @@
 
 #include "base/utf.h"
 
+#include <stdio.h>
 #include <string.h>
 
+#define NUMBER_LIMIT 1000000u
 #define KEY_LIMIT 60 /* bytes: leaves room for the rest of a file name */
 
 /* Device names of the old system: no file may be called so, whatever its extension. */
@@ -61,12 +63,36 @@ const char *key_make(struct arena *arena, const char *name, const char *otherwis
 	return text ? text : otherwise;
 }
 
+static bool number_taken(const char *key, unsigned number,
+    bool (*taken)(const void *context, const char *key), const void *context)
+{
+	char text[4 * KEY_LIMIT];
+
+	snprintf(text, sizeof(text), "%.200s-%u", key, number);
+	return taken(context, text);
+}
+
 const char *key_unique(struct arena *arena, const char *key,
     bool (*taken)(const void *context, const char *key), const void *context)
 {
-	const char *unique = key;
+	unsigned low = 1, high = 2; /* `low` is taken; the key itself stands for 1 */
+	const char *unique;
 
-	for (unsigned number = 2; unique && taken(context, unique); number++)
-		unique = arena_printf(arena, "%s-%u", key, number);
+	if (!taken(context, key))
+		return key;
+	/* Thousands may want the same: doubled until free, then halved down to the first free one. */
+	while (high < NUMBER_LIMIT && number_taken(key, high, taken, context)) {
+		low = high;
+		high *= 2;
+	}
+	while (high - low > 1) {
+		unsigned middle = low + (high - low) / 2;
+
+		if (number_taken(key, middle, taken, context))
+			low = middle;
+		else
+			high = middle;
+	}
+	unique = arena_printf(arena, "%s-%u", key, high);
 	return unique ? unique : key;
 }

@@ -189,6 +189,7 @@ static struct location offline_copy(struct learn *learn, const char *path)
 	struct location at = {system->volume, NONE};
 	uint32_t folder = catalogue_lookup(catalogue, system->windows, OFFLINE_FOLDER);
 
+	path = path_without_prefix(path);
 	if (utf_starts_fold(path, "UNC\\"))
 		path += 4;
 	while (*path == '\\')

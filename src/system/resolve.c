@@ -31,8 +31,7 @@ static bool is_separator(char c)
 	return c == '\\' || c == '/';
 }
 
-/* Past "\\?\", "\??\" and "\\.\", which only say that the rest is meant literally. */
-static const char *without_prefix(const char *path)
+const char *path_without_prefix(const char *path)
 {
 	if (strncmp(path, "\\\\?\\", 4) == 0 || strncmp(path, "\\??\\", 4) == 0 ||
 	    strncmp(path, "\\\\.\\", 4) == 0)
@@ -42,7 +41,7 @@ static const char *without_prefix(const char *path)
 
 bool path_is_share(const char *path)
 {
-	const char *literal = without_prefix(path);
+	const char *literal = path_without_prefix(path);
 
 	if (utf_starts_fold(literal, "UNC\\"))
 		return true;
@@ -91,7 +90,7 @@ static uint32_t top_of(const struct walk *walk, size_t volume)
 /* Begins at the start of an absolute path. False when it does not lead onto a readable volume. */
 static bool start(struct walk *walk, const char *path)
 {
-	const char *literal = without_prefix(path);
+	const char *literal = path_without_prefix(path);
 	size_t volume = SIZE_MAX;
 	uint32_t top = NODE_ROOT;
 	struct guid guid;
@@ -179,6 +178,9 @@ static bool step(struct walk *walk, const char *name)
 	if (strcmp(name, "") == 0 || strcmp(name, ".") == 0)
 		return true;
 	if (strcmp(name, "..") == 0) {
+		/* Above the top of the old system's drive there is nothing, also in a copy. */
+		if (walk->result.at.node == top_of(walk, walk->result.at.volume))
+			return true;
 		walk->result.at.node = parent_of(catalogue, walk->result.at.node);
 		return walk->result.at.node != NONE;
 	}
@@ -193,6 +195,13 @@ static bool step(struct walk *walk, const char *name)
 		return follow(walk, catalogue, below);
 	walk->result.at.node = below;
 	return true;
+}
+
+static bool is_folder(const struct survey *survey, struct location at)
+{
+	const struct node *node = catalogue_node(survey_catalogue(survey, at.volume), at.node);
+
+	return node && node->flags & NODE_FOLDER;
 }
 
 struct resolved resolve_path(const struct survey *survey, const struct old_system *system,
@@ -214,7 +223,10 @@ struct resolved resolve_path(const struct survey *survey, const struct old_syste
 			return walk.result;
 		}
 	}
-	walk.result.reached = REACHED;
+	if (is_folder(survey, walk.result.at))
+		walk.result.reached = REACHED;
+	else
+		walk.result.at.node = NONE;
 	return walk.result;
 }
 

@@ -18,7 +18,25 @@ struct summing {
 	uint32_t *folders; /* still to visit */
 	size_t n_folders, capacity;
 	size_t visits; /* a damaged catalogue may hold a loop: no more visits than names */
+	uint8_t *seen; /* bit for each node with several names; NULL until the first such node */
 };
+
+/* A file with several names counts where it is met first. Without memory it counts each time. */
+static bool is_seen(struct summing *summing, uint32_t number)
+{
+	uint8_t bit = (uint8_t)(1u << number % 8);
+	bool seen;
+
+	if (summing->catalogue->nodes[number].n_entries < 2)
+		return false;
+	if (!summing->seen)
+		summing->seen = calloc(summing->catalogue->n_nodes / 8 + 1, 1);
+	if (!summing->seen)
+		return false;
+	seen = summing->seen[number / 8] & bit;
+	summing->seen[number / 8] |= bit;
+	return seen;
+}
 
 static void add_node(struct summing *summing, uint32_t number)
 {
@@ -27,7 +45,9 @@ static void add_node(struct summing *summing, uint32_t number)
 	uint64_t bytes = 0;
 	bool in_cloud = false;
 
-	if (!node || reparse_kind(node->reparse_tag) == REPARSE_KIND_LINK)
+	/* The file system's own, such as the list of bad clusters, lie in the root folder. */
+	if (!node || reparse_kind(node->reparse_tag) == REPARSE_KIND_LINK ||
+	    (node->flags & NODE_SYSTEM && number != NODE_ROOT) || is_seen(summing, number))
 		return;
 	if (node->flags & NODE_FOLDER) {
 		summing->sum.folders++;
@@ -72,6 +92,7 @@ struct sum survey_sum(const struct survey *survey, struct location location)
 		}
 	}
 	free(summing.folders);
+	free(summing.seen);
 	return summing.sum;
 }
 

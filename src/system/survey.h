@@ -200,9 +200,9 @@ struct location survey_resolve(
  */
 bool zone_to_posix(const struct old_system *system, char *out, size_t size);
 
-/* What lies below a folder, junctions and links not followed. */
+/* What lies below a folder, junctions and links not followed, without the file system's own files. */
 struct sum {
-	uint64_t files, folders;           /* names; a file with two names there counts twice */
+	uint64_t files, folders;           /* a file with two names there counts once */
 	uint64_t bytes;                    /* of all streams of the files */
 	uint64_t cloud_files, cloud_bytes; /* of these: not, or only partly, on the drive */
 };

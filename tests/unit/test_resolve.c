@@ -10,6 +10,7 @@
 #include "fake_survey.h"
 #include "system/inner.h"
 
+#include <stdio.h>
 #include <string.h>
 
 /* --- paths --- */
@@ -52,6 +53,10 @@ static void test_paths(void **state)
 	assert_int_equal(
 	    at(&fake, &system, "Volume{c0ffee02-1a2b-4c3d-8e4f-5eed00000002}\\Photos\\2019").node,
 	    photos);
+	/* A file is no folder. */
+	fake_file(&fake, 1, "Photos\\list.txt", 1);
+	assert_int_equal(at(&fake, &system, "D:\\Photos\\list.txt").node, NONE);
+	assert_int_equal(at(&fake, &system, "D:\\Photos\\list.txt").volume, 1);
 	/* Not there; not attached; unknown letter; shares; nonsense. */
 	assert_int_equal(at(&fake, &system, "D:\\Photos\\2020").node, NONE);
 	assert_int_equal(at(&fake, &system, "D:\\Photos\\2020").volume, 1);
@@ -79,6 +84,7 @@ static void test_paths_of_a_copy(void **state)
 	old = fake_folder(&fake, 0, "Windows.old\\Users\\mara");
 	system.container = fake_folder(&fake, 0, "Windows.old");
 	assert_int_equal(at(&fake, &system, "C:\\Users\\mara").node, old);
+	assert_int_equal(at(&fake, &system, "C:\\..\\..\\Users\\mara").node, old);
 	fake_end(&fake);
 }
 
@@ -97,6 +103,10 @@ static void test_find_systems(void **state)
 	fake_file(&fake, 0, "Backup\\old pc\\WINNT\\system32\\config\\software", 1);
 	fake_file(&fake, 0, "Windows\\WinSxS\\x\\Windows\\System32\\config\\SYSTEM", 1);
 	fake_file(&fake, 0, "Windows\\System32\\config\\RegBack\\SYSTEM", 1);
+	fake_file(&fake, 0,
+	    "ProgramData\\Microsoft\\Windows\\Containers\\BaseImages\\x\\Files\\Windows\\System32\\"
+	    "config\\SYSTEM",
+	    1);
 	fake_file(&fake, 0, "Windows\\System32\\config\\SYSTEM", 1);
 	fake_file(&fake, 0, "Windows.old\\Windows\\System32\\config\\SYSTEM", 1);
 	fake_file(&fake, 0, "Tools\\System32\\config\\notes.txt", 1);
@@ -117,6 +127,34 @@ static void test_find_systems(void **state)
 	fake_end(&fake);
 }
 
+/* However many copies there are, installations are found and the rest is named. */
+static void test_many_systems(void **state)
+{
+	struct findings findings;
+	struct fake fake;
+	struct error error;
+
+	(void)state;
+	findings_init(&findings);
+	fake_start(&fake);
+	fake.survey.findings = &findings;
+	fake_volume(&fake);
+	fake_volume(&fake);
+	for (unsigned i = 0; i < 70; i++) {
+		char path[80];
+
+		snprintf(path, sizeof(path), "%02u\\Windows\\System32\\config\\SYSTEM", i);
+		fake_file(&fake, 0, path, 1);
+	}
+	fake_file(&fake, 1, "Windows\\System32\\config\\SYSTEM", 1);
+	assert_true(find_systems(&fake.survey, &error));
+	assert_int_equal(fake.survey.systems[0].volume, 1);
+	assert_true(fake.survey.n_systems >= 20 && fake.survey.n_systems < 71);
+	assert_true(findings_have(&findings, "too-many-systems"));
+	fake_end(&fake);
+	findings_free(&findings);
+}
+
 static void test_sum(void **state)
 {
 	struct fake fake;
@@ -133,6 +171,34 @@ static void test_sum(void **state)
 	assert_int_equal(sum.bytes, 120);
 	assert_int_equal(sum.folders, 2);
 	assert_int_equal(survey_sum(&fake.survey, NO_LOCATION).files, 0);
+	fake_end(&fake);
+}
+
+/* A place may be the root of a drive, where the file system's own files lie, too. */
+static void test_sum_of_a_root(void **state)
+{
+	struct fake fake;
+	struct catalogue *catalogue;
+	uint32_t bad, letter, second;
+	struct sum sum;
+
+	(void)state;
+	fake_start(&fake);
+	fake_volume(&fake);
+	catalogue = &fake.catalogues[0];
+	bad = fake_file(&fake, 0, "$BadClus", 500000000);
+	catalogue->nodes[bad].flags |= NODE_SYSTEM;
+	catalogue->nodes[NODE_ROOT].flags |= NODE_SYSTEM;
+	letter = fake_file(&fake, 0, "Letters\\one.txt", 7);
+	second = fake_file(&fake, 0, "Letters\\second name.txt", 7);
+	fake_file(&fake, 0, "plan.txt", 5);
+	/* Both names lead to one file: entries of one node stand side by side. */
+	catalogue->entries[catalogue->nodes[second].first_entry].node = letter;
+	catalogue->nodes[letter].n_entries = 2;
+	sum = survey_sum(&fake.survey, (struct location){0, NODE_ROOT});
+	assert_int_equal(sum.files, 2);
+	assert_int_equal(sum.bytes, 12);
+	assert_int_equal(sum.folders, 1);
 	fake_end(&fake);
 }
 
@@ -156,6 +222,7 @@ static void test_variables(void **state)
 {
 	struct environment environment = {0};
 	struct arena arena = {0};
+	char many[3 * 1024 + 1];
 
 	(void)state;
 	assert_true(environment_set(&environment, &arena, "SystemDrive", "C:"));
@@ -172,6 +239,20 @@ static void test_variables(void **state)
 	check_expand(&environment, "", "", NULL);
 	/* A value that holds itself ends at a depth that no honest hive reaches. */
 	assert_non_null(environment_expand(&environment, "%LOOP%", &arena, NULL));
+	/* Nor may many that stand for nothing in the end take a lifetime. */
+	for (unsigned i = 0; i < 1024; i++)
+		memcpy(many + i * 3, "%A%", 4);
+	assert_true(environment_set(&environment, &arena, "A", many));
+	assert_non_null(environment_expand(&environment, many, &arena, NULL));
+	for (char name = 'B'; name < 'H'; name++) {
+		char inner[] = {'%', (char)(name - 1), '%', '\0'}, own[] = {name, '\0'};
+
+		for (unsigned i = 0; i < 1024; i++)
+			memcpy(many + i * 3, inner, 4);
+		assert_true(environment_set(&environment, &arena, own, many));
+	}
+	assert_true(environment_set(&environment, &arena, "A", ""));
+	assert_non_null(environment_expand(&environment, "%G%", &arena, NULL));
 	environment_free(&environment);
 	arena_free(&arena);
 }
@@ -237,6 +318,23 @@ static bool is_one_of_two(const void *context, const char *key)
 	return strcmp(key, "mara") == 0 || strcmp(key, "mara-2") == 0;
 }
 
+/* "plot", "plot-2" ... up to a number are taken. */
+static bool is_up_to(const void *context, const char *key)
+{
+	unsigned number = 1;
+
+	sscanf(key, "plot-%u", &number);
+	return number <= *(const unsigned *)context;
+}
+
+static void check_number(struct arena *arena, unsigned taken)
+{
+	char expected[20];
+
+	snprintf(expected, sizeof(expected), "plot-%u", taken + 1);
+	assert_string_equal(key_unique(arena, "plot", is_up_to, &taken), expected);
+}
+
 static void test_keys(void **state)
 {
 	struct arena arena = {0};
@@ -254,6 +352,8 @@ static void test_keys(void **state)
 	check_key("dot. .", "dot");
 	check_key("a\x1b[2J", "a_[2J");
 	check_key("evil\xE2\x80\xAEtxt", "evil_txt");
+	for (unsigned taken = 1; taken < 40; taken++)
+		check_number(&arena, taken);
 	assert_string_equal(key_unique(&arena, "mara", is_one_of_two, NULL), "mara-3");
 	assert_string_equal(key_unique(&arena, "zoe", is_one_of_two, NULL), "zoe");
 	arena_free(&arena);
@@ -265,7 +365,9 @@ int main(void)
 	    cmocka_unit_test(test_paths),
 	    cmocka_unit_test(test_paths_of_a_copy),
 	    cmocka_unit_test(test_find_systems),
+	    cmocka_unit_test(test_many_systems),
 	    cmocka_unit_test(test_sum),
+	    cmocka_unit_test(test_sum_of_a_root),
 	    cmocka_unit_test(test_variables),
 	    cmocka_unit_test(test_service_accounts),
 	    cmocka_unit_test(test_account_value),
