@@ -14,7 +14,7 @@
 
 #define KEY_PROFILES KEY_NT "\\ProfileList"
 #define STATE_TEMPORARY 0x800u
-#define PERSON_LIMIT 10000
+#define PERSON_LIMIT 5000u
 
 bool sid_is_service(const char *sid)
 {
@@ -165,16 +165,35 @@ static void person_from_key(struct learn *learn, hive_cell key)
 	person->is_backup_twin = is_backup;
 	person->is_service = sid_is_service(name);
 	hive_number(learn->software, key, "", "State", &state);
-	person->is_temporary = !person->is_service && ((state & STATE_TEMPORARY) != 0 ||
-							  utf_equal_fold(person->folder, "TEMP") ||
-							  utf_starts_fold(person->folder, "TEMP."));
+	person->is_temporary = !person->is_service && (state & STATE_TEMPORARY) != 0;
 	person->profile = survey_resolve(learn->survey, learn->system, person->path);
+}
+
+/*
+ * A folder called TEMP is a temporary profile when the person has a set-aside one, too; somebody's
+ * account may be called so.
+ */
+static bool is_temporary_beside(const struct old_system *system, const struct person *person)
+{
+	if (person->is_backup_twin || (!utf_equal_fold(person->folder, "TEMP") &&
+					  !utf_starts_fold(person->folder, "TEMP.")))
+		return false;
+	for (size_t i = 0; i < system->n_persons; i++)
+		if (system->persons[i].is_backup_twin &&
+		    strcmp(system->persons[i].sid, person->sid) == 0)
+			return true;
+	return false;
 }
 
 static void persons_from_list(struct learn *learn, const hive_cell *keys, size_t n_keys)
 {
+	struct old_system *system = learn->system;
+
 	for (size_t i = 0; i < n_keys; i++)
 		person_from_key(learn, keys[i]);
+	for (size_t i = 0; i < system->n_persons; i++)
+		if (is_temporary_beside(system, &system->persons[i]))
+			system->persons[i].is_temporary = true;
 }
 
 /*
@@ -226,7 +245,15 @@ static bool is_kept(struct learn *learn, size_t index, const struct person *kept
 	return false;
 }
 
-/* Temporary profiles come last, so that the real one gets the plain name. */
+/*
+ * Temporary profiles come behind the others, so that the real one gets the plain name, and service
+ * accounts last, so that a damaged list cannot give them a person's folder.
+ */
+static unsigned rank(const struct person *person)
+{
+	return person->is_service ? 2 : person->is_temporary ? 1 : 0;
+}
+
 static void sort_out_twins(struct learn *learn)
 {
 	struct old_system *system = learn->system;
@@ -238,9 +265,9 @@ static void sort_out_twins(struct learn *learn)
 		learn->no_memory = true;
 		return;
 	}
-	for (unsigned pass = 0; pass < 2; pass++)
+	for (unsigned pass = 0; pass < 3; pass++)
 		for (size_t i = 0; i < system->n_persons; i++)
-			if (system->persons[i].is_temporary == (pass == 1) &&
+			if (rank(&system->persons[i]) == pass &&
 			    is_kept(learn, i, kept, n_kept))
 				kept[n_kept++] = system->persons[i];
 	memcpy(system->persons, kept, n_kept * sizeof(*kept));
@@ -487,12 +514,14 @@ void learn_persons(struct learn *learn)
 		list = hive_find(learn->software, hive_root(learn->software), KEY_PROFILES);
 	if (list != HIVE_NO_CELL)
 		n_keys = hive_subkeys(learn->software, list, arena, &keys);
-	if (n_keys > PERSON_LIMIT)
-		n_keys = PERSON_LIMIT;
 	limit = n_keys;
 	catalogue = survey_catalogue(learn->survey, system->profiles.volume);
 	if (catalogue && system->profiles.node != NONE)
 		limit += catalogue_children(catalogue, system->profiles.node, &children);
+	if (limit > PERSON_LIMIT)
+		limit = PERSON_LIMIT;
+	if (n_keys > limit)
+		n_keys = limit;
 	system->persons = arena_array(arena, limit + 1, sizeof(*system->persons));
 	if (!system->persons) {
 		learn->no_memory = true;
@@ -501,6 +530,12 @@ void learn_persons(struct learn *learn)
 	persons_from_list(learn, keys, n_keys);
 	sort_out_twins(learn);
 	persons_from_folders(learn, limit);
+	if (system->n_persons == PERSON_LIMIT)
+		findings_add(learn->findings, WEIGHT_CAUTION, "too-many-persons", system->key,
+		    "Look for the folders of the others among the files outside of profiles.",
+		    "More than %u persons are listed, as happens in a damaged list. The others are "
+		    "not shown.",
+		    PERSON_LIMIT);
 	for (size_t i = 0; i < system->n_persons; i++) {
 		learn_person(learn, &system->persons[i]);
 		report_person(learn, &system->persons[i]);

@@ -370,6 +370,22 @@ def case_twins(bench):
         check(finding(document, code), "no finding", code)
 
 
+def case_misleading_list(bench):
+    """An account called temp is no temporary profile; a service account never owns a person's folder."""
+    c = Volume("C:", "Disk", "outside")
+    put_windows(bench, c, system_hive(), software_hive(
+        {"S-1-5-18": "C:\\Users\\mara", f"{MACHINE}-1001": "C:\\Users\\mara",
+         f"{MACHINE}-1002": "C:\\Users\\Temp"}),
+        accounts_hive({1001: ("mara", ""), 1002: ("temp", "")}))
+    c.file("Users/mara/Desktop/a.txt", b"a")
+    c.file("Users/Temp/Desktop/b.txt", b"b")
+    document, _ = survey(bench.drive("list.img", 0x5EED001B, [c]))
+    keys = {p["key"]: p for p in document["systems"][0]["persons"]}
+    check(sorted(keys) == ["mara", "temp"], sorted(keys))
+    check(not keys["mara"]["service"], keys["mara"])
+    check(not keys["temp"]["temporary"] and not finding(document, "profile-temporary"), keys["temp"])
+
+
 def case_session(bench):
     """The memory file of a hibernated PC, and of one that was shut down with fast start-up."""
     for fast, code in ((1, "fast-start-up"), (0, "hibernated")):
