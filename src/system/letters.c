@@ -229,6 +229,25 @@ static void add_value(struct learn *learn, hive_cell cell)
 	}
 }
 
+/*
+ * Without the hive that names its Windows folder, the old system's letter is the one that its own
+ * volume had.
+ */
+static void find_own_letter(struct learn *learn)
+{
+	struct old_system *system = learn->system;
+	struct letter *usual = letter_find(system, system->letter);
+
+	if (learn->software || (usual && usual->volume == system->volume))
+		return;
+	for (size_t i = 0; i < system->n_letters; i++)
+		if (system->letters[i].volume == system->volume &&
+		    system->letters[i].confidence != CONFIDENCE_DOUBTFUL) {
+			system->letter = system->letters[i].letter;
+			return;
+		}
+}
+
 /* The letter under which the old system ran belongs to the volume that it was found on. */
 static void set_own_letter(struct learn *learn)
 {
@@ -253,6 +272,15 @@ static bool is_claimed(const struct old_system *system, size_t volume)
 	return false;
 }
 
+/* Another PC's drive C: must not pass for this one's D:. */
+static bool holds_other_system(const struct learn *learn, size_t volume)
+{
+	for (size_t i = 0; i < learn->survey->n_systems; i++)
+		if (learn->survey->systems[i].volume == volume && !learn->survey->systems[i].is_copy)
+			return true;
+	return false;
+}
+
 /*
  * An image of a single volume carries no table to match. When exactly one such volume and exactly
  * one fixed drive's letter are left over, they most likely belong together.
@@ -272,7 +300,8 @@ static void match_the_last(struct learn *learn)
 	}
 	for (size_t v = 0; v < survey->n_volumes; v++) {
 		if (survey->drives[survey->volumes[v].drive].table.kind != TABLE_NONE ||
-		    !survey->volumes[v].volume || is_claimed(system, v))
+		    !survey->volumes[v].volume || is_claimed(system, v) ||
+		    holds_other_system(learn, v))
 			continue;
 		volume = v;
 		n_volumes++;
@@ -320,6 +349,7 @@ void learn_letters(struct learn *learn)
 	}
 	for (size_t i = 0; i < n_values; i++)
 		add_value(learn, values[i]);
+	find_own_letter(learn);
 	set_own_letter(learn);
 	match_the_last(learn);
 	report_missing(learn);

@@ -28,13 +28,14 @@ const char *survey_volume_words(const struct survey *survey, size_t volume, stru
 }
 
 /*
- * A small volume with nothing but the start files of the old system: on drives with an MBR no type
- * tells it ("System Reserved").
+ * A volume with nothing but the start files of the old system: on drives with an MBR no type tells
+ * it ("System Reserved"). Any other name may be somebody's.
  */
 static bool holds_only_start_files(const struct catalogue *catalogue)
 {
 	static const char *const known[] = {"Boot", "bootmgr", "BOOTNXT", "BOOTSECT.BAK", "BOOTTGT",
-	    "System Volume Information", "$RECYCLE.BIN", "Recovery", "$Recycle.Bin", "bootmgr.efi"};
+	    "System Volume Information", "$RECYCLE.BIN", "Recovery", "bootmgr.efi", "$WinREAgent",
+	    "$WINRE_BACKUP_PARTITION.MARKER"};
 	const uint32_t *children;
 	size_t n_children = catalogue_children(catalogue, NODE_ROOT, &children);
 
@@ -43,7 +44,7 @@ static bool holds_only_start_files(const struct catalogue *catalogue)
 	for (size_t i = 0; i < n_children; i++) {
 		const struct entry *entry = &catalogue->entries[children[i]];
 		const char *name = catalogue_name(catalogue, entry->name);
-		bool is_known = entry->node < NODE_FIRST_USER || *name == '$';
+		bool is_known = entry->node < NODE_FIRST_USER;
 
 		for (size_t k = 0; k < sizeof(known) / sizeof(known[0]); k++)
 			is_known = is_known || utf_equal_fold(name, known[k]);
@@ -75,11 +76,27 @@ static void report_unread(struct survey *survey, const struct survey_volume *vol
 		    "If files were kept there, the drive may be damaged.",
 		    "No file system was recognised on %s (%s).", words, size.text);
 		break;
-	default:
+	case FILESYSTEM_FAT:
+	case FILESYSTEM_EXFAT:
 		findings_add(survey->findings, WEIGHT_LOSS, "volume-not-read", volume->name,
-		    "It can be read by any current computer: copy its files by hand.",
+		    "Any current computer can read it: copy its files by hand.",
 		    "The volume %s (%s) has the file system %s, which is not read yet.", words,
 		    size.text, kind);
+		break;
+	case FILESYSTEM_REFS:
+		findings_add(survey->findings, WEIGHT_LOSS, "volume-not-read", volume->name,
+		    "A Windows computer that knows this file system can read it: copy its files "
+		    "by hand.",
+		    "The volume %s (%s) has the file system %s, which is not read yet.", words,
+		    size.text, kind);
+		break;
+	default:
+		findings_add(survey->findings, WEIGHT_LOSS, "volume-not-read", volume->name,
+		    "It was probably used by another operating system: its files can be copied "
+		    "there.",
+		    "The volume %s (%s) has a file system that Windows does not know, and it is "
+		    "not read.",
+		    words, size.text);
 	}
 }
 

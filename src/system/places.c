@@ -230,8 +230,21 @@ static bool is_link(const struct survey *survey, struct location at)
 	return node && reparse_kind(node->reparse_tag) == REPARSE_KIND_LINK;
 }
 
-static enum place_status status_of(
-    const struct owner *owner, const struct resolved *resolved, struct location usual)
+/*
+ * In XP the names of these folders are in the old system's language ("Eigene Dateien"): a place is
+ * where it usually is when it lies in the profile and the English name does not exist.
+ */
+static bool is_usual_in_its_language(struct learn *learn, const struct owner *owner,
+    const struct place *place, struct location usual)
+{
+	size_t length = strlen(owner->base);
+
+	return learn->is_nt5 && usual.node == NONE && utf_starts_fold(place->path, owner->base) &&
+	       strlen(place->path) > length && place->path[length] == '\\';
+}
+
+static enum place_status status_of(const struct owner *owner, const struct resolved *resolved,
+    struct location usual, bool is_usual)
 {
 	switch (resolved->reached) {
 	case REACHED_DRIVE:
@@ -244,7 +257,8 @@ static enum place_status status_of(
 	case REACHED:
 		break;
 	}
-	if (same_location(resolved->at, usual))
+	if (same_location(resolved->at, usual) ||
+	    (is_usual && resolved->at.volume == owner->profile.volume))
 		return PLACE_HERE;
 	return resolved->at.volume == owner->profile.volume ? PLACE_REDIRECTED : PLACE_OTHER_VOLUME;
 }
@@ -255,7 +269,12 @@ static const char *missing_drive_advice(struct learn *learn, const char *path)
 {
 	for (size_t i = 0; i < learn->system->n_letters; i++)
 		if (learn->system->letters[i].letter == (char)utf_upcase((uint8_t)path[0]))
-			return learn_text(learn, "Attach that drive (%s) and run again.",
+			/* Nothing on a removable drive says which letter it had. */
+			return learn_text(learn,
+			    learn->system->letters[i].removable
+				? "It was a removable drive (%s): if it still exists, attach it, "
+				  "and look for the files under its own name."
+				: "Attach that drive (%s) and run again.",
 			    learn->system->letters[i].what);
 	return "Attach that drive and run again.";
 }
@@ -296,7 +315,8 @@ static void report_place(struct learn *learn, const struct owner *owner, const s
 		    owner->name, drive_words(learn, path));
 		break;
 	case REACHED_NOT:
-		if (place->value)
+		/* An unknown variable at its start has been reported. */
+		if (place->value && place->path[0] != '%')
 			findings_add(learn->findings, WEIGHT_CAUTION, "place-missing",
 			    owner->subject, "Ask the owner where that folder was.",
 			    "The folder %s of %s should be at %s, but that is not there.",
@@ -306,10 +326,11 @@ static void report_place(struct learn *learn, const struct owner *owner, const s
 }
 
 /* A place that is where it always was, and not there, is nothing to report: many never existed. */
-static bool is_worth_reporting(
-    const struct place_role *role, const struct place *place, const char *usual_path)
+static bool is_worth_reporting(const struct place_role *role, const struct place *place,
+    const char *usual_path, bool is_usual)
 {
-	if (place->status == PLACE_MISSING && usual_path && utf_equal_fold(place->path, usual_path))
+	if (place->status == PLACE_MISSING &&
+	    (is_usual || (usual_path && utf_equal_fold(place->path, usual_path))))
 		return false;
 	return place->value || !role->parent;
 }
@@ -321,6 +342,7 @@ static void learn_place(struct learn *learn, struct owner *owner, const struct p
 	const char *usual_path = default_path(learn, owner, role);
 	struct location usual = plain_default(learn, owner, role);
 	struct resolved resolved;
+	bool is_usual;
 
 	*place = (struct place){.role = role->role, .folder = role->folder};
 	place->at = place->leftover = place->offline = NO_LOCATION;
@@ -334,14 +356,15 @@ static void learn_place(struct learn *learn, struct owner *owner, const struct p
 		resolved.at = usual;
 	}
 	place->at = resolved.at;
-	place->status = status_of(owner, &resolved, usual);
+	is_usual = is_usual_in_its_language(learn, owner, place, usual);
+	place->status = status_of(owner, &resolved, usual, is_usual);
 	place->in_cloud_folder = place->at.node != NONE && lies_in_cloud(learn->survey, place->at);
 	if (place->status != PLACE_HERE && usual.node != NONE && !same_location(usual, place->at) &&
 	    !is_link(learn->survey, usual))
 		place->leftover = usual;
 	if (place->status == PLACE_SHARE && resolved.path)
 		place->offline = offline_copy(learn, resolved.path);
-	if (is_worth_reporting(role, place, usual_path))
+	if (is_worth_reporting(role, place, usual_path, is_usual))
 		report_place(learn, owner, place, &resolved);
 	owner->n_places++;
 	arena_free(&arena);
