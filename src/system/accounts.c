@@ -50,24 +50,23 @@ bool account_from_v(const uint8_t *v, size_t length, struct arena *arena, struct
 
 /* The SID of this PC's own accounts without the last number: from the end of the domain's V value.
  */
-static char *machine_sid(struct learn *learn)
+static char *machine_sid(struct learn *learn, struct arena *arena)
 {
 	const uint8_t *data;
 	size_t length;
 
 	if (!learn->accounts ||
-	    !hive_bytes(learn->accounts, hive_root(learn->accounts), KEY_ACCOUNTS, "V",
-		&learn->survey->arena, &data, &length) ||
+	    !hive_bytes(learn->accounts, hive_root(learn->accounts), KEY_ACCOUNTS, "V", arena,
+		&data, &length) ||
 	    length < 12)
 		return NULL;
 	data += length - 12;
-	return arena_printf(&learn->survey->arena, "S-1-5-21-%u-%u-%u-", get_u32(data),
-	    get_u32(data + 4), get_u32(data + 8));
+	return arena_printf(arena, "S-1-5-21-%u-%u-%u-", get_u32(data), get_u32(data + 4),
+	    get_u32(data + 8));
 }
 
-static void from_accounts(struct learn *learn, struct person *person)
+static void from_accounts(struct learn *learn, struct person *person, struct arena *arena)
 {
-	struct arena *arena = &learn->survey->arena;
 	const char *rid = strrchr(person->sid, '-');
 	struct account account;
 	const uint8_t *data;
@@ -81,8 +80,8 @@ static void from_accounts(struct learn *learn, struct person *person)
 	    hive_bytes(
 		learn->accounts, hive_root(learn->accounts), path, "V", arena, &data, &length) &&
 	    account_from_v(data, length, arena, &account)) {
-		person->account = account.name;
-		person->full_name = account.full_name;
+		person->account = learn_text(learn, "%s", account.name);
+		person->full_name = learn_text(learn, "%s", account.full_name);
 	}
 }
 
@@ -101,10 +100,9 @@ static void set_domain_name(struct learn *learn, struct person *person, const ch
 }
 
 /* One key of the sign-in screen that may tell of this person. */
-static void from_sign_in(struct learn *learn, struct person *person, const char *path,
-    const char *sid_name, const char *user_name, const char *display_name)
+static void from_sign_in(struct learn *learn, struct person *person, struct arena *arena,
+    const char *path, const char *sid_name, const char *user_name, const char *display_name)
 {
-	struct arena *arena = &learn->survey->arena;
 	hive_cell root = hive_root(learn->software);
 	char *sid = hive_text(learn->software, root, path, sid_name, arena, NULL);
 	char *text;
@@ -116,47 +114,49 @@ static void from_sign_in(struct learn *learn, struct person *person, const char 
 		set_domain_name(learn, person, text);
 	text = hive_text(learn->software, root, path, display_name, arena, NULL);
 	if (text && !*person->full_name)
-		person->full_name = text;
+		person->full_name = learn_text(learn, "%s", text);
 }
 
-static void from_sign_ins(struct learn *learn, struct person *person)
+static void from_sign_ins(struct learn *learn, struct person *person, struct arena *arena)
 {
-	struct arena *arena = &learn->survey->arena;
 	hive_cell key, *sessions;
 	size_t n_sessions;
 
 	if (!learn->software)
 		return;
-	from_sign_in(learn, person, KEY_SIGN_IN, "LastLoggedOnUserSID", "LastLoggedOnSAMUser",
-	    "LastLoggedOnDisplayName");
+	from_sign_in(learn, person, arena, KEY_SIGN_IN, "LastLoggedOnUserSID",
+	    "LastLoggedOnSAMUser", "LastLoggedOnDisplayName");
 	key = hive_find(learn->software, hive_root(learn->software), KEY_SIGN_IN "\\SessionData");
 	if (key == HIVE_NO_CELL)
 		return;
 	n_sessions = hive_subkeys(learn->software, key, arena, &sessions);
 	for (size_t i = 0; i < n_sessions && i < 100; i++) {
 		char *name = hive_key_name(learn->software, sessions[i], arena);
-		const char *path =
-		    learn_text(learn, KEY_SIGN_IN "\\SessionData\\%s", name ? name : "");
+		char *path =
+		    arena_printf(arena, KEY_SIGN_IN "\\SessionData\\%s", name ? name : "");
 
-		from_sign_in(learn, person, path, "LoggedOnUserSID", "LoggedOnSAMUser",
-		    "LoggedOnDisplayName");
+		if (path)
+			from_sign_in(learn, person, arena, path, "LoggedOnUserSID",
+			    "LoggedOnSAMUser", "LoggedOnDisplayName");
 	}
 }
 
 void learn_account(struct learn *learn, struct person *person)
 {
-	char *machine = machine_sid(learn);
+	struct arena arena = {0}; /* what is looked at for one person does not stay */
+	char *machine = machine_sid(learn, &arena);
+	bool is_own = machine && strncmp(person->sid, machine, strlen(machine)) == 0;
 
-	if (machine && strncmp(person->sid, machine, strlen(machine)) == 0) {
-		from_accounts(learn, person);
-		return;
-	}
-	from_sign_ins(learn, person);
-	if (!*person->domain && machine && strncmp(person->sid, "S-1-5-21-", 9) == 0)
+	if (is_own)
+		from_accounts(learn, person, &arena);
+	else
+		from_sign_ins(learn, person, &arena);
+	if (!is_own && !*person->domain && machine && strncmp(person->sid, "S-1-5-21-", 9) == 0)
 		person->domain = "unknown domain";
 	if (!*person->domain && strncmp(person->sid, "S-1-12-1-", 9) == 0)
 		person->domain = "AzureAD";
 	/* This PC's own accounts when SAM cannot tell: the sign-in names the PC as their domain. */
 	if (utf_equal_fold(person->domain, learn->system->computer))
 		person->domain = "";
+	arena_free(&arena);
 }
