@@ -88,17 +88,53 @@ static void learn_machine_variables(struct learn *learn)
 	set(learn, machine, "COMPUTERNAME", system->computer);
 }
 
+/* Does a folder hold profiles, that is folders with a person's hive? */
+static bool holds_profiles(const struct catalogue *catalogue, uint32_t folder)
+{
+	const uint32_t *children;
+	size_t n_children = catalogue_children(catalogue, folder, &children);
+
+	for (size_t i = 0; i < n_children; i++)
+		if (catalogue_child(catalogue, catalogue->entries[children[i]].node,
+			"NTUSER.DAT") != NONE)
+			return true;
+	return false;
+}
+
+/*
+ * The name of the folder of profiles when no hive tells: Users since Vista; before, it was named in
+ * the old system's language.
+ */
+static const char *find_profiles_folder(struct learn *learn)
+{
+	const struct old_system *system = learn->system;
+	const struct catalogue *catalogue = survey_catalogue(learn->survey, system->volume);
+	const uint32_t *children;
+	size_t n_children = catalogue_children(catalogue, system->container, &children);
+
+	if (is_real_folder(learn, "Documents and Settings"))
+		return "Documents and Settings";
+	for (size_t i = 0; i < n_children && !is_real_folder(learn, "Users"); i++) {
+		const struct entry *entry = &catalogue->entries[children[i]];
+
+		if (holds_profiles(catalogue, entry->node))
+			return catalogue_name(catalogue, entry->name);
+	}
+	return "Users";
+}
+
 /* The folder of profiles, the public and the default profile. */
 static void learn_profile_folders(struct learn *learn)
 {
 	struct old_system *system = learn->system;
-	const char *value;
+	const char *value, *name = learn->is_nt5 ? "Documents and Settings" : "Users";
 
-	if (!learn->software)
-		learn->is_nt5 = is_real_folder(learn, "Documents and Settings");
-	learn->profiles_path = list_path(learn, "ProfilesDirectory",
-	    learn->is_nt5 ? learn_text(learn, "%c:\\Documents and Settings", system->letter)
-			  : learn_text(learn, "%c:\\Users", system->letter));
+	if (!learn->software) {
+		name = find_profiles_folder(learn);
+		learn->is_nt5 = !utf_equal_fold(name, "Users");
+	}
+	learn->profiles_path = list_path(
+	    learn, "ProfilesDirectory", learn_text(learn, "%c:\\%s", system->letter, name));
 	if (learn->is_nt5) {
 		value = list_path(learn, "AllUsersProfile", "All Users");
 		learn->public_path = in_profiles(learn, value);

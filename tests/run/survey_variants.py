@@ -244,6 +244,16 @@ Favorites = expand C:\\Lesezeichen
     check(not finding(document, "place-missing"), document["findings"])
     shared = {p["place"]: p for p in system["shared"]}
     check(shared["documents"]["status"] == "here", shared["documents"])
+    # Without hives the folder of profiles is found by what is in it.
+    c = Volume("C:", "XP", "outside")
+    put_windows(bench, c, bytes(8192), bytes(8192), bytes(8192), "WINDOWS")
+    c.file(home + "NTUSER.DAT", bench.hive(f"[{SHELL}]\nPersonal = expand "
+                                           "%USERPROFILE%\\Eigene Dateien\n"))
+    c.file(home + "Eigene Dateien/a.txt", b"a")
+    document, _ = survey(bench.drive("german.img", 0x5EED001C, [c]))
+    mara = person(document["systems"][0], "Mara")
+    check(mara["path"] == f"C:\\{base}\\Mara", mara["path"])
+    check(place(mara, "documents")["status"] == "here", place(mara, "documents"))
 
 
 def case_old_copy(bench):
