@@ -350,6 +350,24 @@ static void put_settings(struct layout *layout, struct location profile, uint32_
 	}
 }
 
+/* A folder of settings that was moved: a group of its own, as its names may be in the usual one, too. */
+static void put_moved_settings(struct layout *layout, size_t s, size_t p, const struct place *place)
+{
+	struct area area = {.kind = AREA_SETTINGS, .reason = REASON_SETTINGS, .settings = NONE};
+	struct location at = place->at.node == NONE ? place->offline : place->at;
+	uint32_t index;
+
+	if (at.volume >= layout->survey->n_volumes || at.node == NONE ||
+	    !plan_catalogue(layout->survey, at.volume))
+		return;
+	area.base = at.node;
+	index = add_owned(layout, s, p, area, place->role, place->folder);
+	if (index == NONE)
+		return;
+	layout->areas[index].settings = index;
+	anchor_put(layout, at, index, PRIORITY_SETTINGS, 0);
+}
+
 static void put_person(struct layout *layout, size_t s, size_t p)
 {
 	const struct person *person = &layout->survey->systems[s].persons[p];
@@ -380,6 +398,8 @@ static void put_person(struct layout *layout, size_t s, size_t p)
 		anchor_put(layout, profile, index, PRIORITY_PROFILE, BIT(SCOPE_PROFILE));
 		put_settings(layout, profile, settings);
 	}
+	for (size_t i = 0; i < person->n_settings; i++)
+		put_moved_settings(layout, s, p, &person->settings[i]);
 	for (size_t i = 0; i < person->n_places; i++)
 		put_place(layout, s, p, settings, &person->places[i]);
 }

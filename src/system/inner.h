@@ -186,9 +186,17 @@ struct place_role {
 };
 extern const struct place_role place_roles[];
 extern const size_t n_place_roles;
+extern const struct place_role settings_roles[];
+extern const size_t n_settings_roles;
 extern const struct place_role shared_roles[];
 extern const size_t n_shared_roles;
 
+/*
+ * Where a person's folders of settings were moved to, also in the variables APPDATA and
+ * LOCALAPPDATA; `hive` may be NULL.
+ */
+void learn_settings(struct learn *learn, struct person *person, const struct hive *hive,
+    struct environment *environment);
 /* A person's places; `hive` may be NULL. */
 void learn_places(struct learn *learn, struct person *person, const struct hive *hive,
     const struct environment *environment);

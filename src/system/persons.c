@@ -480,6 +480,7 @@ static void learn_person(struct learn *learn, struct person *person)
 	}
 	name_person(learn, person);
 	if (person_variables(learn, person, hive, &environment)) {
+		learn_settings(learn, person, hive, &environment);
 		learn_places(learn, person, hive, &environment);
 		if (hive)
 			learn_programs(

@@ -74,6 +74,22 @@ const struct place_role place_roles[] = {
 /* clang-format on */
 const size_t n_place_roles = sizeof(place_roles) / sizeof(place_roles[0]);
 
+/* Folders of settings. XP had no LocalLow. */
+/* clang-format off */
+const struct place_role settings_roles[] = {
+    {"settings-roaming", "settings (Roaming)",
+	.names = {"AppData", "{3EB685DB-65F9-4CF6-A03A-E3EF65729F3D}"},
+	.path = "AppData\\Roaming", .nt5_path = "Application Data"},
+    {"settings-local", "settings (Local)",
+	.names = {"Local AppData", "{F1B32785-6FBA-4FCF-9D55-7B8E7F157091}"},
+	.path = "AppData\\Local", .nt5_path = "Local Settings\\Application Data"},
+    {"settings-local-low", "settings (LocalLow)",
+	.names = {"{A520A1A4-1780-4FF6-BD18-167343C5AF16}"},
+	.path = "AppData\\LocalLow"},
+};
+/* clang-format on */
+const size_t n_settings_roles = sizeof(settings_roles) / sizeof(settings_roles[0]);
+
 /* Below the public profile (XP: All Users). */
 /* clang-format off */
 const struct place_role shared_roles[] = {

@@ -370,8 +370,9 @@ static void learn_place(struct learn *learn, struct owner *owner, const struct p
 	arena_free(&arena);
 }
 
-void learn_places(struct learn *learn, struct person *person, const struct hive *hive,
-    const struct environment *environment)
+/* A person who owns `n_places` places at most; owner.places is NULL when memory runs out. */
+static struct owner person_as_owner(struct learn *learn, const struct person *person,
+    const struct hive *hive, const struct environment *environment, size_t n_places)
 {
 	struct owner owner = {
 	    .name = *person->account ? person->account : person->folder,
@@ -381,13 +382,46 @@ void learn_places(struct learn *learn, struct person *person, const struct hive 
 	    .hive = hive,
 	    .prefix = "Software\\",
 	    .environment = environment,
-	    .places = arena_array(&learn->survey->arena, n_place_roles, sizeof(*owner.places)),
+	    .places = arena_array(&learn->survey->arena, n_places, sizeof(*owner.places)),
 	};
 
-	if (!owner.places) {
+	if (!owner.places)
 		learn->no_memory = true;
-		return;
+	return owner;
+}
+
+void learn_settings(struct learn *learn, struct person *person, const struct hive *hive,
+    struct environment *environment)
+{
+	static const char *const variables[] = {"APPDATA", "LOCALAPPDATA"};
+	struct owner owner = person_as_owner(learn, person, hive, environment, n_settings_roles);
+
+	for (size_t i = 0; i < n_settings_roles && owner.places && hive; i++) {
+		size_t before = owner.n_places;
+		const struct place *place = &owner.places[before];
+
+		learn_place(learn, &owner, &settings_roles[i]);
+		if (owner.n_places == before)
+			continue;
+		if (!place->value || place->status == PLACE_HERE ||
+		    (place->status == PLACE_MISSING && utf_starts_fold(place->path, owner.base)))
+			owner.n_places = before;
+		else if (i < sizeof(variables) / sizeof(variables[0]) &&
+			 !environment_set(
+			     environment, &learn->survey->arena, variables[i], place->path))
+			learn->no_memory = true;
 	}
+	person->settings = owner.places;
+	person->n_settings = owner.n_places;
+}
+
+void learn_places(struct learn *learn, struct person *person, const struct hive *hive,
+    const struct environment *environment)
+{
+	struct owner owner = person_as_owner(learn, person, hive, environment, n_place_roles);
+
+	if (!owner.places)
+		return;
 	/* Without a profile there is nothing that a default could mean. */
 	for (size_t i = 0; i < n_place_roles && (hive || person->profile.node != NONE); i++)
 		learn_place(learn, &owner, &place_roles[i]);

@@ -113,6 +113,9 @@ struct person {
 	bool is_unlisted;        /* a folder that no hive mentions */
 	struct place *places;
 	size_t n_places;
+	/* Folders of settings (AppData) that were moved; those in the profile are not listed. */
+	struct place *settings;
+	size_t n_settings;
 };
 
 struct program {

@@ -99,6 +99,7 @@ static void person_to_json(
 	json_key_bool(json, "unlisted", person->is_unlisted);
 	sum_to_json(survey, json, person->is_service ? NO_LOCATION : person->profile);
 	places_to_json(survey, json, "places", person->places, person->n_places);
+	places_to_json(survey, json, "settings", person->settings, person->n_settings);
 	json_end(json);
 }
 

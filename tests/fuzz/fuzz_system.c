@@ -67,6 +67,7 @@ static const struct slot {
     {"Software\\" KEY_WINDOWS SHELL, "My Pictures"},
     {"Software\\" KEY_WINDOWS SHELL, "My Music"},
     {"Software\\" KEY_WINDOWS SHELL, "Desktop"},
+    {"Software\\" KEY_WINDOWS SHELL, "AppData"},
     {KEY_WINDOWS UNINSTALL, "DisplayName"},
     {KEY_WINDOWS UNINSTALL, "InstallDate"},
     {KEY_WINDOWS UNINSTALL, "EstimatedSize"},
@@ -234,8 +235,10 @@ static void learn_all(struct fake *fake, struct hive *hive, struct findings *fin
 	learn_identity(&learn);
 	learn_letters(&learn);
 	learn_persons(&learn);
-	for (size_t i = 0; i < system.n_persons; i++)
+	for (size_t i = 0; i < system.n_persons; i++) {
+		learn_settings(&learn, &system.persons[i], hive, &learn.machine);
 		learn_places(&learn, &system.persons[i], hive, &learn.machine);
+	}
 	learn_programs(&learn, hive, "", SIZE_MAX);
 	system.programs = learn.programs;
 	system.n_programs = learn.n_programs;

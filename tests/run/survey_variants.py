@@ -453,6 +453,38 @@ def case_misleading_list(bench):
     check(not keys["temp"]["temporary"] and not finding(document, "profile-temporary"), keys["temp"])
 
 
+def case_moved_settings(bench):
+    """Folders of settings (AppData) on another drive, and values that go through their variable."""
+    c, d = Volume("C:", "Disk", "outside"), Volume("D:", "Data", "outside")
+    put_windows(bench, c, system_hive(mounted=f"\\DosDevices\\D: = mbr 0x5eed001e {FIRST * 512}"),
+                software_hive({f"{MACHINE}-1001": "C:\\Users\\mara"}),
+                accounts_hive({1001: ("mara", "")}))
+    c.file("Users/mara/NTUSER.DAT", bench.hive(f"""
+[{SHELL}]
+AppData = expand D:\\Settings
+Local AppData = expand %USERPROFILE%\\AppData\\Local
+Templates = expand %APPDATA%\\Patterns
+"""))
+    c.file("Users/mara/AppData/Local/Prog/a.ini", b"a")
+    d.file("Settings/Prog/b.ini", b"b")
+    d.file("Settings/Patterns/c.txt", b"c")
+    images = bench.drive("c.img", 0x5EED001F, [c]), bench.drive("d.img", 0x5EED001E, [d])
+    document, _ = survey(*images)
+    mara = person(document["systems"][0], "mara")
+    check([p["place"] for p in mara["settings"]] == ["settings-roaming"], mara["settings"])
+    check(mara["settings"][0]["at"] == {"volume": "D:", "path": "\\Settings"}, mara["settings"])
+    check(place(mara, "templates")["at"]["path"] == "\\Settings\\Patterns", place(mara, "templates"))
+    target = os.path.join(bench.folder, "jobs")
+    os.mkdir(target)
+    done = subprocess.run([COLDLIFT, "extract", "--to", target, "--name", "job", "--format", "folder",
+                           *images], capture_output=True, check=False)
+    check(done.returncode == 0, done.stderr)
+    with open(os.path.join(target, "job", "record.jsonl"), encoding="utf-8") as record:
+        rows = {(r.get("volume"), r.get("path")): r for r in map(json.loads, record)}
+    moved = rows["D:", "\\Settings\\Prog\\b.ini"]
+    check((moved["state"], moved["reason"], moved["person"]) == ("taken", "settings", "mara"), moved)
+
+
 def case_session(bench):
     """The memory file of a hibernated PC, and of one that was shut down with fast start-up."""
     for fast, code in ((1, "fast-start-up"), (0, "hibernated")):

@@ -87,6 +87,31 @@ static void test_moved_places(void **state)
 	scene_end(&scene);
 }
 
+/* Moved folders of settings have a folder of their own in the archive. */
+static void test_moved_settings(void **state)
+{
+	struct place moved = {.role = "settings-roaming", .folder = "settings (Roaming)",
+	    .status = PLACE_OTHER_VOLUME, .path = "D:\\Settings", .from = "User Shell Folders"};
+	struct scene scene;
+	struct person *mara;
+
+	(void)state;
+	scene_start(&scene);
+	forge_file(&scene.forge, 1, "\\Settings\\Prog\\prog.ini", 1);
+	scene_settle(&scene);
+	moved.at = forge_at(&scene.forge, "D:\\Settings");
+	moved.leftover = moved.offline = (struct location){SIZE_MAX, NONE};
+	mara = &scene.forge.persons[0][scene.mara];
+	mara->settings = &moved;
+	mara->n_settings = 1;
+	scene_make(&scene, NULL);
+	scene_expect(&scene, "D:\\Settings\\Prog\\prog.ini",
+	    "taken settings " PC "mara/settings (Roaming)/Prog/prog.ini");
+	scene_expect(&scene, "C:\\Users\\mara\\AppData\\Roaming\\Prog\\prog.ini",
+	    "taken settings " PC "mara/settings/AppData/Roaming/Prog/prog.ini");
+	scene_end(&scene);
+}
+
 /* Two persons, one folder: it goes to the first, and to whom it belongs by default before others.
  */
 static void test_one_folder_of_two(void **state)
@@ -352,6 +377,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_areas),
 	    cmocka_unit_test(test_moved_places),
+	    cmocka_unit_test(test_moved_settings),
 	    cmocka_unit_test(test_one_folder_of_two),
 	    cmocka_unit_test(test_senseless_place),
 	    cmocka_unit_test(test_offline_copies),

@@ -39,6 +39,13 @@ static const struct known persons[] = {
 	"AppData\\Roaming\\Microsoft\\Windows\\Start Menu\\Programs\\Startup"},
 };
 
+/* Folders of settings. */
+static const struct known settings[] = {
+    {"settings-roaming", "{3EB685DB-65F9-4CF6-A03A-E3EF65729F3D}", "AppData\\Roaming"},
+    {"settings-local", "{F1B32785-6FBA-4FCF-9D55-7B8E7F157091}", "AppData\\Local"},
+    {"settings-local-low", "{A520A1A4-1780-4FF6-BD18-167343C5AF16}", "AppData\\LocalLow"},
+};
+
 /* Below %PUBLIC%. */
 static const struct known shared[] = {
     {"desktop", "{C4AA340D-F20F-4863-AFEF-F87EF2E6BA25}", "Desktop"},
@@ -80,6 +87,8 @@ static void test_known_folders(void **state)
 	(void)state;
 	for (size_t i = 0; i < sizeof(persons) / sizeof(persons[0]); i++)
 		check_known(place_roles, n_place_roles, &persons[i]);
+	for (size_t i = 0; i < sizeof(settings) / sizeof(settings[0]); i++)
+		check_known(settings_roles, n_settings_roles, &settings[i]);
 	for (size_t i = 0; i < sizeof(shared) / sizeof(shared[0]); i++)
 		check_known(shared_roles, n_shared_roles, &shared[i]);
 }
