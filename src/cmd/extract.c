@@ -1,6 +1,7 @@
 /* The command `extract`: makes a proven archive of what the old drives hold. */
 #include "cmd/command.h"
 
+#include "base/progress.h"
 #include "base/text.h"
 #include "cmd/plan_file.h"
 #include "extract/destination.h"
@@ -246,13 +247,17 @@ static enum status run(const struct extract_command *command, const char *const 
 	struct destination destination;
 	struct survey survey = {0};
 	struct plan plan = {0};
+	struct progress progress;
 	enum status status = STATUS_OTHER;
+	bool surveyed;
 
 	/* Before the drives are read, which can take a while. */
 	if (!command->dry_run && !destination_check(&destination, command->options.to, error))
 		return error->status;
-	if (survey_run(&survey, sources, n_sources, findings, error) &&
-	    plan_make(&plan, &survey, &choices, findings, error)) {
+	progress_start(&progress, "Reading file tables", 0, command->common.quiet);
+	surveyed = survey_run(&survey, sources, n_sources, &progress, findings, error);
+	progress_end(&progress);
+	if (surveyed && plan_make(&plan, &survey, &choices, findings, error)) {
 		if (!command->dry_run)
 			interrupt_watch();
 		status = command->dry_run ? dry_run(command, &plan, findings, error) :

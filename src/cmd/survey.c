@@ -2,6 +2,7 @@
 #include "cmd/command.h"
 
 #include "base/json.h"
+#include "base/progress.h"
 #include "base/text.h"
 #include "report/survey_text.h"
 #include "system/survey.h"
@@ -17,7 +18,7 @@ static void print_help(void)
 	     "old\n"
 	     "systems, persons, folders and programs are on them, and what to look out for.\n\n"
 	     "  --json   one JSON document on standard output, text for people on standard error\n"
-	     "  --quiet  no text for people\n"
+	     "  --quiet  no progress, no text for people\n"
 	     "  --help   this text\n\n"
 	     "Exit status: 0 complete, 2 wrong command line, 3 no readable volume, 5 anything "
 	     "else.");
@@ -58,46 +59,56 @@ static bool parse(int argc, char **argv, struct common_options *options, enum st
 	return false;
 }
 
-static enum status print_json(const struct survey *survey, struct error *error)
+static bool print_json(const struct survey *survey, struct error *error)
 {
 	struct buf out = {0};
 	struct json json;
-	bool written;
+	bool failed;
 
 	json_start(&json, &out, true);
 	survey_to_json(survey, &json);
 	buf_add_byte(&out, '\n');
-	if (out.failed)
-		error_no_memory(error);
-	written = !out.failed && fwrite(out.data, 1, out.length, stdout) == out.length &&
-		  fflush(stdout) == 0;
-	if (!out.failed && !written)
-		error_set(error, STATUS_OTHER, "standard output cannot be written to");
+	failed = out.failed;
+	if (!failed)
+		fwrite(out.data, 1, out.length, stdout);
 	buf_free(&out);
-	return written ? STATUS_COMPLETE : STATUS_OTHER;
+	return !failed || error_no_memory(error);
+}
+
+static bool say(
+    const struct survey *survey, const struct common_options *options, struct error *error)
+{
+	findings_sort(survey->findings);
+	if (!options->quiet)
+		survey_print(survey, options->json ? stderr : stdout);
+	if (options->json && !print_json(survey, error))
+		return false;
+	if (fflush(stdout) != 0 || ferror(stdout))
+		return error_set(error, STATUS_OTHER, "standard output cannot be written to");
+	/* Better no survey than one that hides something. */
+	return !survey->findings->incomplete || error_no_memory(error);
 }
 
 enum status command_survey(int argc, char **argv)
 {
 	struct common_options options = {0};
 	struct findings findings;
+	struct progress progress;
 	struct survey survey;
 	struct error error = {0};
 	enum status status;
+	bool good;
 
 	if (!parse(argc, argv, &options, &status))
 		return status;
 	findings_init(&findings);
-	if (survey_run(&survey, (const char *const *)argv + optind, (size_t)(argc - optind),
-		&findings, &error)) {
-		findings_sort(&findings);
-		if (!options.quiet)
-			survey_print(&survey, options.json ? stderr : stdout);
-		status = options.json ? print_json(&survey, &error) : STATUS_COMPLETE;
-	} else {
-		status = error.status;
-	}
-	if (status != STATUS_COMPLETE)
+	progress_start(&progress, "Reading file tables", 0, options.quiet);
+	good = survey_run(&survey, (const char *const *)argv + optind, (size_t)(argc - optind),
+	    &progress, &findings, &error);
+	progress_end(&progress);
+	good = good && say(&survey, &options, &error);
+	status = good ? STATUS_COMPLETE : error.status;
+	if (!good)
 		command_complain(&error);
 	survey_free(&survey);
 	findings_free(&findings);

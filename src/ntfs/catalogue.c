@@ -1,6 +1,7 @@
 /* Reading the catalogue: see catalogue.h. */
 #include "ntfs/catalogue.h"
 
+#include "base/progress.h"
 #include "base/text.h"
 #include "ntfs/attrlist.h"
 #include "ntfs/data.h"
@@ -18,6 +19,7 @@
 struct pass {
 	struct builder builder;
 	const struct volume *volume;
+	const char *name; /* of the volume, towards people */
 	uint8_t *bytes; /* `room` bytes of the table */
 	size_t room;
 	struct holes holes; /* in `bytes` */
@@ -117,6 +119,8 @@ static bool read_table(struct pass *pass)
 			if (ran_out(&pass->builder))
 				return false;
 		}
+		if (volume->progress)
+			progress_at(volume->progress, volume->progress->done + n * size, pass->name);
 	}
 	return true;
 }
@@ -338,7 +342,7 @@ static void pass_free(struct pass *pass)
 bool catalogue_read(
     struct volume *volume, const char *name, struct findings *findings, struct error *error)
 {
-	struct pass pass = {.volume = volume};
+	struct pass pass = {.volume = volume, .name = name};
 	struct catalogue *catalogue = catalogue_new(volume);
 
 	pass.builder.catalogue = catalogue;

@@ -28,6 +28,7 @@ struct run {
 /* These clusters exist, but the record or the pair that said where could not be read. */
 #define RUN_LOST (UINT64_MAX - 1)
 
+struct progress;
 struct record_window; /* private to src/ntfs: the piece of $MFT that was read last */
 
 struct volume {
@@ -50,6 +51,8 @@ struct volume {
 	size_t n_table_runs;
 	uint64_t table_size; /* bytes of $MFT */
 	struct record_window *window;
+	struct progress *progress;   /* not owned: told of the table's bytes as they are read; may be
+					NULL */
 	struct catalogue *catalogue; /* NULL until catalogue_read() */
 	struct arena arena;          /* owns everything above but the source */
 };

@@ -108,6 +108,8 @@ static bool open_ntfs(struct survey *survey, struct survey_volume *volume, struc
 	volume->volume =
 	    volume_open(survey->drives[volume->drive].source, volume->partition->offset,
 		volume->partition->length, volume->name, survey->findings, &trouble);
+	if (volume->volume)
+		volume->volume->progress = survey->progress;
 	if (volume->volume &&
 	    !catalogue_read(volume->volume, volume->name, survey->findings, &trouble)) {
 		volume_close(volume->volume);

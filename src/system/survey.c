@@ -198,9 +198,9 @@ static bool learn_systems(struct survey *survey, struct error *error)
 }
 
 bool survey_run(struct survey *survey, const char *const *paths, size_t n_paths,
-    struct findings *findings, struct error *error)
+    struct progress *progress, struct findings *findings, struct error *error)
 {
-	*survey = (struct survey){.findings = findings};
+	*survey = (struct survey){.findings = findings, .progress = progress};
 	arena_init(&survey->arena);
 	return open_drives(survey, paths, n_paths, error) && open_volumes(survey, error) &&
 	       learn_systems(survey, error) && (give_letters(survey), name_volumes(survey, error));

@@ -168,6 +168,8 @@ struct old_system {
 	size_t n_programs;
 };
 
+struct progress;
+
 struct survey {
 	struct arena arena;
 	struct survey_drive *drives;
@@ -177,15 +179,17 @@ struct survey {
 	struct old_system *systems; /* the most recently used first */
 	size_t n_systems;
 	struct findings *findings; /* not owned */
+	struct progress *progress; /* not owned, NULL: silent */
 };
 
 /*
  * Surveys the sources (paths of block devices or images). False with *error when a source cannot be
  * opened at all (STATUS_NO_VOLUME...), when no NTFS volume could be read (STATUS_NO_VOLUME), or
- * memory runs out. survey_free() is needed in either case.
+ * memory runs out. survey_free() is needed in either case. `progress`, which may be NULL, is told how
+ * many bytes of file tables were read.
  */
 bool survey_run(struct survey *survey, const char *const *paths, size_t n_paths,
-    struct findings *findings, struct error *error);
+    struct progress *progress, struct findings *findings, struct error *error);
 void survey_free(struct survey *survey);
 
 /*

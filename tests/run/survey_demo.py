@@ -122,6 +122,11 @@ def check_text():
     for words in ("Zoë Haddow", "Old system FERNHILL-PC", "E:\\Music", "Plot Planner"):
         check(words in text, repr(words), "is not in the text")
     check(not re.search(r"[\x00-\x09\x0b-\x1f\x7f]", text), "control characters in the text")
+    # What cannot be written is no success.
+    with open("/dev/full", "wb") as full:
+        done = subprocess.run([COLDLIFT, "survey", *IMAGES], stdout=full, stderr=subprocess.PIPE,
+                              check=False)
+    check(done.returncode == 5 and b"cannot be written" in done.stderr, "full:", done)
     # In JSON mode the text goes to standard error, and not even there when it is unwanted.
     status, _, trouble = survey("--json", *IMAGES)
     check(status == 0 and trouble == text, "text beside JSON differs")
