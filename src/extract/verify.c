@@ -63,10 +63,8 @@ static bool sort_name(struct verify *verify, const char *name, struct error *err
 		return true;
 	}
 	if (S_ISREG(info.st_mode) && (ends_with(name, ".zip") || ends_with(name, ".tar")) &&
-	    utf_is_clean(name)) {
-		verify->progress.total += (uint64_t)info.st_size;
+	    utf_is_clean(name))
 		return part_put(verify, name, error) != NULL;
-	}
 	result->n_others++;
 	return true;
 }

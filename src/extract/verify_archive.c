@@ -29,8 +29,6 @@ struct file_reader {
 
 static bool read_piece(struct file_reader *reader, size_t *got)
 {
-	uint64_t before = reader->hashed;
-
 	if (!job_read(reader->fd, reader->name, reader->buffer, VERIFY_BUFFER, got, &reader->error))
 		return false;
 	if (reader->position <= reader->hashed && reader->position + *got > reader->hashed) {
@@ -40,7 +38,6 @@ static bool read_piece(struct file_reader *reader, size_t *got)
 		reader->hashed = reader->position + *got;
 	}
 	reader->position += *got;
-	reader->verify->bytes_done += reader->hashed - before;
 	progress_at(&reader->verify->progress, reader->verify->bytes_done, reader->name);
 	return true;
 }

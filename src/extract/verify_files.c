@@ -210,7 +210,7 @@ bool lines_next(struct lines *lines, bool *more, struct error *error)
 {
 	for (;;) {
 		size_t rest = lines->buf.length - lines->start;
-		uint8_t *from = lines->buf.data + lines->start;
+		uint8_t *from = rest == 0 ? NULL : lines->buf.data + lines->start;
 		uint8_t *end = rest == lines->scanned ? NULL :
 		    memchr(from + lines->scanned, '\n', rest - lines->scanned);
 

@@ -114,6 +114,8 @@ void member_data(struct member_check *check, const void *data, size_t length)
 	if (check->whole != NULL)
 		sha256_update(&check->whole->hash, length, data);
 	check->size += length;
+	check->verify->bytes_done += length;
+	progress_at(&check->verify->progress, check->verify->bytes_done, check->path);
 }
 
 void member_zeros(struct member_check *check, uint64_t length)
@@ -129,6 +131,7 @@ void member_zeros(struct member_check *check, uint64_t length)
 			digest_zeros(&check->whole->hash, step);
 		check->size += step;
 		length -= step;
+		check->verify->bytes_done += step;
 		progress_at(&check->verify->progress, check->verify->bytes_done, check->path);
 	}
 }

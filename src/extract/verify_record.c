@@ -326,6 +326,7 @@ static bool take_file(struct record_work *work, const struct record_line *line,
 		return differ(verify, error, DIFFERS_UNSAFE_NAME, line->as,
 		    "Line %" PRIu64 " of the record names a file that cannot lie below data/.",
 		    line->number);
+	verify->progress.total += line->size;
 	if (parts == NULL)
 		return claim_whole_file(verify, line, part, error);
 	if (n < 2 || n > MOST_PIECES || line->size == 0)
