@@ -10,6 +10,7 @@
 #include <string.h>
 
 #define WIDTH 79
+#define NAME_WIDTH 14 /* of a place */
 #define PROGRAMS_SHOWN 20
 #define LETTERS_SHOWN 26
 
@@ -56,13 +57,16 @@ static void print_volume(const struct survey *survey, const struct survey_volume
 	const struct survey_drive *drive = &survey->drives[volume->drive];
 	const char *kind = partition_type_name(&drive->table, volume->partition);
 	const char *label = volume->volume ? volume->volume->label : "";
+	const char *filesystem = volume->filesystem == FILESYSTEM_NONE
+				     ? "no file system"
+				     : filesystem_name(volume->filesystem);
 
 	if (!volume->is_system_partition)
 		kind = NULL;
 	else if (!kind)
 		kind = "start files of the old system";
 	line(out, 2, 6, "%s  %s, %s%s%s%s%s%s", volume->name,
-	    text_size(volume->partition->length).text, filesystem_name(volume->filesystem),
+	    text_size(volume->partition->length).text, filesystem,
 	    *label ? ", called " : "", label, kind ? ", " : "", kind ? kind : "",
 	    volume->filesystem == FILESYSTEM_NTFS && !volume->volume ? ", not readable" : "");
 }
@@ -127,9 +131,20 @@ static void print_place(const struct survey *survey, const struct place *place, 
 	}
 	if (place->offline.node != NONE)
 		buf_add_text(&text, "; offline copies are on this drive");
-	fprintf(out, "    %-14s ", place->folder);
-	text_wrap(out, buf_text(&text), 19, WIDTH);
+	if (strlen(place->folder) <= NAME_WIDTH) {
+		fprintf(out, "    %-*s ", NAME_WIDTH, place->folder);
+		text_wrap(out, buf_text(&text), 19, WIDTH);
+	} else {
+		line(out, 4, 19, "%s %s", place->folder, buf_text(&text));
+	}
 	buf_free(&text);
+}
+
+/* Where it always was, and nothing in it. */
+static bool is_empty(const struct survey *survey, const struct place *place)
+{
+	return place->status == PLACE_HERE && !place->in_cloud_folder &&
+	       survey_sum(survey, place->at).files == 0;
 }
 
 /* Not where it usually is, and nowhere else: many such folders never existed. */
@@ -140,37 +155,83 @@ static bool never_was(const struct place *place, const char *profile)
 		   (place->status == PLACE_MISSING && utf_starts_fold(place->path, profile)));
 }
 
+static void add_name(struct buf *names, const char *name)
+{
+	buf_printf(names, "%s%s", names->length ? ", " : "", name);
+}
+
+/* A line of several places, if there are any. Frees the names. */
+static void print_names(FILE *out, const char *what, struct buf *names)
+{
+	if (names->length) {
+		fprintf(out, "    %-*s ", NAME_WIDTH, what);
+		text_wrap(out, buf_text(names), 19, WIDTH);
+	}
+	buf_free(names);
+}
+
 static void print_places(const struct survey *survey, const struct place *places, size_t n_places,
     const char *profile, FILE *out)
 {
-	struct buf missing = {0};
+	struct buf missing = {0}, empty = {0};
 
 	for (size_t i = 0; i < n_places; i++) {
-		if (!never_was(&places[i], profile)) {
+		if (never_was(&places[i], profile)) {
+			if (strcmp(places[i].from, "default") != 0)
+				add_name(&missing, places[i].folder);
+		} else if (is_empty(survey, &places[i])) {
+			add_name(&empty, places[i].folder);
+		} else {
 			print_place(survey, &places[i], out);
-		} else if (strcmp(places[i].from, "default") != 0) {
-			buf_printf(&missing, "%s%s", missing.length ? ", " : "", places[i].folder);
 		}
 	}
-	if (missing.length) {
-		fputs("    not there:     ", out);
-		text_wrap(out, buf_text(&missing), 19, WIDTH);
+	print_names(out, "empty:", &empty);
+	print_names(out, "not there:", &missing);
+}
+
+/* Where the profile really lies, when that is not where the old system says: behind a junction. */
+static void add_real_folder(
+    struct buf *text, const struct survey *survey, const struct person *person)
+{
+	const struct survey_volume *volume = &survey->volumes[person->profile.volume];
+	struct buf path = {0};
+
+	catalogue_node_path(volume->volume->catalogue, person->profile.node, &path);
+	if (!volume->letter) {
+		buf_printf(text, "which lies in %s on %s, ", buf_text(&path), volume->name);
+	} else if (person->path[0] != volume->letter || person->path[1] != ':' ||
+		   !utf_equal_fold(person->path + 2, buf_text(&path))) {
+		buf_printf(text, "which lies on %c:%s, ", volume->letter, buf_text(&path));
 	}
-	buf_free(&missing);
+	buf_free(&path);
 }
 
 static void print_person(const struct survey *survey, const struct person *person, FILE *out)
 {
 	struct sum sum = survey_sum(survey, person->profile);
-	const char *name = *person->account ? person->account : person->folder;
+	struct buf text = {0};
 
-	line(out, 2, 6, "%s%s%s%s%s%s: %s, %s %s, %s%s%s%s", name, *person->full_name ? " (" : "",
-	    person->full_name, *person->full_name ? ")" : "", *person->domain ? " of " : "",
-	    person->domain, person->path, text_count(sum.files).text,
-	    sum.files == 1 ? "file" : "files", text_size(sum.bytes).text,
-	    person->is_temporary ? ", a temporary profile" : "",
-	    person->is_backup_twin ? ", a profile set aside" : "",
-	    person->is_unlisted ? ", a folder without an account" : "");
+	buf_add_text(&text, *person->account ? person->account : person->folder);
+	if (*person->full_name)
+		buf_printf(&text, " (%s)", person->full_name);
+	if (*person->domain)
+		buf_printf(&text, " of %s", person->domain);
+	buf_printf(&text, ": %s, ", person->path);
+	if (person->profile.node == NONE) {
+		buf_add_text(&text, "which is not there");
+	} else {
+		add_real_folder(&text, survey, person);
+		add_sum(&text, sum.files, sum.bytes);
+	}
+	if (person->is_temporary)
+		buf_add_text(&text, ", a temporary profile");
+	if (person->is_backup_twin)
+		buf_add_text(&text, ", a profile set aside");
+	if (person->is_unlisted)
+		buf_add_text(&text, ", a folder without an account");
+	line(out, 2, 6, "%s", buf_text(&text));
+	buf_free(&text);
+	print_places(survey, person->settings, person->n_settings, person->path, out);
 	print_places(survey, person->places, person->n_places, person->path, out);
 }
 
@@ -206,13 +267,20 @@ static void print_letters(const struct survey *survey, const struct old_system *
 		const char *sure = letter->confidence == CONFIDENCE_CERTAIN  ? ""
 				   : letter->confidence == CONFIDENCE_LIKELY ? ", most likely"
 									     : ", not certain";
+		const struct survey_volume *volume;
+		const struct survey_drive *drive;
 
-		if (letter->volume == SIZE_MAX)
+		if (letter->volume == SIZE_MAX) {
 			line(out, 2, 6, "%c: not attached (%s)", letter->letter, letter->what);
+			continue;
+		}
+		volume = &survey->volumes[letter->volume];
+		drive = &survey->drives[volume->drive];
+		if (drive->table.kind == TABLE_NONE)
+			line(out, 2, 6, "%c: %s%s", letter->letter, drive->about.path, sure);
 		else
 			line(out, 2, 6, "%c: partition %u of %s%s", letter->letter,
-			    survey->volumes[letter->volume].partition->number,
-			    survey->drives[survey->volumes[letter->volume].drive].about.path, sure);
+			    volume->partition->number, drive->about.path, sure);
 	}
 }
 
@@ -241,7 +309,9 @@ static void print_programs(const struct old_system *system, FILE *out)
 		line(out, 2, 2, "and %zu more: --json lists all of them.", n_programs - n_shown);
 	if (n_programs == 0)
 		fputs("  none recorded\n", out);
-	if (n_parts)
+	if (n_parts == 1)
+		line(out, 2, 2, "1 update or part of another program is not shown.");
+	else if (n_parts)
 		line(out, 2, 2, "%zu updates and parts of other programs are not shown.", n_parts);
 }
 
