@@ -131,21 +131,19 @@ static bool volume_name_taken(const void *context, const char *name)
 {
 	const struct naming *naming = context;
 
+	/* In the archive "D:" is called "D", so no label may be. */
+	if (name[0] && !name[1] && letter_is_used(naming->survey, (char)utf_upcase((uint8_t)name[0])))
+		return true;
 	for (size_t v = 0; v < naming->named; v++)
 		if (utf_equal_fold(naming->survey->volumes[v].name, name))
 			return true;
 	return false;
 }
 
-/* Letters first, so that no label takes the name of a volume with a letter. */
 static bool name_volumes(struct survey *survey, struct error *error)
 {
 	struct naming naming = {survey, 0};
-	struct survey_volume **order =
-	    arena_array(&survey->arena, survey->n_volumes + 1, sizeof(*order));
 
-	if (!order)
-		return error_no_memory(error);
 	for (size_t v = 0; v < survey->n_volumes; v++) {
 		struct survey_volume *volume = &survey->volumes[v];
 		const char *first = volume->name, *label = "";

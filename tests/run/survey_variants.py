@@ -307,6 +307,20 @@ def case_clones(bench):
     check(len(document["drives"]) == 2, document["drives"])
 
 
+def case_label_like_a_letter(bench):
+    """A volume without a letter whose label is a letter does not share a folder with that drive."""
+    c, d, x = Volume("C:", "Disk", "outside"), Volume("D:", "Data", "outside"), Volume("X:", "d", "outside")
+    put_windows(bench, c, system_hive(mounted=f"\\DosDevices\\D: = mbr 0x5eed0021 {FIRST * 512}"),
+                software_hive({}), accounts_hive({}))
+    d.file("a.txt", b"from D")
+    x.file("a.txt", b"from nowhere")
+    images = [bench.drive(name, number, [volume]) for name, number, volume in
+              (("x.img", 0x5EED0022, x), ("c.img", 0x5EED0020, c), ("d.img", 0x5EED0021, d))]
+    document, _ = survey(*images)
+    names = [v["name"] for v in document["volumes"]]
+    check(names == ["d-2", "C:", "D:"], names)
+
+
 def case_single_volumes(bench):
     """Images of single volumes have no table: the only one left most likely is the only letter left."""
     c, d = Volume("C:", "Disk", "outside"), Volume("D:", "Data", "outside")
