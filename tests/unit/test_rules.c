@@ -189,6 +189,7 @@ static const struct {
     {M "Documents\\thesis.docx", REASON_PLACE, 9},
     {M "Documents\\Cache\\geocache list.txt", REASON_PLACE, 9},
     {M "Documents\\Temp\\keep.txt", REASON_PLACE, 9},
+    {M "Documents\\half saved.tmp", REASON_PLACE, 9},
     {M "Documents\\logs\\ship.log", REASON_PLACE, 9},
     {M "Documents\\desktop.ini", REASON_PLACE, 9},
     {M "Documents\\Outlook Files\\mara.pst", REASON_PLACE, 9},
@@ -278,7 +279,8 @@ static const struct {
     {"\\System Volume Information\\tracking.log", REASON_SYSTEM, 9},
     {"\\$WINDOWS.~BT\\Sources\\setup.log", REASON_INSTALLER_LEFTOVER, 9},
     {"\\MSOCache\\All Users\\x.cab", REASON_INSTALLER_LEFTOVER, 9},
-    {"\\Temp\\x", REASON_TEMPORARY, 9},
+    {"\\Temp\\x", REASON_OUTSIDE, 9}, /* people work there, too */
+    {"\\Temp\\x.tmp", REASON_OUTSIDE, 9},
     {"\\Scans\\scan.pdf", REASON_OUTSIDE, 9},
     {"\\Scans\\scan.log", REASON_OUTSIDE, 9},
     {"\\Users\\desktop.ini", REASON_SYSTEM, 9},
