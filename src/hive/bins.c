@@ -8,7 +8,7 @@ uint8_t *bins_of(const struct hive *hive)
 	return hive->data + BASE_BLOCK_SIZE;
 }
 
-/* New bytes are zero. False when memory runs out. */
+/* Bytes that were never in the hive are zero. False when memory runs out. */
 bool bins_grow(struct hive *hive, size_t length)
 {
 	size_t need = BASE_BLOCK_SIZE + length;
@@ -27,8 +27,16 @@ bool bins_grow(struct hive *hive, size_t length)
 		hive->data = grown;
 		hive->length = need;
 	}
-	/* What stood behind the last bin was no part of the hive. */
-	memset(bins_of(hive) + hive->bins_length, 0, length - hive->bins_length);
+	/*
+	 * What stood behind the last bin was no part of the hive. Where bins stood before a log made
+	 * the hive shorter, nothing is cleared again: a log that goes up and down would take for ever.
+	 */
+	if (hive->bins_top < hive->bins_length)
+		hive->bins_top = hive->bins_length;
+	if (length > hive->bins_top) {
+		memset(bins_of(hive) + hive->bins_top, 0, length - hive->bins_top);
+		hive->bins_top = (uint32_t)length;
+	}
 	hive->bins_length = (uint32_t)length;
 	return true;
 }

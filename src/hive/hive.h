@@ -16,6 +16,7 @@
 #include "base/error.h"
 #include "base/filetime.h"
 #include "base/guid.h"
+#include "disk/hole.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -64,6 +65,8 @@ struct hive;
 struct hive_log {
 	const void *data;
 	size_t length;
+	/* What of it could not be read (offsets in the log; zeros in the data), or NULL. */
+	const struct holes *holes;
 };
 
 /*

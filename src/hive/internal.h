@@ -105,6 +105,7 @@ struct hive {
 	uint8_t *data; /* base block, then the bins */
 	size_t length;
 	uint32_t bins_length; /* what of the bins is there */
+	uint32_t bins_top;    /* how far they reached at their longest, while logs are applied */
 	struct base_block base;
 	struct hive_health health;
 
@@ -146,6 +147,7 @@ struct log_file {
 	struct base_block base;
 	const uint8_t *data;
 	size_t length;
+	const struct holes *holes; /* or NULL */
 };
 bool log_is_new(const struct log_file *log);
 bool log_is_old(const struct log_file *log);

@@ -50,6 +50,12 @@ static bool pages_fit(const struct entry *entry)
 	return true;
 }
 
+static bool entry_is_numbered(const struct log_file *log, size_t offset, uint32_t sequence)
+{
+	return offset <= log->length && log->length - offset >= ENTRY_HEADER &&
+	       get_u32(log->data + offset + 12) == sequence;
+}
+
 static bool entry_read(const struct log_file *log, size_t offset, struct entry *entry)
 {
 	const uint8_t *data = log->data + offset;
@@ -122,8 +128,10 @@ static uint32_t chain_apply(
 {
 	struct entry entry;
 
-	while (!hive->no_memory && entry_read(cursor->log, cursor->offset, &entry) &&
-	       entry.sequence == sequence) {
+	/* The number is looked at first: proving an entry takes as long as it is large, and a log
+	   that is not in turn would be asked again after each turn of the others. */
+	while (!hive->no_memory && entry_is_numbered(cursor->log, cursor->offset, sequence) &&
+	       entry_read(cursor->log, cursor->offset, &entry)) {
 		entry_apply(hive, &entry, limit);
 		cursor->offset += entry.size;
 		cursor->used = true;

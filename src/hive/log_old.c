@@ -2,8 +2,12 @@
  * Logs of Windows 2000 to 8: a bitmap of dirty pages of 512 bytes, then the pages.
  *
  * Such a log holds one write operation that was under way. It belongs to the hive when both bear
- * the same last-written time. Of two logs the newer is taken: the second is only written when
- * writing through the first failed, and then repeats what the first had.
+ * the same last-written time. A later one can belong to it too: the second log is only written when
+ * writing through the first failed, and then repeats what the first had, so of two logs the newer is
+ * taken. But a PC whose battery is empty forgets the date, and then a leftover is the "newer" one:
+ * hence the sequence numbers have the last word.
+ *
+ * Nothing in such a log proves its pages: what of it could not be read must not be taken for zeros.
  *
  * Source: regf specification, sections "Old format" (of logs) and "Multiple transaction log files".
  */
@@ -21,6 +25,11 @@ bool log_is_old(const struct log_file *log)
 	return log->base.readable && (log->base.file_type == 1 || log->base.file_type == 2);
 }
 
+static bool has_hole(const struct log_file *log, size_t offset, size_t length)
+{
+	return log->holes != NULL && holes_meet(log->holes, offset, length);
+}
+
 static bool layout_of(const struct log_file *log, struct layout *layout)
 {
 	/* The sector size of the drive that the log was written for. */
@@ -35,7 +44,8 @@ static bool layout_of(const struct log_file *log, struct layout *layout)
 	layout->bitmap = log->data + sector + 4;
 	layout->n_bits = log->base.bins_size / PAGE_SIZE_DIRTY;
 	layout->pages = (sector + 4 + bytes + sector - 1) / sector * sector;
-	return true;
+	/* A bit that is missing would put every page behind it in a wrong place. */
+	return !has_hole(log, sector, layout->pages - sector);
 }
 
 /*
@@ -51,9 +61,11 @@ static bool is_candidate(const struct hive *hive, const struct log_file *log)
 		written = first_bin_written(bins_of(hive), hive->bins_length);
 	if (log->base.primary != log->base.secondary || !layout_of(log, &layout))
 		return false;
-	if (!log->base.valid)
+	if (log->base.written == written || !log->base.valid)
 		return log->base.written == written;
-	return log->base.written >= written;
+	/* XP and Vista number their logs differently, but neither below the last whole write. */
+	return log->base.written > written &&
+	       (!hive->base.valid || log->base.primary - hive->base.secondary <= INT32_MAX);
 }
 
 /* A page that claims to begin a bin must say the right place. */
@@ -81,6 +93,8 @@ static void log_apply(struct hive *hive, const struct log_file *log)
 		    !page_is_right(log->data + at, offset))
 			return;
 		at += PAGE_SIZE_DIRTY;
+		if (has_hole(log, at - PAGE_SIZE_DIRTY, PAGE_SIZE_DIRTY))
+			continue;
 		/* A page so far out that hive and log cannot fill what lies before it. */
 		if ((size_t)offset + PAGE_SIZE_DIRTY > limit) {
 			hive->health.truncated = true;

@@ -44,6 +44,7 @@ bool hive_replay(struct hive *hive, const struct hive_log *logs, size_t n_logs)
 		struct log_file log = {
 		    .data = logs[i].data,
 		    .length = logs[i].data == NULL ? 0 : logs[i].length,
+		    .holes = logs[i].holes,
 		};
 
 		if (log.length < PAGE_SIZE_DIRTY)

@@ -74,7 +74,7 @@ static struct hive *open_with_logs(struct learn *learn, const struct catalogue *
 {
 	static const char *const endings[N_LOGS] = {".LOG", ".LOG1", ".LOG2"};
 	struct hive_log logs[N_LOGS] = {0};
-	struct holes holes = {0}, log_holes = {0};
+	struct holes holes = {0}, log_holes[N_LOGS] = {0};
 	struct error error = {0};
 	struct hive *hive = NULL;
 	size_t length, n_logs = 0;
@@ -86,7 +86,8 @@ static struct hive *open_with_logs(struct learn *learn, const struct catalogue *
 		if (!log)
 			continue;
 		logs[n_logs].data =
-		    load_file(catalogue, folder, log, arena, &logs[n_logs].length, &log_holes);
+		    load_file(catalogue, folder, log, arena, &logs[n_logs].length, &log_holes[i]);
+		logs[n_logs].holes = &log_holes[i];
 		if (logs[n_logs].data)
 			n_logs++;
 	}
@@ -98,7 +99,8 @@ static struct hive *open_with_logs(struct learn *learn, const struct catalogue *
 		findings_add(learn->findings, WEIGHT_CAUTION, "hive-damaged", learn->system->key,
 		    "", "The %s cannot be used: %s.", words, error.text);
 	holes_free(&holes);
-	holes_free(&log_holes);
+	for (size_t i = 0; i < N_LOGS; i++)
+		holes_free(&log_holes[i]);
 	return hive;
 }
 

@@ -158,7 +158,7 @@ static void fuzz_files(const uint8_t *data, size_t size, bool seal)
 		if (lengths[i] > size - at)
 			lengths[i] = size - at;
 		if (i > 0)
-			logs[i - 1] = (struct hive_log){copy + at, lengths[i]};
+			logs[i - 1] = (struct hive_log){copy + at, lengths[i], NULL};
 		if (i > 0 && seal)
 			seal_log(copy + at, lengths[i]);
 		at += lengths[i];
@@ -194,8 +194,8 @@ static void fuzz_patches(const uint8_t *data, size_t size, bool old_log, bool se
 		seal_log(files + HIVE_SIZE, LOG_SIZE);
 		seal_log(files + HIVE_SIZE + LOG_SIZE, LOG_SIZE);
 	}
-	logs[0] = (struct hive_log){files + HIVE_SIZE, old_log ? 0 : LOG_SIZE};
-	logs[1] = (struct hive_log){files + HIVE_SIZE + LOG_SIZE, LOG_SIZE};
+	logs[0] = (struct hive_log){files + HIVE_SIZE, old_log ? 0 : LOG_SIZE, NULL};
+	logs[1] = (struct hive_log){files + HIVE_SIZE + LOG_SIZE, LOG_SIZE, NULL};
 	use(files, HIVE_SIZE, logs, 2);
 	free(files);
 }

@@ -139,7 +139,7 @@ static bool print_hive(const struct buf *files, int n, const char *mode)
 	size_t length;
 
 	for (int i = 1; i < n; i++)
-		logs[i - 1] = (struct hive_log){files[i].data, files[i].length};
+		logs[i - 1] = (struct hive_log){files[i].data, files[i].length, NULL};
 	hive = hive_open(files[0].data, files[0].length, logs, (size_t)n - 1, &error);
 	if (hive == NULL) {
 		printf("E\t%s\n", error.text);

@@ -178,6 +178,22 @@ static inline void set_values(
 	put_u32(at(maker, key) + 40, list);
 }
 
+/* root - a - b - c, each with a list of its own. */
+static inline void make_chain(
+    struct maker *maker, hive_cell cells[4], hive_cell lists[3])
+{
+	static const char *const names[] = {"root", "a", "b", "c"};
+
+	maker_start(maker, 4096);
+	for (size_t i = 0; i < 4; i++)
+		cells[i] = add_key(maker, i == 0 ? HIVE_NO_CELL : cells[i - 1], names[i]);
+	for (size_t i = 0; i < 3; i++) {
+		lists[i] = add_list(maker, "lh", &cells[i + 1], 1);
+		set_subkeys(maker, cells[i], lists[i], 1);
+	}
+	maker_end(maker);
+}
+
 /* One entry of a new log: one page of 4096 bytes at `offset`; section "Log entries". */
 static inline size_t put_entry(
     uint8_t *entry, uint32_t sequence, uint32_t offset, const uint8_t *page, uint32_t bins_size)

@@ -1,6 +1,7 @@
 /*
  * Tests of src/hive on hives made here byte by byte after the regf specification ("Windows registry
- * file format specification"), and on damage done to them. Real hives: tests/run/hives.py.
+ * file format specification"), and on damage done to them. Logs: test_hive_logs.c. Real hives:
+ * tests/run/hives.py.
  */
 #include "unit.h"
 
@@ -32,17 +33,6 @@ static char *child_names(const struct hive *hive, hive_cell key, struct arena *a
 		names = arena_printf(arena, "%s%s%s", names, i == 0 ? "" : " ",
 		    hive_key_name(hive, cells[i], arena));
 	return names;
-}
-
-/* Worked values of the SymCrypt library's own test of Marvin32, and one found in its users' tests.
- */
-static void test_marvin(void **state)
-{
-	(void)state;
-	assert_int_equal(marvin32(0xd53cd9cecd0893b7u, "abc", 3), 0x22c74339492769bfu);
-	assert_int_equal(
-	    marvin32(0x0ddddeeeeffff000u, "abcdefghijklmnopqrstuvwxyz", 26), 0xa128eb7e7260aca2u);
-	assert_int_equal(marvin32(0x004fb61a001bdbccu, "", 0), 0x30ed35c100cd3c7du);
 }
 
 /* li, lf, lh and ri (of lists of different kinds), sections "Index leaf" to "Index root". */
@@ -221,21 +211,6 @@ static void test_names(void **state)
 	arena_free(&arena);
 }
 
-/* root - a - b - c, each with a list of its own. */
-static void make_chain(struct maker *maker, hive_cell cells[4], hive_cell lists[3])
-{
-	static const char *const names[] = {"root", "a", "b", "c"};
-
-	maker_start(maker, 4096);
-	for (size_t i = 0; i < 4; i++)
-		cells[i] = add_key(maker, i == 0 ? HIVE_NO_CELL : cells[i - 1], names[i]);
-	for (size_t i = 0; i < 3; i++) {
-		lists[i] = add_list(maker, "lh", &cells[i + 1], 1);
-		set_subkeys(maker, cells[i], lists[i], 1);
-	}
-	maker_end(maker);
-}
-
 /* A list is gone: its keys come back through their field "Parent". */
 static void test_lost_list(void **state)
 {
@@ -406,147 +381,6 @@ static void test_nothing(void **state)
 	hive_close(NULL);
 }
 
-/* Three versions of a key's time stamp, each a page image: which one is there after replay? */
-static uint64_t replayed(
-    const struct maker *maker, const struct hive_log *logs, size_t n, unsigned *pages)
-{
-	struct hive *hive = hive_open(maker->data, BINS + maker->size, logs, n, NULL);
-	uint64_t time;
-
-	assert_non_null(hive);
-	time = (uint64_t)hive_key_written(hive, hive_root(hive));
-	*pages = hive_health(hive)->pages_replaced;
-	assert_int_equal(hive_health(hive)->logs_missing, *pages == 0);
-	hive_close(hive);
-	return time;
-}
-
-static void put_versions(uint8_t *log, const struct maker *maker, uint32_t sequence, unsigned n)
-{
-	uint8_t page[4096];
-
-	start_log(log, maker, 6, sequence);
-	for (unsigned i = 0; i < n; i++) {
-		memcpy(page, maker->data + BINS, 4096);
-		put_u64(page + 36 + 4, sequence + i); /* the root's time */
-		put_entry(log + 512 + (size_t)i * 4608, sequence + i, 0, page, 4096);
-	}
-}
-
-/* Sections "Log entries" (notes 5, 7, 8) and "Multiple transaction log files": the chain rules. */
-static void test_new_logs(void **state)
-{
-	static uint8_t one[512 + 3 * 4608], two[512 + 3 * 4608];
-	struct hive_log logs[2] = {{two, sizeof(two)}, {one, sizeof(one)}};
-	hive_cell cells[4], lists[3];
-	struct maker maker;
-	unsigned pages;
-
-	(void)state;
-	make_chain(&maker, cells, lists);
-	put_u32(maker.data + 4, 8);
-	seal_base(maker.data);
-	/* 7, 8, 9 in one log and 10, 11, 12 in the other, whatever the order they are given in. */
-	put_versions(one, &maker, 7, 3);
-	put_versions(two, &maker, 10, 3);
-	assert_int_equal(replayed(&maker, logs, 2, &pages), 12);
-	assert_int_equal(pages, 6);
-	/* Entries that the hive has already are passed over. */
-	put_versions(one, &maker, 5, 3);
-	assert_int_equal(replayed(&maker, logs, 2, &pages), 7);
-	assert_int_equal(pages, 1);
-	/* A log that starts behind a gap is not applied. */
-	put_versions(one, &maker, 7, 2);
-	memset(one + 512 + 2 * 4608, 0, 4608);
-	assert_int_equal(replayed(&maker, logs, 2, &pages), 8);
-	/* One wrong byte in an entry ends the chain before it. */
-	put_versions(one, &maker, 7, 3);
-	one[512 + 4608 + 2000] ^= 1;
-	assert_int_equal(replayed(&maker, logs, 2, &pages), 7);
-	/* So does one wrong byte in an entry's own header. */
-	put_versions(one, &maker, 7, 3);
-	one[512 + 4608 + 30] ^= 1;
-	assert_int_equal(replayed(&maker, logs, 2, &pages), 7);
-	/* A log whose base block is broken still has good entries. */
-	put_versions(one, &maker, 7, 3);
-	memset(one, 0, 512);
-	assert_int_equal(replayed(&maker, logs, 2, &pages), 12);
-	/* A clean hive takes nothing from a log. */
-	put_u32(maker.data + 4, 7);
-	seal_base(maker.data);
-	{
-		struct hive *hive = hive_open(maker.data, BINS + maker.size, logs, 2, NULL);
-
-		assert_int_equal(hive_health(hive)->pages_replaced, 0);
-		assert_false(hive_health(hive)->was_dirty);
-		hive_close(hive);
-	}
-	free(maker.data);
-}
-
-/* An entry that promises more than hive and logs hold asks for no memory. */
-static void test_log_growth(void **state)
-{
-	static uint8_t log[512 + 2 * 4608];
-	struct hive_log logs[1] = {{log, sizeof(log)}};
-	hive_cell cells[4], lists[3];
-	struct maker maker;
-	struct hive *hive;
-	size_t length;
-
-	(void)state;
-	make_chain(&maker, cells, lists);
-	put_u32(maker.data + 4, 8);
-	seal_base(maker.data);
-	start_log(log, &maker, 6, 7);
-	put_entry(log + 512, 7, 4096, maker.data + BINS, 8192);
-	put_entry(log + 512 + 4608, 8, 0x7FFFE000, maker.data + BINS, 0x7FFFF000);
-	hive = hive_open(maker.data, BINS + maker.size, logs, 1, NULL);
-	assert_non_null(hive);
-	hive_bins(hive, &length);
-	assert_true(length >= 8192 && length < 65536);
-	assert_true(hive_health(hive)->truncated);
-	hive_close(hive);
-	free(maker.data);
-}
-
-/* A bitmap and pages; section "Old format". */
-static void test_old_log(void **state)
-{
-	static uint8_t log[1024 + 4096];
-	struct hive_log logs[1] = {{log, sizeof(log)}};
-	hive_cell cells[4], lists[3];
-	struct maker maker;
-	unsigned pages;
-
-	(void)state;
-	make_chain(&maker, cells, lists);
-	start_log(log, &maker, 1, 8);
-	memcpy(log + 512, "DIRT", 4);
-	log[516] = 0xFF;
-	memcpy(log + 1024, maker.data + BINS, 4096);
-	put_u64(log + 1024 + 40, 1234);
-	put_u32(maker.data + 4, 8);
-	seal_base(maker.data);
-	assert_int_equal(replayed(&maker, logs, 1, &pages), 1234);
-	assert_int_equal(pages, 8);
-	/* A log of another time does not belong to this hive. */
-	put_u64(log + 12, 131000000000000000u);
-	seal_base(log);
-	assert_int_equal(replayed(&maker, logs, 1, &pages), 0);
-	assert_int_equal(pages, 0);
-	/* A base block with a wrong checksum: the time in the first bin decides. */
-	put_u64(log + 12, 132000000000000000u);
-	seal_base(log);
-	maker.data[508] ^= 1;
-	assert_int_equal(replayed(&maker, logs, 1, &pages), 1234);
-	/* Pages that are missing at the end of the log. */
-	logs[0].length = 1024 + 512;
-	assert_int_equal(replayed(&maker, logs, 1, &pages), 1234);
-	assert_int_equal(pages, 1);
-	free(maker.data);
-}
-
 static void walk(const struct hive *hive, hive_cell key, unsigned depth, size_t *n)
 {
 	struct arena arena = {0};
@@ -638,7 +472,6 @@ static void test_large_salvage(void **state)
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
-	    cmocka_unit_test(test_marvin),
 	    cmocka_unit_test(test_lists),
 	    cmocka_unit_test(test_loops),
 	    cmocka_unit_test(test_values),
@@ -651,9 +484,6 @@ int main(void)
 	    cmocka_unit_test(test_leftover),
 	    cmocka_unit_test(test_bad_base),
 	    cmocka_unit_test(test_nothing),
-	    cmocka_unit_test(test_new_logs),
-	    cmocka_unit_test(test_log_growth),
-	    cmocka_unit_test(test_old_log),
 	    cmocka_unit_test(test_damage),
 	    cmocka_unit_test(test_large_salvage),
 	};
