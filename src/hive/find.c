@@ -54,8 +54,8 @@ static unsigned steps_of(const char *path)
 
 /*
  * Lost keys of which not even the place is known stand below the root without a name. One of them
- * may be a step of the path: then the rest of the path leads on from there. Three steps must
- * follow, and only one lost key may fit.
+ * may be a step of the path: then the rest of the path leads on from there. Two steps must follow,
+ * and only one lost key may fit.
  */
 #define STEPS_THAT_PROVE 2u
 

@@ -119,6 +119,7 @@ struct hive {
 	/* How many list entries and cells of data may still be looked at: no hive holds more than
 	   fit into it, so whoever needs more was led in circles. */
 	size_t list_budget, value_budget, data_budget;
+	size_t bytes_budget; /* the same for the data of values: who reads them all needs memory */
 	bool no_memory;
 };
 
@@ -193,7 +194,7 @@ hive_cell salvage_find_root(const struct hive *hive);
 /* value.c: section "Key value". */
 bool vk_get(const struct hive *hive, hive_cell offset, struct cell *vk);
 struct raw_name vk_name(const struct cell *vk);
-bool vk_is_whole(const struct hive *hive, const struct cell *vk);
+bool vk_is_whole(const struct hive *hive, const struct cell *vk, size_t *there);
 /* How many cells vk_is_whole() may have to look at. */
 size_t vk_cost(const struct cell *vk);
 /* The value list of a key node and how many entries it has room for. */

@@ -9,6 +9,12 @@
 #include "base/buf.h"
 #include "hive/internal.h"
 
+/*
+ * How often the data in a hive may be there in all. No two values share data; a damaged hive may
+ * have an older key beside a newer one.
+ */
+#define DATA_TIMES 4u
+
 static size_t slot_of(const struct hive *hive, hive_cell cell)
 {
 	uint32_t hash = cell * UINT32_C(2654435761);
@@ -131,9 +137,12 @@ hive_cell tree_place(const struct hive *hive, uint32_t key)
 	return made_up == NULL ? hive->keys[key].cell : made_up->entry.cell;
 }
 
+/* No more than key nodes fit into the hive: who has more names the same ones again and again. */
 static void note_entry(
     struct hive *hive, struct odd_entries *entries, uint32_t key, struct list_entry entry)
 {
+	if (entries->n >= hive->bins_length / NK_SIZE)
+		return;
 	if (!array_reserve(
 		&entries->items, &entries->room, entries->n + 1, sizeof(*entries->items))) {
 		hive->no_memory = true;
@@ -185,8 +194,9 @@ static void follow_subkeys(struct hive *hive, uint32_t key, const struct cell *n
 /* Is the value and all of its data there? What would take too long to find out is taken to be. */
 static bool value_is_whole(struct hive *hive, hive_cell value)
 {
+	size_t cost, there;
 	struct cell vk;
-	size_t cost;
+	bool whole;
 
 	if (!vk_get(hive, value, &vk))
 		return false;
@@ -194,7 +204,9 @@ static bool value_is_whole(struct hive *hive, hive_cell value)
 	if (cost > hive->data_budget)
 		return true;
 	hive->data_budget -= cost;
-	return vk_is_whole(hive, &vk);
+	whole = vk_is_whole(hive, &vk, &there);
+	hive->bytes_budget -= there < hive->bytes_budget ? there : hive->bytes_budget;
+	return whole;
 }
 
 /* Counts what is wrong, and how much of the list may be walked later. */
@@ -212,10 +224,13 @@ static void follow_values(struct hive *hive, uint32_t key, const struct cell *nk
 	if (count > hive->value_budget)
 		count = (uint32_t)hive->value_budget;
 	hive->value_budget -= count;
-	hive->keys[key].n_values = count;
-	for (uint32_t i = 0; i < count; i++)
+	for (uint32_t i = 0; i < count && hive->bytes_budget > 0; i++) {
+		hive->keys[key].n_values++;
 		if (!value_is_whole(hive, get_u32(list.data + 4 * (size_t)i)))
 			hive->health.bad_values++;
+	}
+	if (hive->keys[key].n_values < count)
+		hive->health.bad_values += count - hive->keys[key].n_values;
 }
 
 void tree_follow(struct hive *hive, size_t from)
@@ -238,6 +253,7 @@ bool tree_build(struct hive *hive, hive_cell root)
 	bool damaged;
 
 	hive->list_budget = hive->value_budget = hive->data_budget = hive->bins_length / 4;
+	hive->bytes_budget = (size_t)hive->bins_length * DATA_TIMES;
 	if (nk_get(hive, root, &nk)) {
 		tree_add(hive, root, NO_KEY);
 	} else {

@@ -159,10 +159,11 @@ size_t vk_cost(const struct cell *vk)
 	return (size & DATA_INLINE) != 0 ? 1 : 1 + size / SEGMENT_SIZE;
 }
 
-bool vk_is_whole(const struct hive *hive, const struct cell *vk)
+bool vk_is_whole(const struct hive *hive, const struct cell *vk, size_t *there)
 {
 	struct place place = data_place(hive, vk);
 
+	*there = place.there;
 	return place.found && place.there == place.length;
 }
 

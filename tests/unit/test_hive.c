@@ -184,6 +184,50 @@ static void test_values(void **state)
 	arena_free(&arena);
 }
 
+/*
+ * A thousand values that share one piece of data, and lists that name the same lost keys a thousand
+ * times: memory stays in proportion to the hive.
+ */
+static void test_shared(void **state)
+{
+	static const uint8_t soil[32768];
+	const uint32_t size = 131072, n = 1000;
+	hive_cell root, cells[1000], lost[400];
+	struct arena arena = {0};
+	struct maker maker;
+	struct hive *hive;
+	const uint8_t *data;
+	size_t length, total = 0, got;
+	hive_cell *values;
+
+	(void)state;
+	maker_start(&maker, size);
+	root = add_key(&maker, HIVE_NO_CELL, "root");
+	cells[0] = add_data(&maker, soil, sizeof(soil));
+	for (uint32_t i = 1; i <= n; i++)
+		cells[i % n] = add_value(&maker, "v", HIVE_BINARY, sizeof(soil), cells[0]);
+	set_values(&maker, root, cells, n);
+	for (uint32_t i = 0; i < 400; i++)
+		lost[i] = size - 8 * i;
+	cells[0] = add_list(&maker, "li", lost, 400);
+	for (uint32_t i = 1; i < n; i++)
+		cells[i] = cells[0];
+	set_subkeys(&maker, root, add_list(&maker, "ri", cells, n), n);
+	maker_end(&maker);
+	hive = open_made(&maker);
+	got = hive_values(hive, root, &arena, &values);
+	for (size_t i = 0; i < got; i++) {
+		assert_true(hive_value_data(hive, values[i], &arena, NULL, &data, &length, NULL));
+		total += length;
+	}
+	assert_true(total >= size && total <= 5 * (size_t)size);
+	assert_int_equal(hive_health(hive)->bad_values, n - got);
+	assert_true(hive->broken.n * sizeof(*hive->broken.items) < size);
+	hive_close(hive);
+	free(maker.data);
+	arena_free(&arena);
+}
+
 /* Latin-1 names ("extended ASCII") and UTF-16 names, found ignoring case. */
 static void test_names(void **state)
 {
@@ -475,6 +519,7 @@ int main(void)
 	    cmocka_unit_test(test_lists),
 	    cmocka_unit_test(test_loops),
 	    cmocka_unit_test(test_values),
+	    cmocka_unit_test(test_shared),
 	    cmocka_unit_test(test_names),
 	    cmocka_unit_test(test_lost_list),
 	    cmocka_unit_test(test_lost_key),
