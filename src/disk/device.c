@@ -189,7 +189,9 @@ static bool prepare(
 		device->size = (uint64_t)status.st_size;
 	}
 	if (device->size == 0)
-		return error_set(error, STATUS_NO_VOLUME, "%s is empty", device->path);
+		return device->is_block
+			   ? open_failed(device->path, ENOMEDIUM, error)
+			   : error_set(error, STATUS_NO_VOLUME, "%s is empty", device->path);
 	return true;
 }
 

@@ -17,6 +17,7 @@
 #define FIRST_STEPS 1024u /* from the start of the drive: 1 GiB, more than any small partition */
 #define NEXT_STEPS 64u    /* behind each volume that was found */
 #define FAILURES_MAX 8u   /* a failing drive is not worn out for this */
+#define VOLUMES_MAX 128u  /* more than anybody makes; a limit for hostile drives */
 
 /* What the boot sector says; 0 when it says nothing that can be used. */
 static uint64_t stated_length(const uint8_t *sector, enum filesystem filesystem)
@@ -83,6 +84,21 @@ static uint64_t candidate(uint64_t end, unsigned number)
 	return end - end % STEP + (uint64_t)(number - 1) * STEP;
 }
 
+/*
+ * The same, but where a drive was set up anew, the boot sector of the old layout can still stand in
+ * the first track, and states a volume over everything: then both are taken, and the search goes on
+ * behind the newer one. Which of them is real shows when they are read.
+ */
+static uint64_t take_volumes(struct search *search, uint64_t offset)
+{
+	uint64_t end = take_volume(search, offset), newer;
+
+	if (end == 0 || offset != (uint64_t)TRACK * 512)
+		return end;
+	newer = take_volume(search, STEP);
+	return newer != 0 ? newer : end;
+}
+
 void lost_take(struct table_job *job, struct table *table)
 {
 	struct search search = {.job = job, .table = table};
@@ -90,12 +106,13 @@ void lost_take(struct table_job *job, struct table *table)
 	uint64_t last_end = 0;
 
 	job->sector_size = 512; /* every place that is tried is a multiple of it */
-	while (number <= limit && !job->no_memory && search.failures < FAILURES_MAX) {
+	while (number <= limit && !job->no_memory && search.failures < FAILURES_MAX &&
+	       table->count < VOLUMES_MAX) {
 		uint64_t at = candidate(last_end, number), end;
 
 		if (at >= job->size)
 			break;
-		end = take_volume(&search, at);
+		end = take_volumes(&search, at);
 		number++;
 		if (end > at) {
 			last_end = end;

@@ -86,6 +86,7 @@ static void check_partitions(struct table_job *job, const struct table *table)
 {
 	uint64_t needed = 0;
 	size_t longest = 0; /* the one that reaches furthest so far */
+	bool is_lost = table->kind == TABLE_LOST;
 
 	for (size_t i = 0; i < table->count; i++) {
 		const struct partition *partition = &table->items[i];
@@ -93,9 +94,15 @@ static void check_partitions(struct table_job *job, const struct table *table)
 
 		if (i > 0 && partition->offset < needed)
 			findings_add(job->findings, WEIGHT_CAUTION, "partition-overlap",
-			    source_path(job->source), "",
-			    "Partitions %u and %u overlap, so at least one of them is not what the "
-			    "table says.",
+			    source_path(job->source),
+			    is_lost ? "Look into both: files in the wrong "
+				      "one can be damaged."
+				    : "",
+			    is_lost
+				? "Volumes %u and %u overlap, so one of them is a leftover of "
+				  "what the drive held before."
+				: "Partitions %u and %u overlap, so at least one of them is not "
+				  "what the table says.",
 			    table->items[longest].number, partition->number);
 		if (end > needed) {
 			needed = end;

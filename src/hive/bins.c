@@ -28,8 +28,9 @@ bool bins_grow(struct hive *hive, size_t length)
 		hive->length = need;
 	}
 	/*
-	 * What stood behind the last bin was no part of the hive. Where bins stood before a log made
-	 * the hive shorter, nothing is cleared again: a log that goes up and down would take for ever.
+	 * What stood behind the last bin was no part of the hive. Where bins stood before a log
+	 * made the hive shorter, nothing is cleared again: a log that goes up and down would take
+	 * for ever.
 	 */
 	if (hive->bins_top < hive->bins_length)
 		hive->bins_top = hive->bins_length;

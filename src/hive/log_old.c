@@ -3,9 +3,9 @@
  *
  * Such a log holds one write operation that was under way. It belongs to the hive when both bear
  * the same last-written time. A later one can belong to it too: the second log is only written when
- * writing through the first failed, and then repeats what the first had, so of two logs the newer is
- * taken. But a PC whose battery is empty forgets the date, and then a leftover is the "newer" one:
- * hence the sequence numbers have the last word.
+ * writing through the first failed, and then repeats what the first had, so of two logs the newer
+ * is taken. But a PC whose battery is empty forgets the date, and then a leftover is the "newer"
+ * one: hence the sequence numbers have the last word.
  *
  * Nothing in such a log proves its pages: what of it could not be read must not be taken for zeros.
  *

@@ -579,6 +579,46 @@ static void test_lost_table(void **state)
 	image_drop(&image);
 }
 
+/*
+ * A drive that XP had set up (one volume from sector 63), set up anew by a later system (from 1 MiB):
+ * the old boot sector hides nothing.
+ */
+static void test_lost_over_older(void **state)
+{
+	static const uint64_t starts[] = {63 * 512, MIB, 11 * MIB};
+	struct drive_image image = image_make(64 * MIB);
+	struct result result;
+
+	(void)state;
+	put_ntfs(&image, starts[0], 512, 60 * MIB / 512 - 1);
+	put_ntfs(&image, starts[1], 512, 10 * MIB / 512 - 1);
+	put_ntfs(&image, starts[2], 512, 50 * MIB / 512 - 1);
+	read_table(&result, image.path, "");
+	assert_int_equal(result.table.kind, TABLE_LOST);
+	assert_int_equal(result.table.count, 3);
+	for (unsigned i = 0; i < 3; i++)
+		assert_int_equal(result.table.items[i].offset, starts[i]);
+	assert_true(findings_have(&result.findings, "partition-overlap"));
+	drop(&result);
+	image_drop(&image);
+}
+
+/* A drive full of the shortest volumes: as many as anybody makes, not as many as fit. */
+static void test_lost_without_end(void **state)
+{
+	struct drive_image image = image_make(MIB);
+	struct result result;
+
+	(void)state;
+	for (uint64_t offset = 63 * 512; offset < MIB; offset += 512)
+		put_ntfs(&image, offset, 512, 0);
+	read_table(&result, image.path, "");
+	assert_int_equal(result.table.kind, TABLE_LOST);
+	assert_in_range(result.table.count, 100, 200);
+	drop(&result);
+	image_drop(&image);
+}
+
 static void test_dynamic_disk(void **state)
 {
 	struct drive_image image = image_make(8 * MIB);
@@ -646,6 +686,8 @@ int main(void)
 	    cmocka_unit_test(test_mbr_over_old_gpt),
 	    cmocka_unit_test(test_filesystems),
 	    cmocka_unit_test(test_lost_table),
+	    cmocka_unit_test(test_lost_over_older),
+	    cmocka_unit_test(test_lost_without_end),
 	    cmocka_unit_test(test_dynamic_disk),
 	};
 
