@@ -2,7 +2,6 @@
 #include "base/progress.h"
 
 #include "base/text.h"
-#include "base/utf.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -64,16 +63,6 @@ static void facts(char *text, size_t size, const struct progress *progress, doub
 		    text_size(rate).text, left);
 }
 
-/* The end of a name tells more than its beginning: as much of it as fits. */
-static const char *tail_that_fits(const char *name, unsigned columns)
-{
-	const char *end = name + strlen(name);
-
-	while (name < end && text_columns(name) > columns)
-		utf_next(&name, end);
-	return name;
-}
-
 void progress_at(struct progress *progress, uint64_t done, const char *name)
 {
 	struct timespec now;
@@ -99,7 +88,8 @@ void progress_at(struct progress *progress, uint64_t done, const char *name)
 	room = room > strlen(figures) ? room - (unsigned)strlen(figures) : 0;
 	if (name != NULL && room >= NAME_COLUMNS) {
 		fputs("  ", stderr);
-		text_print(stderr, tail_that_fits(name, room));
+		/* The end of a name tells more than its beginning. */
+		text_print(stderr, text_tail(name, room));
 	}
 	fflush(stderr);
 }

@@ -76,29 +76,39 @@ void text_print(FILE *stream, const char *text)
 	buf_free(&buf);
 }
 
-/* Columns of text that is escaped already. */
+/* Columns of one character once it is escaped: "<U+001B>", "<U+E0001>". */
+static unsigned columns_of_point(uint32_t point)
+{
+	int width = wcwidth((wchar_t)point);
+
+	if (is_harmful(point))
+		return point > 0xFFFF ? 9 : 8;
+	return width < 0 ? 1 : (unsigned)width;
+}
+
 static unsigned columns_of(const char *text, size_t length)
 {
 	const char *end = text + length;
 	unsigned columns = 0;
 
-	while (text < end) {
-		int width = wcwidth((wchar_t)utf_next(&text, end));
-
-		columns += width < 0 ? 1 : (unsigned)width;
-	}
+	while (text < end)
+		columns += columns_of_point(utf_next(&text, end));
 	return columns;
 }
 
 unsigned text_columns(const char *text)
 {
-	struct buf buf = {0};
-	unsigned columns;
+	return columns_of(text, strlen(text));
+}
 
-	text_escape(&buf, text);
-	columns = columns_of(buf_text(&buf), buf.length);
-	buf_free(&buf);
-	return columns;
+const char *text_tail(const char *text, unsigned columns)
+{
+	const char *end = text + strlen(text);
+	unsigned used = text_columns(text);
+
+	while (used > columns)
+		used -= columns_of_point(utf_next(&text, end));
+	return text;
 }
 
 void text_wrap(FILE *stream, const char *text, unsigned indent, unsigned width)

@@ -37,4 +37,7 @@ void text_wrap(FILE *stream, const char *text, unsigned indent, unsigned width);
 /* How many columns the inner text takes on a terminal, after text_escape(). */
 unsigned text_columns(const char *text);
 
+/* The longest end of the inner text that takes no more columns than that. */
+const char *text_tail(const char *text, unsigned columns);
+
 #endif

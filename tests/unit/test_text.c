@@ -17,6 +17,7 @@
 #include <locale.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 static void check_utf16(const uint8_t *bytes, size_t units, const char *inner, bool valid)
 {
@@ -161,6 +162,30 @@ static void test_escape(void **state)
 	assert_int_equal(text_columns("\xE5\x86\x99"), 2);
 }
 
+/* What fits of a long name; the columns of escaped characters are those of what is printed. */
+static void test_tail(void **state)
+{
+	static char deep[3 * 200000 + 1];
+	struct buf shown = {0};
+	struct timespec start, end;
+
+	(void)state;
+	assert_string_equal(text_tail("\\plots\\soil.txt", 8), "soil.txt");
+	assert_string_equal(text_tail("soil.txt", 8), "soil.txt");
+	assert_string_equal(text_tail("\xE5\x86\x99.txt", 5), ".txt");
+	assert_string_equal(text_tail("x", 0), "");
+	text_escape(&shown, "\x1B\xF3\xA0\x80\x81\xED\xA0\x80");
+	assert_int_equal(text_columns("\x1B\xF3\xA0\x80\x81\xED\xA0\x80"), shown.length);
+	buf_free(&shown);
+	/* As deep as no path should be, drawn five times a second. */
+	for (size_t i = 0; i < sizeof(deep) - 1; i++)
+		deep[i] = "\x1B\\a"[i % 3];
+	clock_gettime(CLOCK_MONOTONIC, &start);
+	assert_string_equal(text_tail(deep, 12), "\\a\x1B\\a");
+	clock_gettime(CLOCK_MONOTONIC, &end);
+	assert_true(end.tv_sec - start.tv_sec < 5);
+}
+
 static void test_wrap(void **state)
 {
 	char *text = NULL;
@@ -230,6 +255,7 @@ int main(void)
 	    cmocka_unit_test(test_fold),
 	    cmocka_unit_test(test_size),
 	    cmocka_unit_test(test_escape),
+	    cmocka_unit_test(test_tail),
 	    cmocka_unit_test(test_wrap),
 	    cmocka_unit_test(test_json),
 	};
