@@ -107,6 +107,16 @@ def check_signal(loop, folder):
     h.check(not is_read_only(loop), "the mark was left on after SIGTERM")
 
 
+def check_no_medium():
+    """A loop device without a file is like a card reader without a card: a size of zero."""
+    loop = h.tool("losetup", "--find").strip()
+    if not pathlib.Path(loop).exists():
+        return  # no device nodes are made here
+    done = h.run("drives", loop)
+    h.check(done.returncode == 3, "no medium: status", done.returncode)
+    h.check("no medium" in done.stderr, done.stderr)
+
+
 def check_partition_of_drive(folder):
     """A mounted partition makes its whole drive a drive in use, and its neighbour not."""
     image = folder / "table.img"
@@ -145,6 +155,7 @@ with h.work_folder() as name:
         check_signal(device, work)
         check_mounts(disk, device, work)
         check_partition_of_drive(work)
+        check_no_medium()
     finally:
         undo()
 h.finish()
