@@ -1,6 +1,7 @@
 /* The command `drives`: which drives and volumes there are, and what is wrong with them. */
 #include "base/arena.h"
 #include "base/json.h"
+#include "base/stop.h"
 #include "base/text.h"
 #include "cmd/command.h"
 #include "disk/drives.h"
@@ -10,8 +11,6 @@
 #include "report/drives_text.h"
 
 #include <getopt.h>
-#include <pthread.h>
-#include <signal.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -138,29 +137,21 @@ static bool look_into(
 	return true;
 }
 
-/*
- * Fills in what can be read of the drive. SIGINT and its like wait meanwhile, so that the program
- * never ends without device_close(), which takes the kernel's read-only mark off again.
- */
+/* Fills in what can be read of the drive. */
 static bool look_at_drive(struct arena *arena, struct drive_view *view, struct error *error)
 {
 	struct source *source = NULL;
 	struct device *device;
-	sigset_t waiting, before;
+	sigset_t before;
 
-	sigemptyset(&waiting);
-	sigaddset(&waiting, SIGINT);
-	sigaddset(&waiting, SIGTERM);
-	sigaddset(&waiting, SIGHUP);
-	sigaddset(&waiting, SIGPIPE);
-	pthread_sigmask(SIG_BLOCK, &waiting, &before);
+	stop_hold(&before);
 	device = device_open(view->drive.path, error);
 	if (device != NULL)
 		source = source_open(device, error);
 	if (source != NULL)
 		view->readable = look_into(source, arena, view, error);
 	source_close(source);
-	pthread_sigmask(SIG_SETMASK, &before, NULL);
+	stop_release(&before);
 	if (view->readable)
 		return true;
 	view->problem = arena_strdup(arena, error->text);

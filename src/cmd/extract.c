@@ -2,6 +2,7 @@
 #include "cmd/command.h"
 
 #include "base/progress.h"
+#include "base/stop.h"
 #include "base/text.h"
 #include "cmd/plan_file.h"
 #include "extract/destination.h"
@@ -249,17 +250,22 @@ static enum status run(const struct extract_command *command, const char *const 
 	struct plan plan = {0};
 	struct progress progress;
 	enum status status = STATUS_OTHER;
+	sigset_t before;
 	bool surveyed;
 
 	/* Before the drives are read, which can take a while. */
 	if (!command->dry_run && !destination_check(&destination, command->options.to, error))
 		return error->status;
+	stop_hold(&before);
 	progress_start(&progress, "Reading file tables", 0, command->common.quiet);
 	surveyed = survey_run(&survey, sources, n_sources, &progress, findings, error);
 	progress_end(&progress);
 	if (surveyed && plan_make(&plan, &survey, &choices, findings, error)) {
-		if (!command->dry_run)
+		/* From here on the work itself stops cleanly. */
+		if (!command->dry_run) {
 			interrupt_watch();
+			stop_release(&before);
+		}
 		status = command->dry_run ? dry_run(command, &plan, findings, error) :
 					    extract(command, &plan, findings, error);
 	} else {
@@ -267,6 +273,7 @@ static enum status run(const struct extract_command *command, const char *const 
 	}
 	plan_free(&plan);
 	survey_free(&survey);
+	stop_release(&before);
 	return status;
 }
 

@@ -3,6 +3,7 @@
 
 #include "base/json.h"
 #include "base/progress.h"
+#include "base/stop.h"
 #include "base/text.h"
 #include "report/survey_text.h"
 #include "system/survey.h"
@@ -97,11 +98,13 @@ enum status command_survey(int argc, char **argv)
 	struct survey survey;
 	struct error error = {0};
 	enum status status;
+	sigset_t before;
 	bool good;
 
 	if (!parse(argc, argv, &options, &status))
 		return status;
 	findings_init(&findings);
+	stop_hold(&before);
 	progress_start(&progress, "Reading file tables", 0, options.quiet);
 	good = survey_run(&survey, (const char *const *)argv + optind, (size_t)(argc - optind),
 	    &progress, &findings, &error);
@@ -111,6 +114,7 @@ enum status command_survey(int argc, char **argv)
 	if (!good)
 		command_complain(&error);
 	survey_free(&survey);
+	stop_release(&before);
 	findings_free(&findings);
 	return status;
 }

@@ -80,6 +80,9 @@ void findings_rename(struct findings *findings, const char *from, const char *to
 /* Takes back the findings with this code and subject, because more is known now. */
 void findings_drop(struct findings *findings, const char *code, const char *subject);
 
+/* Was the program asked to stop (stop.h)? Then with *error. */
+bool survey_is_stopped(struct error *error);
+
 /* --- find_systems.c --- */
 
 /* Fills survey->systems with volume, windows, windows_path, container and is_copy. */

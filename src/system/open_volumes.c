@@ -166,6 +166,8 @@ bool open_volumes(struct survey *survey, struct error *error)
 	for (size_t v = 0; v < survey->n_volumes; v++) {
 		struct survey_volume *volume = &survey->volumes[v];
 
+		if (survey_is_stopped(error))
+			return false;
 		if (volume->filesystem != FILESYSTEM_NTFS)
 			report_unread(survey, volume, v);
 		else if (open_ntfs(survey, volume, &trouble))

@@ -2,6 +2,7 @@
  */
 #include "system/survey.h"
 
+#include "base/stop.h"
 #include "base/utf.h"
 #include "disk/device.h"
 #include "system/inner.h"
@@ -57,6 +58,14 @@ void findings_drop(struct findings *findings, const char *code, const char *subj
 	pthread_mutex_unlock(&findings->lock);
 }
 
+bool survey_is_stopped(struct error *error)
+{
+	if (!stop_is_asked())
+		return false;
+	error_set(error, STATUS_OTHER, "stopped before the drives were read");
+	return true;
+}
+
 static bool open_drive(struct survey *survey, const char *path, struct error *error)
 {
 	struct survey_drive *drive = &survey->drives[survey->n_drives];
@@ -84,7 +93,7 @@ static bool open_drives(
 			    "", "The same drive was named twice; it is read once.");
 			continue;
 		}
-		if (!open_drive(survey, paths[i], error))
+		if (survey_is_stopped(error) || !open_drive(survey, paths[i], error))
 			return false;
 	}
 	return true;
@@ -181,9 +190,12 @@ static bool learn_systems(struct survey *survey, struct error *error)
 {
 	if (!find_systems(survey, error))
 		return false;
-	for (size_t i = 0; i < survey->n_systems; i++)
+	for (size_t i = 0; i < survey->n_systems; i++) {
+		if (survey_is_stopped(error))
+			return false;
 		if (!learn_system(survey, &survey->systems[i], survey->findings))
 			return error_no_memory(error);
+	}
 	if (survey->n_systems > 1)
 		qsort(survey->systems, survey->n_systems, sizeof(*survey->systems), by_use);
 	if (survey->n_systems == 0)

@@ -88,23 +88,24 @@ def check_mark(loop, folder):
     h.tool("blockdev", "--setrw", loop)
 
 
-def check_signal(loop, folder):
+def check_signal(loop, folder, *command):
     """SIGTERM while the drive is read (strace makes that slow): the mark is taken off first."""
     with subprocess.Popen(["strace", "-f", "-o", folder / "trace", "-e", "trace=pread64", "-e",
-                           "inject=pread64:delay_enter=400000", h.COLDLIFT, "drives", loop],
+                           "inject=pread64:delay_enter=400000", h.COLDLIFT, *command, loop],
                           stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as tracer:
         for _ in range(200):
             time.sleep(0.05)
             if is_read_only(loop):
                 break
         else:
-            h.check(False, "the mark was never put on")
+            h.check(False, command, "the mark was never put on")
         tasks = pathlib.Path(f"/proc/{tracer.pid}/task/{tracer.pid}")
         for child in (tasks / "children").read_text().split():
             os.kill(int(child), signal.SIGTERM)
         tracer.wait(timeout=60)
-    h.check(tracer.returncode in (-signal.SIGTERM, 128 + signal.SIGTERM), tracer.returncode)
-    h.check(not is_read_only(loop), "the mark was left on after SIGTERM")
+    h.check(tracer.returncode in (-signal.SIGTERM, 128 + signal.SIGTERM), command,
+            tracer.returncode)
+    h.check(not is_read_only(loop), command, "the mark was left on after SIGTERM")
 
 
 def check_no_medium():
@@ -152,7 +153,9 @@ with h.work_folder() as name:
         h.tool("mkfs.ext4", "-q", "-F", disk)
         device = attach(disk)
         check_mark(device, work)
-        check_signal(device, work)
+        check_signal(device, work, "drives")
+        check_signal(device, work, "survey")
+        check_signal(device, work, "extract", "--to", work)
         check_mounts(disk, device, work)
         check_partition_of_drive(work)
         check_no_medium()
