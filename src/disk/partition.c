@@ -2,8 +2,9 @@
  * Which table a drive has, at which sector size, and what is wrong with it; see partition.h.
  *
  * The order: a sound main GPT (unless an ordinary MBR says that the drive was set up anew), the
- * boot sector of a file system in the first sector, an ordinary MBR, what is left of a broken GPT,
- * and last other signs of a file system that covers the whole drive.
+ * boot sector of a file system in the first sector (unless an ordinary MBR in it leads to others),
+ * an ordinary MBR, what is left of a broken GPT, and last other signs of a file system that covers
+ * the whole drive.
  */
 #include "disk/table.h"
 
@@ -209,13 +210,16 @@ struct first_sector {
 	bool readable;
 };
 
-static void take_mbr(struct table_job *job, const uint32_t *sizes, const struct first_sector *first,
-    struct table *table)
+/*
+ * How many entries of an MBR lead to a file system. Its numbers fit every sector size: what lies
+ * where they lead decides, and the best size is left in the job.
+ */
+static unsigned score_mbr(
+    struct table_job *job, const uint32_t *sizes, const struct first_sector *first)
 {
 	uint32_t best_size = sizes[0];
 	unsigned best = 0;
 
-	/* The numbers of an MBR fit every sector size: what lies where they lead decides. */
 	for (size_t i = 0; i < SIZES; i++) {
 		unsigned score;
 
@@ -226,10 +230,15 @@ static void take_mbr(struct table_job *job, const uint32_t *sizes, const struct 
 			best_size = sizes[i];
 		}
 	}
-	if (best == 0 && first->mbr == MBR_DOUBTFUL)
-		return;
 	job->sector_size = best_size;
-	mbr_take(job, first->data, table);
+	return best;
+}
+
+static void take_mbr(struct table_job *job, const uint32_t *sizes, const struct first_sector *first,
+    struct table *table)
+{
+	if (score_mbr(job, sizes, first) > 0 || first->mbr == MBR_ORDINARY)
+		mbr_take(job, first->data, table);
 }
 
 /* The whole drive as one volume; as far as a file system is recognised. */
@@ -270,7 +279,9 @@ static void choose(struct table_job *job, const uint32_t *sizes, struct table *t
 		take_gpt(job, &best, table);
 		return;
 	}
-	if (filesystem_of_boot_sector(job->source, 0) != FILESYSTEM_NONE) {
+	/* A drive that was one volume before it got a table can still have that volume's mark. */
+	if (filesystem_of_boot_sector(job->source, 0) != FILESYSTEM_NONE &&
+	    (first.mbr != MBR_ORDINARY || score_mbr(job, sizes, &first) == 0)) {
 		take_whole(job, table);
 		return;
 	}

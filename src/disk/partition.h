@@ -47,7 +47,8 @@ struct table {
 /*
  * Reads the table, trying the drive's sector size and then 512 and 4,096. Damage becomes findings
  * with the drive's path as subject. A drive whose first sector is the boot sector of a file system
- * is TABLE_NONE with one entry that covers everything. Without a table, the places where volumes
+ * is TABLE_NONE with one entry that covers everything, unless a table in that sector leads to other
+ * file systems. Without a table, the places where volumes
  * usually begin are looked at; where nothing at all is recognised there is no entry. False only
  * when memory runs out.
  */

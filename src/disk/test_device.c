@@ -62,6 +62,7 @@ static void count_asked(struct device *device, struct rule *rule, uint64_t offse
 	uint64_t from = offset / device->sector_size;
 	uint64_t to = (offset + length - 1) / device->sector_size;
 
+	pthread_mutex_lock(&state->lock);
 	for (uint64_t sector = from > first ? from : first; sector <= to && sector <= last;
 	     sector++) {
 		if (sector - first >= ASKED_MAX)
@@ -69,6 +70,7 @@ static void count_asked(struct device *device, struct rule *rule, uint64_t offse
 		if (++rule->asked[sector - first] > state->counts.most_asked)
 			state->counts.most_asked = rule->asked[sector - first];
 	}
+	pthread_mutex_unlock(&state->lock);
 }
 
 /* What the rules say before reading: shortens *length, or gives -errno. */
