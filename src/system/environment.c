@@ -131,18 +131,24 @@ bool environment_add_key(struct environment *environment, const struct hive *hiv
     const char *path, struct arena *arena)
 {
 	hive_cell cell = hive_find(hive, key, path);
+	struct arena list = {0}, one = {0}; /* what is looked at does not stay */
 	hive_cell *values;
 	size_t n_values;
+	bool fine = true;
 
 	if (cell == HIVE_NO_CELL)
 		return true;
-	n_values = hive_values(hive, cell, arena, &values);
-	for (size_t i = 0; i < n_values && i < VARIABLE_LIMIT; i++) {
-		char *name = hive_value_name(hive, values[i], arena);
-		char *value = name && *name ? hive_text(hive, cell, "", name, arena, NULL) : NULL;
+	n_values = hive_values(hive, cell, &list, &values);
+	for (size_t i = 0; i < n_values && i < VARIABLE_LIMIT && fine; i++) {
+		char *name = hive_value_name(hive, values[i], &one);
+		char *value = NULL;
 
-		if (value && !environment_set(environment, arena, name, value))
-			return false;
+		if (name && *name && strlen(name) <= TEXT_LIMIT)
+			value = hive_text(hive, cell, "", name, &one, NULL);
+		if (value && strlen(value) <= TEXT_LIMIT)
+			fine = environment_set(environment, arena, name, value);
+		arena_free(&one);
 	}
-	return true;
+	arena_free(&list);
+	return fine;
 }

@@ -30,6 +30,20 @@ const char *learn_text(struct learn *learn, const char *format, ...)
 	return text;
 }
 
+char *learn_hive_text(struct learn *learn, const struct hive *hive, hive_cell key,
+    const char *path, const char *name)
+{
+	struct arena arena = {0};
+	char *text = hive_text(hive, key, path, name, &arena, NULL), *kept = NULL;
+
+	if (text && strlen(text) <= TEXT_LIMIT) {
+		kept = arena_strdup(&learn->survey->arena, text);
+		learn->no_memory = learn->no_memory || !kept;
+	}
+	arena_free(&arena);
+	return kept;
+}
+
 static bool system_key_taken(const void *context, const char *key)
 {
 	const struct learn *learn = context;

@@ -13,7 +13,8 @@
 
 #define SECTOR_RATIO 8 /* 4,096 to 512: an adapter that translates sector sizes scales offsets so  \
 			*/
-#define VALUE_LIMIT 4096
+#define VALUE_LIMIT 4096 /* values of MountedDevices */
+#define PATH_LIMIT 4096  /* bytes of a device path */
 
 /* --- the value's data --- */
 
@@ -29,7 +30,7 @@ struct device_id device_id_read(const uint8_t *data, size_t length, struct arena
 	} else if (length == 24 && memcmp(data, "DMIO:ID:", 8) == 0) {
 		id.kind = DEVICE_PARTITION;
 		memcpy(id.partition.bytes, data + 8, 16);
-	} else if (length >= 4) {
+	} else if (length >= 4 && length <= PATH_LIMIT) {
 		path = utf_arena_from_utf16(arena, data, length / 2, NULL);
 		if (path && (path[0] == '\\' || path[0] == '_')) {
 			id.kind = DEVICE_PATH;
@@ -197,12 +198,11 @@ static void add_letter(struct learn *learn, char name, const struct device_id *i
 		    survey_volume_words(learn->survey, match.volume, &learn->survey->arena));
 }
 
-/* One value of MountedDevices: a letter, or the name of a volume. */
-static void add_value(struct learn *learn, hive_cell cell)
+/* One value of MountedDevices: a letter, or the name of a volume. `arena` is for the way. */
+static void add_value(struct learn *learn, hive_cell cell, struct arena *arena)
 {
 	static const char letters[] = "\\DosDevices\\", volumes[] = "\\??\\Volume";
 	struct old_system *system = learn->system;
-	struct arena *arena = &learn->survey->arena;
 	char *name = hive_value_name(learn->config, cell, arena);
 	const uint8_t *data;
 	size_t length;
@@ -347,8 +347,12 @@ void learn_letters(struct learn *learn)
 		learn->no_memory = true;
 		return;
 	}
-	for (size_t i = 0; i < n_values; i++)
-		add_value(learn, values[i]);
+	for (size_t i = 0; i < n_values; i++) {
+		struct arena way = {0};
+
+		add_value(learn, values[i], &way);
+		arena_free(&way);
+	}
 	find_own_letter(learn);
 	set_own_letter(learn);
 	match_the_last(learn);

@@ -14,6 +14,7 @@
 
 #define KEY_PROFILES KEY_NT "\\ProfileList"
 #define STATE_TEMPORARY 0x800u
+#define SID_LIMIT 200 /* bytes: 15 numbers of 10 digits, and ".bak" */
 #define PERSON_LIMIT 5000u
 
 bool sid_is_service(const char *sid)
@@ -39,8 +40,8 @@ static const char *list_path(struct learn *learn, const char *name, const char *
 	char *value = NULL;
 
 	if (learn->software)
-		value = hive_text(
-		    learn->software, hive_root(learn->software), KEY_PROFILES, name, arena, NULL);
+		value = learn_hive_text(
+		    learn, learn->software, hive_root(learn->software), KEY_PROFILES, name);
 	if (value && *value)
 		value = environment_expand(&learn->machine, value, arena, NULL);
 	return value && *value ? value : otherwise;
@@ -177,17 +178,29 @@ static struct person *add_person(struct learn *learn, const char *sid, const cha
 	return person;
 }
 
+/* The name of a key that is a SID, perhaps with more behind it; NULL for others. */
+static char *sid_of_key(struct learn *learn, hive_cell key)
+{
+	struct arena arena = {0};
+	char *name = hive_key_name(learn->software, key, &arena), *kept = NULL;
+
+	if (name && strncmp(name, "S-1-", 4) == 0 && strlen(name) <= SID_LIMIT)
+		kept = arena_strdup(&learn->survey->arena, name);
+	arena_free(&arena);
+	return kept;
+}
+
 /* A key of the profile list: a SID, or a SID with ".bak" behind it. */
 static void person_from_key(struct learn *learn, hive_cell key)
 {
 	struct arena *arena = &learn->survey->arena;
-	char *name = hive_key_name(learn->software, key, arena);
-	char *value = hive_text(learn->software, key, "", "ProfileImagePath", arena, NULL);
+	char *name = sid_of_key(learn, key);
+	char *value = learn_hive_text(learn, learn->software, key, "", "ProfileImagePath");
 	struct person *person;
 	uint64_t state = 0;
 	bool is_backup;
 
-	if (!name || !value || strncmp(name, "S-1-", 4) != 0)
+	if (!name || !value)
 		return;
 	is_backup = strlen(name) > 4 && utf_equal_fold(name + strlen(name) - 4, ".bak");
 	if (is_backup)
@@ -447,8 +460,8 @@ static void name_from_hive(struct learn *learn, struct person *person, const str
 
 	if (*person->account || person->is_unlisted)
 		return;
-	name = hive_text(hive, hive_root(hive), "Software\\" KEY_WINDOWS "\\Explorer",
-	    "Logon User Name", &learn->survey->arena, NULL);
+	name = learn_hive_text(learn, hive, hive_root(hive), "Software\\" KEY_WINDOWS "\\Explorer",
+	    "Logon User Name");
 	if (name)
 		person->account = name;
 }

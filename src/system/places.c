@@ -60,8 +60,8 @@ static const char *find_value(
 	if (!owner->hive)
 		return NULL;
 	for (size_t i = 0; i < 3 && role->names[i]; i++) {
-		char *value = hive_text(owner->hive, hive_root(owner->hive), path, role->names[i],
-		    &learn->survey->arena, NULL);
+		char *value = learn_hive_text(
+		    learn, owner->hive, hive_root(owner->hive), path, role->names[i]);
 
 		if (value && *value)
 			return value;
@@ -83,8 +83,7 @@ static const char *through_network_letter(
 			return path;
 	memcpy(key, "Network\\?", 10);
 	key[8] = path[0];
-	share = hive_text(
-	    owner->hive, hive_root(owner->hive), key, "RemotePath", &learn->survey->arena, NULL);
+	share = learn_hive_text(learn, owner->hive, hive_root(owner->hive), key, "RemotePath");
 	if (!share || !path_is_share(share))
 		return path;
 	return learn_text(learn, "%s%s", share, path + 2);

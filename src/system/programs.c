@@ -16,7 +16,7 @@
 static const char *record_text(
     struct learn *learn, const struct hive *hive, hive_cell key, const char *name)
 {
-	char *text = hive_text(hive, key, "", name, &learn->survey->arena, NULL);
+	char *text = learn_hive_text(learn, hive, key, "", name);
 
 	return text ? text : "";
 }
