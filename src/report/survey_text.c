@@ -66,8 +66,8 @@ static void print_volume(const struct survey *survey, const struct survey_volume
 	else if (!kind)
 		kind = "start files of the old system";
 	line(out, 2, 6, "%s  %s, %s%s%s%s%s%s", volume->name,
-	    text_size(volume->partition->length).text, filesystem,
-	    *label ? ", called " : "", label, kind ? ", " : "", kind ? kind : "",
+	    text_size(volume->partition->length).text, filesystem, *label ? ", called " : "", label,
+	    kind ? ", " : "", kind ? kind : "",
 	    volume->filesystem == FILESYSTEM_NTFS && !volume->volume ? ", not readable" : "");
 }
 

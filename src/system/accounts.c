@@ -61,8 +61,8 @@ static char *machine_sid(struct learn *learn, struct arena *arena)
 	    length < 12)
 		return NULL;
 	data += length - 12;
-	return arena_printf(arena, "S-1-5-21-%u-%u-%u-", get_u32(data), get_u32(data + 4),
-	    get_u32(data + 8));
+	return arena_printf(
+	    arena, "S-1-5-21-%u-%u-%u-", get_u32(data), get_u32(data + 4), get_u32(data + 8));
 }
 
 static void from_accounts(struct learn *learn, struct person *person, struct arena *arena)
@@ -132,8 +132,7 @@ static void from_sign_ins(struct learn *learn, struct person *person, struct are
 	n_sessions = hive_subkeys(learn->software, key, arena, &sessions);
 	for (size_t i = 0; i < n_sessions && i < 100; i++) {
 		char *name = hive_key_name(learn->software, sessions[i], arena);
-		char *path =
-		    arena_printf(arena, KEY_SIGN_IN "\\SessionData\\%s", name ? name : "");
+		char *path = arena_printf(arena, KEY_SIGN_IN "\\SessionData\\%s", name ? name : "");
 
 		if (path)
 			from_sign_in(learn, person, arena, path, "LoggedOnUserSID",

@@ -71,12 +71,13 @@ const char *learn_text(struct learn *learn, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
 /*
- * hive_text() kept in the survey's arena, or NULL. A text of more than TEXT_LIMIT bytes counts as not
- * there: values can share one large cell, and thousands of copies of it would fill the memory.
+ * hive_text() kept in the survey's arena, or NULL. A text of more than TEXT_LIMIT bytes counts as
+ * not there: values can share one large cell, and thousands of copies of it would fill the memory.
  */
-#define TEXT_LIMIT 4096 /* bytes: more than any path or name of the old system that was ever used */
-char *learn_hive_text(struct learn *learn, const struct hive *hive, hive_cell key,
-    const char *path, const char *name);
+#define TEXT_LIMIT 4096 /* bytes: more than any path or name of the old system that was ever used  \
+			 */
+char *learn_hive_text(struct learn *learn, const struct hive *hive, hive_cell key, const char *path,
+    const char *name);
 
 /* The catalogue of a volume of the survey, or NULL. */
 const struct catalogue *survey_catalogue(const struct survey *survey, size_t volume);

@@ -80,7 +80,8 @@ const char *key_unique(struct arena *arena, const char *key,
 
 	if (!taken(context, key))
 		return key;
-	/* Thousands may want the same: doubled until free, then halved down to the first free one. */
+	/* Thousands may want the same: doubled until free, then halved down to the first free one.
+	 */
 	while (high < NUMBER_LIMIT && number_taken(key, high, taken, context)) {
 		low = high;
 		high *= 2;

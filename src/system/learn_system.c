@@ -30,8 +30,8 @@ const char *learn_text(struct learn *learn, const char *format, ...)
 	return text;
 }
 
-char *learn_hive_text(struct learn *learn, const struct hive *hive, hive_cell key,
-    const char *path, const char *name)
+char *learn_hive_text(
+    struct learn *learn, const struct hive *hive, hive_cell key, const char *path, const char *name)
 {
 	struct arena arena = {0};
 	char *text = hive_text(hive, key, path, name, &arena, NULL), *kept = NULL;

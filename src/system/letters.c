@@ -11,8 +11,9 @@
 
 #include <string.h>
 
-#define SECTOR_RATIO 8 /* 4,096 to 512: an adapter that translates sector sizes scales offsets so  \
-			*/
+#define SECTOR_RATIO                                                                               \
+	8 /* 4,096 to 512: an adapter that translates sector sizes scales offsets so               \
+	   */
 #define VALUE_LIMIT 4096 /* values of MountedDevices */
 #define PATH_LIMIT 4096  /* bytes of a device path */
 
@@ -276,7 +277,8 @@ static bool is_claimed(const struct old_system *system, size_t volume)
 static bool holds_other_system(const struct learn *learn, size_t volume)
 {
 	for (size_t i = 0; i < learn->survey->n_systems; i++)
-		if (learn->survey->systems[i].volume == volume && !learn->survey->systems[i].is_copy)
+		if (learn->survey->systems[i].volume == volume &&
+		    !learn->survey->systems[i].is_copy)
 			return true;
 	return false;
 }

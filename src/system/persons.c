@@ -96,8 +96,8 @@ static bool holds_profiles(const struct catalogue *catalogue, uint32_t folder)
 	size_t n_children = catalogue_children(catalogue, folder, &children);
 
 	for (size_t i = 0; i < n_children; i++)
-		if (catalogue_child(catalogue, catalogue->entries[children[i]].node,
-			"NTUSER.DAT") != NONE)
+		if (catalogue_child(
+			catalogue, catalogue->entries[children[i]].node, "NTUSER.DAT") != NONE)
 			return true;
 	return false;
 }
@@ -224,8 +224,8 @@ static void person_from_key(struct learn *learn, hive_cell key)
  */
 static bool is_temporary_beside(const struct old_system *system, const struct person *person)
 {
-	if (person->is_backup_twin || (!utf_equal_fold(person->folder, "TEMP") &&
-					  !utf_starts_fold(person->folder, "TEMP.")))
+	if (person->is_backup_twin ||
+	    (!utf_equal_fold(person->folder, "TEMP") && !utf_starts_fold(person->folder, "TEMP.")))
 		return false;
 	for (size_t i = 0; i < system->n_persons; i++)
 		if (system->persons[i].is_backup_twin &&
@@ -316,8 +316,7 @@ static void sort_out_twins(struct learn *learn)
 	}
 	for (unsigned pass = 0; pass < 3; pass++)
 		for (size_t i = 0; i < system->n_persons; i++)
-			if (rank(&system->persons[i]) == pass &&
-			    is_kept(learn, i, kept, n_kept))
+			if (rank(&system->persons[i]) == pass && is_kept(learn, i, kept, n_kept))
 				kept[n_kept++] = system->persons[i];
 	memcpy(system->persons, kept, n_kept * sizeof(*kept));
 	system->n_persons = n_kept;
@@ -460,8 +459,8 @@ static void name_from_hive(struct learn *learn, struct person *person, const str
 
 	if (*person->account || person->is_unlisted)
 		return;
-	name = learn_hive_text(learn, hive, hive_root(hive), "Software\\" KEY_WINDOWS "\\Explorer",
-	    "Logon User Name");
+	name = learn_hive_text(
+	    learn, hive, hive_root(hive), "Software\\" KEY_WINDOWS "\\Explorer", "Logon User Name");
 	if (name)
 		person->account = name;
 }

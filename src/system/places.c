@@ -325,8 +325,8 @@ static void report_place(struct learn *learn, const struct owner *owner, const s
 }
 
 /* A place that is where it always was, and not there, is nothing to report: many never existed. */
-static bool is_worth_reporting(const struct place_role *role, const struct place *place,
-    const char *usual_path, bool is_usual)
+static bool is_worth_reporting(
+    const struct place_role *role, const struct place *place, const char *usual_path, bool is_usual)
 {
 	if (place->status == PLACE_MISSING &&
 	    (is_usual || (usual_path && utf_equal_fold(place->path, usual_path))))

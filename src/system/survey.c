@@ -141,7 +141,8 @@ static bool volume_name_taken(const void *context, const char *name)
 	const struct naming *naming = context;
 
 	/* In the archive "D:" is called "D", so no label may be. */
-	if (name[0] && !name[1] && letter_is_used(naming->survey, (char)utf_upcase((uint8_t)name[0])))
+	if (name[0] && !name[1] &&
+	    letter_is_used(naming->survey, (char)utf_upcase((uint8_t)name[0])))
 		return true;
 	for (size_t v = 0; v < naming->named; v++)
 		if (utf_equal_fold(naming->survey->volumes[v].name, name))

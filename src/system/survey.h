@@ -185,8 +185,8 @@ struct survey {
 /*
  * Surveys the sources (paths of block devices or images). False with *error when a source cannot be
  * opened at all (STATUS_NO_VOLUME...), when no NTFS volume could be read (STATUS_NO_VOLUME), or
- * memory runs out. survey_free() is needed in either case. `progress`, which may be NULL, is told how
- * many bytes of file tables were read.
+ * memory runs out. survey_free() is needed in either case. `progress`, which may be NULL, is told
+ * how many bytes of file tables were read.
  */
 bool survey_run(struct survey *survey, const char *const *paths, size_t n_paths,
     struct progress *progress, struct findings *findings, struct error *error);
@@ -207,7 +207,8 @@ struct location survey_resolve(
  */
 bool zone_to_posix(const struct old_system *system, char *out, size_t size);
 
-/* What lies below a folder, junctions and links not followed, without the file system's own files. */
+/* What lies below a folder, junctions and links not followed, without the file system's own files.
+ */
 struct sum {
 	uint64_t files, folders;           /* a file with two names there counts once */
 	uint64_t bytes;                    /* of all streams of the files */

@@ -1,7 +1,8 @@
 /*
  * Tests of a survey as a whole: what it tells about its progress, and what memory a hive can cost.
  *
- * Source of the hives' layout: see hive_maker.h. The volume comes from mkntfs (ntfs-3g), which is independent of src/.
+ * Source of the hives' layout: see hive_maker.h. The volume comes from mkntfs (ntfs-3g), which is
+ * independent of src/.
  */
 #include "unit.h"
 
@@ -67,16 +68,15 @@ static void test_large_texts(void **state)
 		snprintf(name, sizeof(name), "v%u", i);
 		values[i] = add_value(&maker, name, HIVE_SZ, LARGE, large);
 	}
-	values[N_VALUES] = add_value(
-	    &maker, "small", HIVE_SZ, sizeof(word), add_data(&maker, word, sizeof(word)));
+	values[N_VALUES] =
+	    add_value(&maker, "small", HIVE_SZ, sizeof(word), add_data(&maker, word, sizeof(word)));
 	set_values(&maker, root, values, N_VALUES + 1);
 	maker_end(&maker);
 	hive = hive_open(maker.data, BINS + maker.size, NULL, 0, NULL);
 	assert_non_null(hive);
 	assert_null(learn_hive_text(&learn, hive, hive_root(hive), "", "v7"));
 	assert_string_equal(learn_hive_text(&learn, hive, hive_root(hive), "", "small"), "hut");
-	assert_true(
-	    environment_add_key(&environment, hive, hive_root(hive), "", &survey.arena));
+	assert_true(environment_add_key(&environment, hive, hive_root(hive), "", &survey.arena));
 	assert_int_equal(environment.count, 1);
 	assert_true(survey.arena.total < 1 << 20);
 	assert_false(learn.no_memory);
