@@ -43,11 +43,11 @@ static void test_progress(void **state)
 	image_drop(&image);
 }
 
-/* Thousands of values can share one large cell: copies of it must not fill the memory. */
+/* Values can share one large cell: copies of it must not fill the memory. */
 static void test_large_texts(void **state)
 {
 	static const uint8_t word[] = {'h', 0, 'u', 0, 't', 0};
-	enum { N_VALUES = 500, LARGE = 16000 };
+	enum { N_VALUES = 50, LARGE = 16000 };
 	struct environment environment = {0};
 	struct survey survey = {0};
 	struct learn learn = {.survey = &survey};
@@ -78,7 +78,7 @@ static void test_large_texts(void **state)
 	assert_string_equal(learn_hive_text(&learn, hive, hive_root(hive), "", "small"), "hut");
 	assert_true(environment_add_key(&environment, hive, hive_root(hive), "", &survey.arena));
 	assert_int_equal(environment.count, 1);
-	assert_true(survey.arena.total < 1 << 20);
+	assert_true(survey.arena.total < 200000);
 	assert_false(learn.no_memory);
 	environment_free(&environment);
 	arena_free(&survey.arena);
