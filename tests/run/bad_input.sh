@@ -224,6 +224,7 @@ attach() { # FILE
 	local node
 	loop=$(losetup --find --show --partscan "$1" 2>/dev/null) || return 1
 	undo_later "losetup -d '$loop'"
+	blockdev --setrw "$loop" # a program that was killed may have left the device read-only
 	for node in /sys/class/block/"${loop##*/}"p*; do
 		[[ -e $node && ! -e /dev/${node##*/} ]] || continue
 		mknod "/dev/${node##*/}" b $(tr : ' ' <"$node/dev") 2>/dev/null &&

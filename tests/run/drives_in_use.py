@@ -33,6 +33,8 @@ def attach(image, *options):
         h.skip("no loop device can be had: " + done.stderr.strip())
     loop = done.stdout.strip()
     used.append(["losetup", "--detach", loop])
+    # A program that was killed may have left the device read-only.
+    subprocess.run(["blockdev", "--setrw", loop], check=False)
     return loop
 
 

@@ -78,6 +78,7 @@ done
 # The same from a block device.
 if (($(id -u) == 0)) && loop=$(losetup --find --show source-data.img 2>/dev/null); then
 	undo_later "losetup -d '$loop'"
+	blockdev --setrw "$loop" # a program that was killed may have left the device read-only
 	traced device.trace "$COLDLIFT" extract --to to --name device --quiet --leave 'D:\Survey\**' \
 	    "$loop" >out 2>err
 	[[ $? -le 1 ]] || fail "a block device: $(<err)"

@@ -90,6 +90,6 @@ with work_folder() as work:
     check(run("verify", folder / "bagit.txt").returncode == 4, "a file")
     (work / "empty").mkdir()
     done = run("verify", work / "empty")
-    check(done.returncode == 5 and "not the folder of a job" in done.stderr.replace("\n", " "),
+    check(done.returncode == 5 and "not the folder of a job" in " ".join(done.stderr.split()),
           "an empty folder", done)
 finish()
