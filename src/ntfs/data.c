@@ -97,6 +97,16 @@ void data_missing(
 	}
 }
 
+/*
+ * Is there a reparse point whose tag could not be read? What is sparse then may be anything: a file
+ * in the cloud, or one that the old system compressed.
+ */
+static bool has_unknown_tag(const struct node *node)
+{
+	return node != NULL && node->reparse_tag == 0 &&
+	       (node->attributes & ATTRIBUTE_REPARSE_POINT) != 0;
+}
+
 enum content data_content(const struct catalogue *catalogue, const struct stream *stream)
 {
 	const struct node *node = catalogue_node(catalogue, stream->node);
@@ -115,12 +125,19 @@ enum content data_content(const struct catalogue *catalogue, const struct stream
 		return CONTENT_DAMAGED;
 	if (cover.sparse == 0)
 		return CONTENT_READABLE; /* it has clusters of its own for every byte */
+	if (kind == REPARSE_KIND_NONE && is_main && has_unknown_tag(node)) {
+		if (cover.real == 0)
+			return CONTENT_DAMAGED;
+		kind = REPARSE_KIND_OTHER;
+	}
 	switch (kind) {
 	case REPARSE_KIND_WOF:
 		return CONTENT_SYSTEM_COMPRESSED;
 	case REPARSE_KIND_DEDUP:
 		return CONTENT_DEDUPLICATED;
 	case REPARSE_KIND_CLOUD:
+	case REPARSE_KIND_OTHER:
+		/* Whoever set a tag that is not known may keep the bytes elsewhere, too. */
 		if (cover.real == 0)
 			return CONTENT_CLOUD_ONLY;
 		if (stream->unit_shift == 0)

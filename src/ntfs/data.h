@@ -12,12 +12,13 @@
 /* Can the bytes be had at all, and if not, why? */
 enum content {
 	CONTENT_READABLE,
-	CONTENT_CLOUD_ONLY,        /* a cloud file without any run of its own */
-	CONTENT_CLOUD_PART,        /* a cloud file with some of its runs */
+	/* A cloud file, or one with a tag that is not known: its bytes may lie elsewhere, too. */
+	CONTENT_CLOUD_ONLY,        /* without any run of its own */
+	CONTENT_CLOUD_PART,        /* with some of its runs */
 	CONTENT_ENCRYPTED,         /* by the file system */
 	CONTENT_SYSTEM_COMPRESSED, /* WOF reparse tag: cannot be decoded yet */
 	CONTENT_DEDUPLICATED,      /* reparse tag of the server's deduplication */
-	CONTENT_DAMAGED,           /* nothing of its run list is usable */
+	CONTENT_DAMAGED,           /* nothing of its run list, or of its reparse point, is usable */
 };
 enum content data_content(const struct catalogue *catalogue, const struct stream *stream);
 

@@ -25,7 +25,7 @@ enum reparse_kind {
 	REPARSE_KIND_WOF,
 	REPARSE_KIND_DEDUP,
 	REPARSE_KIND_ALIAS, /* app-execution alias and other special files without data */
-	REPARSE_KIND_OTHER, /* unknown: read as a plain file or folder */
+	REPARSE_KIND_OTHER, /* unknown: read like a file or folder that may be in the cloud */
 };
 enum reparse_kind reparse_kind(uint32_t tag);
 

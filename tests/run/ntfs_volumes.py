@@ -100,7 +100,7 @@ def add_reparse(listing):
     listing.file("/Links/near.txt")
     listing.reparse("/Links/near.txt", symlink("..\\Fernhill\\rota.txt", True))
     for name, tag in (("cloud", 0x9000701A), ("wof", 0x80000017), ("dedup", 0x80000013),
-                      ("old cloud", 0x80000021)):
+                      ("old cloud", 0x80000021), ("unknown", 0x800000F9)):
         listing.add("file", f"/Fernhill/{name} hole.bin", "0")
         listing.add("size", f"/Fernhill/{name} hole.bin", "", 300000)
         listing.reparse(f"/Fernhill/{name} hole.bin", tagged(tag))
@@ -165,6 +165,7 @@ def compare(bench, title, image, dump):
 def check_contents(bench, title, dump):
     found = streams(dump)
     for path, content in (("cloud hole.bin", "cloud-only"), ("old cloud hole.bin", "cloud-only"),
+                          ("unknown hole.bin", "cloud-only"),
                           ("wof hole.bin", "system-compressed"), ("dedup hole.bin", "deduplicated"),
                           ("cloud part.bin", "cloud-part"), ("cloud here.bin", "readable"),
                           ("cloud tiny.bin", "readable"), ("all sparse.bin", "readable"),
