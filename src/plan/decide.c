@@ -20,6 +20,7 @@ static struct question ask(
 
 	return (struct question){.layout = decider->layout,
 	    .volume = volume,
+	    .node = catalogue->entries[entry].node,
 	    .parent = catalogue->entries[entry].parent,
 	    .name = catalogue_name(catalogue, catalogue->entries[entry].name),
 	    .hash = hash,

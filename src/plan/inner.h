@@ -153,6 +153,7 @@ bool rules_compile(
 struct question {
 	const struct layout *layout;
 	size_t volume;
+	uint32_t node;   /* of what is asked about */
 	uint32_t parent; /* node of the folder; NONE: lost */
 	const char *name;
 	uint32_t hash;           /* utf_hash_fold(name) */

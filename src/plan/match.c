@@ -178,6 +178,15 @@ static bool counts_in(const struct rule *rule, const struct area *area)
 	}
 }
 
+/* Does the folder that is asked about hold what the rule knows it by? */
+static bool holds(const struct question *question, const struct rule *rule)
+{
+	const struct catalogue *catalogue =
+	    plan_catalogue(question->layout->survey, question->volume);
+
+	return rule->holds == NULL || catalogue_child(catalogue, question->node, rule->holds) != NONE;
+}
+
 static bool applies(const struct question *question, const struct compiled *compiled)
 {
 	const struct rule *rule = compiled->rule;
@@ -187,7 +196,7 @@ static bool applies(const struct question *question, const struct compiled *comp
 	       (rule->at_least == 0 || question->size >= rule->at_least) &&
 	       (rule->at_most == 0 || question->size <= rule->at_most) &&
 	       part_matches(&compiled->parts[last], question->name) &&
-	       fits_above(question, compiled, last, question->parent);
+	       fits_above(question, compiled, last, question->parent) && holds(question, rule);
 }
 
 /* The first of a chain that applies and stands before `best` in the table. */

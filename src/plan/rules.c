@@ -11,11 +11,15 @@
 #define MIB (UINT64_C(1) << 20)
 #define GIB (UINT64_C(1) << 30)
 
-/* A folder; a file; a stream; a file by its size in bytes; a folder in which nothing else is left.
+/*
+ * A folder; a file; a stream; a file by its size in bytes; a folder in which nothing else is left;
+ * a folder with a name that people use, too (a boat is a Boot in German and Dutch), which is known
+ * by what it holds.
  */
 #define RULE(scope, kind, pattern, reason, why, least, most, whole)                                \
 	{                                                                                          \
-		SCOPE_##scope, RULE_##kind, pattern, REASON_##reason, why, least, most, whole      \
+		SCOPE_##scope, RULE_##kind, pattern, REASON_##reason, why, least, most, whole,     \
+		    NULL                                                                           \
 	}
 #define FOLDER(scope, pattern, reason, why) RULE(scope, FOLDER, pattern, reason, why, 0, 0, false)
 #define FILE(scope, pattern, reason, why) RULE(scope, FILE, pattern, reason, why, 0, 0, false)
@@ -26,6 +30,10 @@
 	RULE(scope, FILE, pattern, reason, why, 0, most, false)
 #define WHOLE_FOLDER(scope, pattern, reason, why)                                                  \
 	RULE(scope, FOLDER, pattern, reason, why, 0, 0, true)
+#define FOLDER_WITH(scope, pattern, holds, reason, why)                                            \
+	{                                                                                          \
+		SCOPE_##scope, RULE_FOLDER, pattern, REASON_##reason, why, 0, 0, false, holds      \
+	}
 
 /* clang-format off */
 const struct rule plan_rules[] = {
@@ -81,6 +89,11 @@ FILE(SETTINGS, "signons*.txt", PASSWORDS, "passwords saved by a browser"),
 FILE(SETTINGS, "signons.sqlite", PASSWORDS, "passwords saved by a browser"),
 
 /* --- Settings that look like something else --- */
+FILE(SETTINGS, "UsrClass.dat.LOG*", SETTINGS, "log of the person's hive"),
+FILE(SETTINGS, "0?????.log", SETTINGS,
+	"the newest entries of a database of numbered files, not yet put in their place"),
+FILE(SETTINGS, "edb*.log", SETTINGS,
+	"changes to a database (of mail, for one) that it cannot be opened without"),
 WHOLE_FOLDER(SETTINGS, ".purple\\logs", SETTINGS, "conversations, not a log"),
 WHOLE_FOLDER(SETTINGS, "mIRC\\logs", SETTINGS, "conversations, not a log"),
 FOLDER(SETTINGS, "Packages\\*\\LocalCache\\Roaming", SETTINGS,
@@ -185,8 +198,10 @@ FOLDER(ROOT, "RECYCLED", RECYCLE_BIN, "deleted"),
 
 /* --- The old system's own at the root --- */
 FOLDER(ROOT, "System Volume Information", SYSTEM, "the old system's own"),
-FOLDER(ROOT, "Recovery", SYSTEM, "repair environment of the old system"),
-FOLDER(ROOT, "Boot", SYSTEM, "starts the old system"),
+FOLDER_WITH(ROOT, "Recovery", "WindowsRE", SYSTEM, "repair environment of the old system"),
+FOLDER_WITH(ROOT, "Recovery\\*-*-*-*-*", "Winre.wim", SYSTEM,
+	"repair environment of the old system"),
+FOLDER_WITH(ROOT, "Boot", "BCD", SYSTEM, "starts the old system"),
 FOLDER(ROOT, "EFI\\Microsoft", SYSTEM, "starts the old system"),
 FOLDER(ROOT, "PerfLogs", SYSTEM, "measurements of the old system"),
 FOLDER(ROOT, "WpSystem", SYSTEM, "storage of store apps"),

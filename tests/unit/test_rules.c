@@ -123,6 +123,13 @@ static void add_example(struct forge *forge, const struct rule *rule, const char
 	}
 	fill_in(path, rule->pattern);
 	buf_add_text(path, more);
+	if (rule->holds) {
+		size_t length = path->length;
+
+		buf_printf(path, "\\%s", rule->holds);
+		forge_file(forge, 0, buf_text(path), 1);
+		path->length = length;
+	}
 	if (rule->kind == RULE_FOLDER)
 		buf_add_text(path, "\\inside.csv");
 	forge_file(forge, 0, buf_text(path), size);
@@ -258,6 +265,14 @@ static const struct {
     {L "Some Messenger\\settings.json", REASON_SETTINGS, 9},
     {R "Some Program\\logs\\main.log", REASON_LOG, 9},
     {R "Some Program\\debug.log", REASON_LOG, 9},
+    /* the newest entries of databases look like logs */
+    {L "Some Browser\\User Data\\Default\\Local Storage\\leveldb\\000003.log", REASON_SETTINGS, 9},
+    {R "Some Messenger\\IndexedDB\\x.indexeddb.leveldb\\012345.log", REASON_SETTINGS, 9},
+    {L "Some Browser\\User Data\\Default\\Cache\\000003.log", REASON_CACHE, 9},
+    {L "Microsoft\\Windows Mail\\edb.log", REASON_SETTINGS, 9},
+    {L "Microsoft\\Windows Mail\\edb00A1F.log", REASON_SETTINGS, 9},
+    {L "Microsoft\\Windows\\UsrClass.dat.LOG", REASON_SETTINGS, 9},
+    {R "Some Program\\update.log", REASON_LOG, 9},
     {R ".purple\\logs\\irc\\a\\2019.html", REASON_SETTINGS, 9},
     {R "mIRC\\logs\\#plots.log", REASON_SETTINGS, 9},
     /* store apps */
@@ -324,6 +339,40 @@ static void test_known_paths(void **state)
 	forge_free(&forge);
 }
 
+/* Folders of the old system whose names people use, too: known by what they hold. */
+static void test_shared_names(void **state)
+{
+	struct forge forge;
+	struct plan plan;
+
+	(void)state;
+	start(&forge);
+	forge_volume(&forge, "D:");
+	forge_file(&forge, 0, "\\Boot\\BCD", 9);
+	forge_file(&forge, 0, "\\Boot\\de-DE\\bootmgr.exe.mui", 9);
+	forge_file(&forge, 0, "\\Recovery\\ReAgentOld.xml", 9);
+	forge_file(&forge, 0, "\\Recovery\\WindowsRE\\Winre.wim", 9);
+	forge_file(&forge, 1, "\\Boot\\Am See\\taufe.jpg", 9);
+	forge_file(&forge, 1, "\\Recovery\\photos\\0001.jpg", 9);
+	forge_file(
+	    &forge, 1, "\\Recovery\\1b7a3c5e-0d21-11e1-9a2b-0019d1f0a4c7\\Winre.wim", 9);
+	finish(&forge, &plan);
+	assert_int_equal(reason_at(&plan, "\\Boot\\BCD", ""), REASON_SYSTEM);
+	assert_int_equal(
+	    reason_at(&plan, "\\Boot\\de-DE\\bootmgr.exe.mui", ""), REASON_SYSTEM);
+	assert_int_equal(reason_at(&plan, "\\Recovery\\ReAgentOld.xml", ""), REASON_SYSTEM);
+	assert_int_equal(reason_at(&plan, "\\Recovery\\WindowsRE\\Winre.wim", ""), REASON_SYSTEM);
+	assert_int_equal(find_item(&plan, "D:", "\\Boot\\Am See\\taufe.jpg", "")->state, STATE_TAKEN);
+	assert_int_equal(
+	    find_item(&plan, "D:", "\\Recovery\\photos\\0001.jpg", "")->state, STATE_TAKEN);
+	assert_int_equal(find_item(&plan, "D:",
+			     "\\Recovery\\1b7a3c5e-0d21-11e1-9a2b-0019d1f0a4c7\\Winre.wim", "")
+			     ->reason,
+	    REASON_SYSTEM);
+	plan_free(&plan);
+	forge_free(&forge);
+}
+
 static void test_words(void **state)
 {
 	(void)state;
@@ -344,6 +393,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_each_row),
 	    cmocka_unit_test(test_known_paths),
+	    cmocka_unit_test(test_shared_names),
 	    cmocka_unit_test(test_words),
 	};
 
