@@ -59,8 +59,8 @@ static void end(struct pipeline *pipeline, bool no_memory)
 	pthread_mutex_unlock(&pipeline->lock);
 }
 
-/* Fills one slot with what comes next of the stream, `left` bytes before its end. */
-static void fill(struct slot *slot, struct data_reader *reader, uint64_t left)
+/* Fills one slot with what comes next of the stream of `size` bytes, `left` before its end. */
+static void fill(struct slot *slot, struct data_reader *reader, uint64_t size, uint64_t left)
 {
 	struct chunk *chunk = &slot->chunk;
 	uint64_t sparse = left == 0 ? 0 : data_sparse(reader, left); /* at most `left` */
@@ -77,11 +77,13 @@ static void fill(struct slot *slot, struct data_reader *reader, uint64_t left)
 		    left < PIPELINE_BUFFER ? (size_t)left : PIPELINE_BUFFER, &chunk->holes);
 	}
 	/*
-	 * A reader that ends early would be a mistake of ours; nothing may look shorter than it is.
+	 * A reader that ends early would be a mistake of ours; nothing may look shorter than it is,
+	 * and no zeros that stand for nothing may look like content.
 	 */
 	if (left > 0 && chunk->length == 0) {
 		chunk->data = NULL;
 		chunk->length = left;
+		holes_add(&chunk->holes, size - left, left);
 	}
 	chunk->last = chunk->length == left;
 }
@@ -90,7 +92,7 @@ static void fill(struct slot *slot, struct data_reader *reader, uint64_t left)
 static bool read_item(struct pipeline *pipeline, uint32_t index, bool *no_memory)
 {
 	const struct item *item = &pipeline->plan->items[index];
-	uint64_t left = item_size(pipeline->plan, item);
+	uint64_t size = item_size(pipeline->plan, item), left = size;
 	struct data_reader *reader;
 	struct slot *slot;
 
@@ -104,7 +106,7 @@ static bool read_item(struct pipeline *pipeline, uint32_t index, bool *no_memory
 		if (slot == NULL)
 			break;
 		slot->chunk.item = index;
-		fill(slot, reader, left);
+		fill(slot, reader, size, left);
 		left -= slot->chunk.length;
 		*no_memory = slot->chunk.holes.failed;
 		if (*no_memory)
