@@ -120,7 +120,8 @@ static void complain_of_differences(const struct verify_result *result)
 	command_complain(&error);
 }
 
-static void print_result(const struct verify_result *result, const struct common_options *options)
+/* False when standard output could not be written to. */
+static bool print_result(const struct verify_result *result, const struct common_options *options)
 {
 	FILE *stream = options->json ? stderr : stdout;
 
@@ -141,9 +142,9 @@ static void print_result(const struct verify_result *result, const struct common
 		else
 			print_good_verdict(stream, result);
 	}
-	fflush(stdout);
 	if (result->n_differences > 0)
 		complain_of_differences(result);
+	return fflush(stdout) == 0 && !ferror(stdout);
 }
 
 /* False when the command is over; *status is set then. */
@@ -200,8 +201,12 @@ enum status command_verify(int argc, char **argv)
 		status = error.status;
 		command_complain(&error);
 	} else {
-		print_result(&result, &options);
 		status = verify_status(&result);
+		if (!print_result(&result, &options)) {
+			error_set(&error, STATUS_OTHER, "standard output cannot be written to");
+			command_complain(&error);
+			status = STATUS_OTHER;
+		}
 	}
 	verify_free(&result);
 	return status;

@@ -6,7 +6,8 @@
 const char *note_text(enum note note)
 {
 	static const char *const texts[] = {
-	    NULL, "all zeros", "content does not match its kind", "truncated"};
+	    NULL, "all zeros", "content does not match its kind", "truncated",
+	    "described by a damaged file table"};
 
 	return texts[note];
 }

@@ -20,6 +20,7 @@ enum note {
 	NOTE_ZEROS,     /* "all zeros" */
 	NOTE_MISMATCH,  /* "content does not match its kind" */
 	NOTE_TRUNCATED, /* "truncated" */
+	NOTE_DAMAGED,   /* "described by a damaged file table" */
 	NOTE_COUNT,
 };
 const char *note_text(enum note note); /* NULL for NOTE_NONE */

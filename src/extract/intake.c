@@ -128,10 +128,12 @@ static bool judge(struct intake *intake, struct error *error)
 	const struct item *item = &take->plan->items[intake->item];
 	struct outcome *outcome = &take->outcomes->items[intake->item];
 	uint64_t lost = holes_total(&intake->ranges.holes);
+	/* Also under a second name. */
+	bool is_cloud_part = item->reason == REASON_CLOUD_PART;
 
 	outcome->digest = digest_take(&intake->hash);
 	outcome->flags |= OUTCOME_DIGEST;
-	if (item->state == STATE_INCOMPLETE)
+	if (is_cloud_part)
 		data_missing(item_catalogue(take->plan, item), item_stream(take->plan, item),
 		    &intake->ranges.missing);
 	if (lost > 0) {
@@ -139,7 +141,9 @@ static bool judge(struct intake *intake, struct error *error)
 
 		outcome->state = lost >= intake->member.size ? STATE_UNREADABLE : STATE_PARTIAL;
 		outcome->reason = damaged ? REASON_DAMAGED : REASON_READ_ERROR;
-	} else if (item->state != STATE_INCOMPLETE) {
+	} else if (item_node(take->plan, item)->flags & NODE_DAMAGED) {
+		outcome->note = NOTE_DAMAGED;
+	} else if (!is_cloud_part) {
 		outcome->note = (uint8_t)check_result(&intake->check);
 	}
 	if (intake->ranges.holes.failed || intake->ranges.missing.failed)

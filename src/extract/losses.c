@@ -48,12 +48,14 @@ static const struct kind_of_loss kinds[] = {
 
 /* Files that arrived as they were, and were bad already. */
 static const char *const note_codes[NOTE_COUNT] = {
-    NULL, "arrived-all-zeros", "arrived-mismatched", "arrived-truncated"};
+    NULL, "arrived-all-zeros", "arrived-mismatched", "arrived-truncated", "arrived-damaged"};
 static const char *const note_sentences[NOTE_COUNT] = {NULL,
     "Nothing but zeros, already on the old drive",
     "Content that does not begin as it should in a file of that kind; broken, or with the wrong "
     "name ending",
-    "Without the end that a file of that kind has, so probably cut off already on the old drive"};
+    "Without the end that a file of that kind has, so probably cut off already on the old drive",
+    "Described by a damaged part of the old file table: what could be found was read, but some of "
+    "it may be missing or belong to another file"};
 
 struct loss {
 	size_t kind;   /* index in kinds, or N_KINDS + a note */
@@ -143,7 +145,8 @@ static bool report(const struct plan *plan, const struct loss *loss, struct find
 	findings_add(findings, is_note ? WEIGHT_CAUTION : kinds[loss->kind].weight,
 	    is_note ? note_codes[note] : kinds[loss->kind].code,
 	    group_owner_name(plan, &plan->groups[loss->group]),
-	    is_note ? "The copies are exact; look for better ones in backups or elsewhere." :
+	    is_note ? "The copies are what the old drive has; look for better ones in backups or "
+		      "elsewhere." :
 		      kinds[loss->kind].advice,
 	    "%s: %s file%s (%s)%s %.500s.", is_note ? note_sentences[note] : kinds[loss->kind].what,
 	    text_count(loss->count).text, loss->count == 1 ? "" : "s", text_size(loss->bytes).text,

@@ -15,7 +15,8 @@ bool same_start(struct same *same, const struct outcomes *outcomes, bool once)
 	for (size_t i = 0; i < outcomes->n_items; i++) {
 		const struct item *item = &same->plan->items[i];
 
-		if (item->state != STATE_TAKEN || !same_has_names(same->plan, item))
+		if ((item->state != STATE_TAKEN && item->state != STATE_INCOMPLETE) ||
+		    !same_has_names(same->plan, item))
 			continue;
 		if (!map_put(&same->firsts, item_stream_key(item), (uint32_t)i))
 			return false;

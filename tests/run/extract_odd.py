@@ -1,0 +1,98 @@
+#!/usr/bin/python3
+"""Files that a damaged or unusual file table describes: they arrive, the record says what is odd about
+them, and verify proves the job.
+
+Volumes are made by mkntfs and libntfs-3g (see ntfs/bench.py); the bytes are known beforehand. Where the
+damage is written: linux-ntfs documentation, "$FILE_NAME", "Attribute header" (sizes of the data).
+"""
+
+import hashlib
+import json
+import os
+import struct
+import subprocess
+import sys
+
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "ntfs"))
+from bench import Bench, Listing, noise  # noqa: E402
+
+COLDLIFT = os.environ["COLDLIFT"]
+CLOUD = struct.pack("<IHH", 0x9000601A, 8, 0) + bytes(8)
+
+
+def make_image(bench):
+    listing = Listing()
+    listing.add("folder", "/Fernhill")
+    listing.file("/Fernhill/twin a.txt", b"beans")
+    listing.file("/Fernhill/twin b.txt", b"marigolds")
+    listing.file("/Fernhill/endless.bin", noise(40000, 1))
+    listing.add("file", "/Fernhill/half.bin", "0")
+    listing.write("/Fernhill/half.bin", "", 65536, noise(65536, 2))
+    listing.add("size", "/Fernhill/half.bin", "", 4 * 65536)
+    listing.reparse("/Fernhill/half.bin", CLOUD)
+    listing.add("link", "/Fernhill/half, again.bin", "/Fernhill/half.bin")
+    image = bench.make("odd.img", 16 << 20, 4096, 512, listing)
+    with open(image, "rb") as file:
+        data = bytearray(file.read())
+    # Two files of one name in one folder.
+    data = data.replace("twin b.txt".encode("utf-16-le"), "twin a.txt".encode("utf-16-le"))
+    # A size that no drive can hold.
+    name = "endless.bin".encode("utf-16-le")
+    record = next(at for at in range(0, len(data), 1024)
+                  if data[at:at + 4] == b"FILE" and name in data[at:at + 1024])
+    at = record + struct.unpack_from("<H", data, record + 0x14)[0]
+    while struct.unpack_from("<I", data, at)[0] != 0x80:
+        at += struct.unpack_from("<I", data, at + 4)[0]
+    assert data[at + 8] == 1
+    struct.pack_into("<QQ", data, at + 0x30, 1 << 60, 1 << 60)
+    with open(image, "wb") as file:
+        file.write(data)
+    return image
+
+
+def run(*arguments):
+    return subprocess.run([COLDLIFT, *arguments], capture_output=True, text=True)
+
+
+def check_job(bench, image, title, options):
+    to = bench.path(title)
+    os.mkdir(to)
+    done = run("extract", "--quiet", "--to", to, "--name", "job", *options, image)
+    bench.check(done.returncode == 1, f"{title}: extract: status {done.returncode}: {done.stderr}")
+    job = os.path.join(to, "job")
+    with open(os.path.join(job, "record.jsonl"), encoding="utf-8") as file:
+        lines = [json.loads(line) for line in file][1:]
+    found = {}
+    for line in lines:
+        if line["kind"] == "file":
+            found.setdefault(line["path"].split("\\")[-1], []).append(line)
+    hashes = sorted(line["sha256"] for line in found["twin a.txt"])
+    bench.check(hashes == sorted(hashlib.sha256(x).hexdigest() for x in (b"beans", b"marigolds")),
+                f"{title}: twins {found['twin a.txt']}")
+    endless = found["endless.bin"][0]
+    bench.check(endless["state"] == "taken" and endless["size"] == 40960 and
+                endless.get("note") == "described by a damaged file table",
+                f"{title}: a size beyond all sense: {endless}")
+    missing = [[0, 65536], [131072, 131072]]
+    first, = [line for line in found["half.bin"] + found["half, again.bin"]
+              if line["state"] == "incomplete"]
+    second, = [line for line in found["half.bin"] + found["half, again.bin"]
+               if line["state"] == "same"]
+    for line in (first, second):
+        bench.check(line["reason"] == "cloud-part" and line["missing"] == missing and
+                    "note" not in line, f"{title}: half in the cloud: {line}")
+    bench.check(second.get("same_as") == first["as"], f"{title}: second name: {second}")
+    done = run("verify", "--json", job)
+    bench.check(done.returncode == 1, f"{title}: verify: status {done.returncode}: {done.stdout}")
+
+
+def main():
+    bench = Bench()
+    image = make_image(bench)
+    for title, options in (("folder", ("--format", "folder")), ("zip", ()), ("tar", ("--format", "tar")),
+                           ("once", ("--format", "folder", "--same", "once"))):
+        check_job(bench, image, title, options)
+    bench.close()
+
+
+main()
