@@ -20,7 +20,10 @@ struct volume_account {
 	uint8_t *owner; /* of every stream of the catalogue */
 };
 
-/* Who owns each stream: the first item that stands for it, since second names share it. */
+/*
+ * Who owns each stream: the first item that stands for it (those that are left come last), since
+ * second names share it.
+ */
 static void own_streams(struct volume_account *account, const struct outcomes *outcomes,
     size_t volume)
 {
@@ -29,12 +32,13 @@ static void own_streams(struct volume_account *account, const struct outcomes *o
 	for (size_t i = 0; i < plan->n_items; i++) {
 		const struct item *item = &plan->items[i];
 
-		if (item->volume != volume || item->stream == NONE)
+		if (item->volume != volume || item->stream == NONE ||
+		    (account->owner[item->stream] != OWNER_UNLISTED &&
+			account->owner[item->stream] != STATE_SAME))
 			continue;
-		if (item->reason == REASON_FILE_SYSTEM && item->state == STATE_LEFT)
-			account->owner[item->stream] = OWNER_FILE_SYSTEM;
-		else if (account->owner[item->stream] == OWNER_UNLISTED)
-			account->owner[item->stream] = outcome_of(outcomes, i).state;
+		account->owner[item->stream] =
+		    item->reason == REASON_FILE_SYSTEM && item->state == STATE_LEFT ?
+		    OWNER_FILE_SYSTEM : outcome_of(outcomes, i).state;
 	}
 }
 

@@ -47,7 +47,8 @@ enum node_flag {
 	NODE_IN_USE = 1, /* the record exists and is a base record in use */
 	NODE_FOLDER = 2,
 	NODE_DAMAGED = 4, /* something of the record, or of a record it needs, could not be read */
-	NODE_SYSTEM = 8,  /* the file system's own: records 0 to 15 (also the root), under $Extend */
+	/* The file system's own: records 0 to 15 (also the root), all names under $Extend. */
+	NODE_SYSTEM = 8,
 	NODE_LOST = 16, /* a parent is gone or reused, or its names are: below the made-up folder */
 	NODE_NO_TIMES = 32, /* times come from $FILE_NAME */
 };

@@ -129,6 +129,22 @@ static void walk_up(struct catalogue *catalogue, uint8_t *ways, uint32_t folder)
 		ways[at] = way;
 }
 
+/*
+ * Is every name of the node under $Extend? What was deleted while it was open keeps a name there
+ * until it is closed; a file that has another name is still its owner's.
+ */
+static bool is_all_system(
+    const struct catalogue *catalogue, const uint8_t *ways, const struct node *node)
+{
+	for (uint32_t i = 0; i < node->n_entries; i++) {
+		uint32_t parent = catalogue->entries[node->first_entry + i].parent;
+
+		if (parent == NONE || ways[parent] != WAY_SYSTEM)
+			return false;
+	}
+	return true;
+}
+
 /* Marks folders, and with them what is in them. */
 static bool mark_ways(struct catalogue *catalogue)
 {
@@ -146,9 +162,12 @@ static bool mark_ways(struct catalogue *catalogue)
 		if (entry->parent == NONE || entry->node == NODE_ROOT || entry->node == EXTEND)
 			continue;
 		walk_up(catalogue, ways, entry->parent);
-		/* A folder may have been cut off from this very parent just now. */
-		if (entry->parent != NONE && ways[entry->parent] == WAY_SYSTEM)
-			catalogue->nodes[entry->node].flags |= NODE_SYSTEM;
+	}
+	for (uint32_t i = 0; i < catalogue->n_nodes; i++) {
+		struct node *node = &catalogue->nodes[i];
+
+		if (node->n_entries > 0 && i != NODE_ROOT && is_all_system(catalogue, ways, node))
+			node->flags |= NODE_SYSTEM;
 	}
 	free(ways);
 	for (uint32_t i = 0; i < catalogue->n_nodes && i < NODE_FIRST_USER; i++)

@@ -145,6 +145,16 @@ static void apply_content(
 	decision->reason = outcomes[content][1];
 }
 
+/* The file system's own, or only a name that it has for somebody's file: see NODE_SYSTEM. */
+static bool is_file_systems(const struct catalogue *catalogue, uint32_t entry)
+{
+	uint32_t parent = catalogue->entries[entry].parent;
+	const struct node *folder = catalogue_node(catalogue, parent);
+
+	return (catalogue->nodes[catalogue->entries[entry].node].flags & NODE_SYSTEM) != 0 ||
+	       (folder && parent != NODE_ROOT && (folder->flags & NODE_SYSTEM) != 0);
+}
+
 /* By rule and area alone. */
 static uint8_t reason_by_rule(const struct decider *decider, const struct named *named,
     const struct node *node, const struct catalogue *catalogue)
@@ -184,7 +194,7 @@ struct decision decide_stream(
 		if (*question.name)
 			rule = rules_find(&decider->rules, RULE_STREAM, &question);
 	}
-	if (node->flags & NODE_SYSTEM)
+	if (is_file_systems(catalogue, named->entry))
 		reason = REASON_FILE_SYSTEM;
 	else if (rule)
 		reason = rule->reason;

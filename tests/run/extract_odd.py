@@ -31,6 +31,9 @@ def make_image(bench):
     listing.add("size", "/Fernhill/half.bin", "", 4 * 65536)
     listing.reparse("/Fernhill/half.bin", CLOUD)
     listing.add("link", "/Fernhill/half, again.bin", "/Fernhill/half.bin")
+    # Deleted while it was open: the file system keeps a name for it, and its owner another.
+    listing.file("/Fernhill/kept.bin", noise(9000, 3))
+    listing.add("link", "/$Extend/0001000000000024.bin", "/Fernhill/kept.bin")
     image = bench.make("odd.img", 16 << 20, 4096, 512, listing)
     with open(image, "rb") as file:
         data = bytearray(file.read())
@@ -69,6 +72,14 @@ def check_job(bench, image, title, options):
     hashes = sorted(line["sha256"] for line in found["twin a.txt"])
     bench.check(hashes == sorted(hashlib.sha256(x).hexdigest() for x in (b"beans", b"marigolds")),
                 f"{title}: twins {found['twin a.txt']}")
+    bench.check(found["kept.bin"][0]["state"] == "taken" and
+                [line["reason"] for line in found["0001000000000024.bin"]] == ["file-system"],
+                f"{title}: a name under $Extend: {found['kept.bin']}")
+    with open(os.path.join(job, "account.json"), encoding="utf-8") as file:
+        volume, = json.load(file)["volumes"]
+    # In clusters of 4,096 bytes; the twins lie in the file table.
+    bench.check(volume["by_owner"]["taken"] == 10 + 3 and volume["by_owner"]["incomplete"] == 16,
+                f"{title}: account: {volume}")
     endless = found["endless.bin"][0]
     bench.check(endless["state"] == "taken" and endless["size"] == 40960 and
                 endless.get("note") == "described by a damaged file table",
