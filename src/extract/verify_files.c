@@ -98,6 +98,11 @@ static int open_below(int folder, const char *path)
 	return fd;
 }
 
+void read_from_disk(int fd)
+{
+	(void)posix_fadvise(fd, 0, 0, POSIX_FADV_DONTNEED);
+}
+
 bool job_open(struct verify *verify, const char *path, bool must_exist, int *fd, uint64_t *size,
     struct error *error)
 {
@@ -120,6 +125,7 @@ bool job_open(struct verify *verify, const char *path, bool must_exist, int *fd,
 		    "'%s' in the job cannot be read", path);
 	if (fstat(*fd, &info) == 0 && S_ISREG(info.st_mode)) {
 		*size = (uint64_t)info.st_size;
+		read_from_disk(*fd);
 		return true;
 	}
 	close(*fd);

@@ -101,6 +101,7 @@ static bool take_file(struct folder_walk *walk, int folder, const char *name, co
 		close(fd);
 		return differ(walk->verify, error, DIFFERS_STRANGE_FILE, path, "It is no plain file.");
 	}
+	read_from_disk(fd);
 	result->part_bytes += (uint64_t)info.st_size;
 	good = member_begin(&check, walk->verify, walk->part, path, error) &&
 	    feed_file(&check, fd, (uint64_t)info.st_size, error) && member_end(&check, NULL, error);

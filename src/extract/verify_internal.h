@@ -112,6 +112,11 @@ bool path_is_payload(const char *path);
  */
 bool job_open(struct verify *verify, const char *path, bool must_exist, int *fd, uint64_t *size,
     struct error *error);
+/*
+ * Drops what memory still holds of the file, as far as the system lets that be done: right after an
+ * extraction it would otherwise prove memory, not the disk.
+ */
+void read_from_disk(int fd);
 /* Opens a folder below `folder` ("": itself). -1 with errno. */
 int open_folder(int folder, const char *path, size_t length);
 /* read(), again after interruptions, errors as STATUS_DESTINATION. */

@@ -228,7 +228,9 @@ bool verify_part_list(struct verify *verify, struct error *error)
 }
 
 /* What a tag manifest must list: RFC 8493 asks for the manifests, a proof needs the others too. */
-static const char *const tag_files[] = {"bagit.txt", "bag-info.txt", "manifest-sha256.txt"};
+static const char *const tag_files[] = {"bagit.txt", "bag-info.txt", "manifest-sha256.txt",
+    "SHA256SUMS", "record.jsonl", "where.json", "programs.json", "findings.json", "account.json",
+    "PARTS.SHA256SUMS" /* where there are parts */};
 #define N_TAG_FILES (sizeof(tag_files) / sizeof(tag_files[0]))
 
 static bool take_tag_line(struct verify *verify, const char *list, const struct digest *digest,
@@ -255,6 +257,8 @@ bool verify_tag_manifest(struct verify *verify, struct error *error)
 
 	if (!read_list(verify, list, true, split_manifest, take_tag_line, error))
 		return false;
+	if (verify->files_part != VERIFY_NONE)
+		verify->tags_listed |= 1u << (N_TAG_FILES - 1);
 	for (size_t i = 0; i < N_TAG_FILES; i++)
 		if ((verify->tags_listed & 1u << i) == 0 &&
 		    !differ(verify, error, DIFFERS_BAG, tag_files[i], "%s does not list it.", list))

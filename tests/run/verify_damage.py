@@ -426,6 +426,17 @@ def a_tag_manifest_without_the_manifest(folder, format):
                             if "manifest-sha256" not in line))
 
 
+for name in ("record.jsonl", "where.json", "programs.json", "findings.json", "account.json",
+             "SHA256SUMS", "PARTS.SHA256SUMS"):
+    def not_listed(folder, format, name=name):
+        path = folder / "tagmanifest-sha256.txt"
+        path.write_text("".join(line for line in path.read_text().splitlines(True)
+                                if not line.endswith(f"  {name}\n")))
+    not_listed.__name__ = f"a tag manifest without {name}"
+    case("bag-rule", subject=name,
+         formats=("zip", "tar") if name.startswith("PARTS") else ("zip", "tar", "folder"))(not_listed)
+
+
 @case("job-file-missing", subject=PROOF)
 def no_proof_archive(folder, format):
     (folder / PROOF).unlink()

@@ -6,8 +6,10 @@ That the jobs are valid is checked by others first: unzip and GNU tar unpack the
 """
 
 import json
+import os
 import pathlib
 import shutil
+import subprocess
 
 import _job_maker as maker
 from _harness import check, finish, run, tool, work_folder
@@ -80,6 +82,14 @@ with work_folder() as work:
         job.write(work / f"turned-{format}")
         done = run("verify", work / f"turned-{format}")
         check(done.returncode == 0, "turned", format, done.stdout, done.stderr)
+
+    # Nothing is proven when nobody can be told.
+    with open("/dev/full", "wb") as full:
+        for options in ([], ["--json"]):
+            done = subprocess.run([os.environ["COLDLIFT"], "verify", *options, folder], stdout=full,
+                                  stderr=subprocess.PIPE, text=True)
+            check(done.returncode == 5 and "standard output" in " ".join(done.stderr.split()),
+                  "a full disk behind standard output", done)
 
     # The command line, and what is no job.
     check(run("verify").returncode == 2, "no job")
