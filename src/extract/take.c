@@ -62,41 +62,6 @@ uint64_t take_need(const struct plan *plan, enum format format)
 	return total;
 }
 
-/* The plan decided by the catalogue; what cannot be decoded must not be read as if it could. */
-static void settle_content(struct take *take, uint32_t index)
-{
-	const struct item *item = &take->plan->items[index];
-	struct outcome *outcome = &take->outcomes->items[index];
-	uint8_t state, reason;
-
-	switch (data_content(item_catalogue(take->plan, item), item_stream(take->plan, item))) {
-	case CONTENT_CLOUD_ONLY:
-		state = STATE_ABSENT;
-		reason = REASON_CLOUD_ONLY;
-		break;
-	case CONTENT_ENCRYPTED:
-		state = STATE_LOCKED;
-		reason = REASON_ENCRYPTED;
-		break;
-	case CONTENT_SYSTEM_COMPRESSED:
-		state = STATE_UNREADABLE;
-		reason = REASON_SYSTEM_COMPRESSED;
-		break;
-	case CONTENT_DEDUPLICATED:
-		state = STATE_UNREADABLE;
-		reason = REASON_DEDUPLICATED;
-		break;
-	case CONTENT_DAMAGED:
-		state = STATE_UNREADABLE;
-		reason = REASON_DAMAGED;
-		break;
-	default:
-		return;
-	}
-	outcome->state = state;
-	outcome->reason = reason;
-}
-
 static bool fits_format(struct take *take, uint32_t index)
 {
 	struct buf path = {0};
@@ -122,11 +87,6 @@ static bool goes_into_part(struct take *take, uint32_t index)
 	    (item->state != STATE_TAKEN && item->state != STATE_SAME &&
 		item->state != STATE_INCOMPLETE))
 		return false;
-	if (item->kind == ITEM_FILE) {
-		settle_content(take, index);
-		if (take->outcomes->items[index].state != item->state)
-			return false;
-	}
 	return fits_format(take, index);
 }
 
