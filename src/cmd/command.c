@@ -3,6 +3,7 @@
 
 #include "base/text.h"
 
+#include <getopt.h>
 #include <stdio.h>
 
 #define LINE_WIDTH 79
@@ -14,4 +15,42 @@ void command_complain(const struct error *error)
 	snprintf(sentence, sizeof(sentence), "%s.", error->text);
 	fputs("coldlift: ", stderr);
 	text_wrap(stderr, sentence, 10, LINE_WIDTH);
+}
+
+int command_options(int argc, char **argv, const char *help, struct common_options *options,
+    enum status *status)
+{
+	static const struct option known[] = {
+	    {"json", no_argument, NULL, 'j'},
+	    {"quiet", no_argument, NULL, 'q'},
+	    {"help", no_argument, NULL, 'h'},
+	    {NULL, 0, NULL, 0},
+	};
+	struct error error;
+	int option;
+
+	opterr = 0;
+	optind = 1;
+	while ((option = getopt_long(argc, argv, ":", known, NULL)) != -1) {
+		switch (option) {
+		case 'j':
+			options->json = true;
+			break;
+		case 'q':
+			options->quiet = true;
+			break;
+		case 'h':
+			fputs(help, stdout);
+			*status = STATUS_COMPLETE;
+			return -1;
+		default:
+			*status = STATUS_USAGE;
+			error_set(&error, *status,
+			    "the option '%s' is not understood (coldlift %s --help lists them)",
+			    argv[optind - 1], argv[0]);
+			command_complain(&error);
+			return -1;
+		}
+	}
+	return optind;
 }

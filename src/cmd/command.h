@@ -27,6 +27,14 @@ struct common_options {
 	bool quiet; /* no progress, no text for people */
 };
 
+/*
+ * Reads the options of a command that has only these. Prints `help` for --help, and complains of an
+ * option that is not known. Returns the index of the first argument behind the options, or -1 when
+ * the command ends here, with *status.
+ */
+int command_options(int argc, char **argv, const char *help, struct common_options *options,
+    enum status *status);
+
 /* Prints "coldlift: sentence." on standard error, escaped and wrapped. */
 void command_complain(const struct error *error);
 

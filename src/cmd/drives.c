@@ -10,66 +10,24 @@
 #include "ntfs/volume.h"
 #include "report/drives_text.h"
 
-#include <getopt.h>
 #include <stdio.h>
 #include <string.h>
 
 /* A list should not wait minutes for a drive that hangs. */
 #define PATIENCE 20000u
 
-static void print_help(FILE *stream)
-{
-	fputs("usage: coldlift drives [options] [SOURCE...]\n\n"
-	      "Lists drives and their volumes: model, serial number, bus, size, file system,\n"
-	      "label, and what is wrong with them. A SOURCE is a drive (/dev/sdb) or an image\n"
-	      "file; without one, all drives of this computer are listed. Nothing is written to\n"
-	      "any of them.\n\n"
-	      "  --json    one JSON document on standard output, text for people on standard\n"
-	      "            error\n"
-	      "  --quiet   no text for people\n"
-	      "  --help    this text\n\n"
-	      "Exit status: 0 listed, 2 wrong command line, 3 a SOURCE cannot be opened or no\n"
-	      "file system is recognised on any, 5 anything else.\n",
-	    stream);
-}
-
-/* False when the command ends here, with *status. */
-static bool read_options(int argc, char **argv, struct common_options *options, enum status *status)
-{
-	static const struct option known[] = {
-	    {"json", no_argument, NULL, 'j'},
-	    {"quiet", no_argument, NULL, 'q'},
-	    {"help", no_argument, NULL, 'h'},
-	    {NULL, 0, NULL, 0},
-	};
-	struct error error;
-	int option;
-
-	opterr = 0;
-	optind = 1;
-	while ((option = getopt_long(argc, argv, ":", known, NULL)) != -1) {
-		switch (option) {
-		case 'j':
-			options->json = true;
-			break;
-		case 'q':
-			options->quiet = true;
-			break;
-		case 'h':
-			print_help(stdout);
-			*status = STATUS_COMPLETE;
-			return false;
-		default:
-			error_set(&error, STATUS_USAGE,
-			    "the option '%s' is not understood (coldlift drives --help lists them)",
-			    argv[optind - 1]);
-			command_complain(&error);
-			*status = STATUS_USAGE;
-			return false;
-		}
-	}
-	return true;
-}
+static const char help[] =
+    "usage: coldlift drives [options] [SOURCE...]\n\n"
+    "Lists drives and their volumes: model, serial number, bus, size, file system,\n"
+    "label, and what is wrong with them. A SOURCE is a drive (/dev/sdb) or an image\n"
+    "file; without one, all drives of this computer are listed. Nothing is written\n"
+    "to any of them.\n\n"
+    "  --json    one JSON document on standard output, text for people on standard\n"
+    "            error\n"
+    "  --quiet   no text for people\n"
+    "  --help    this text\n\n"
+    "Exit status: 0 listed, 2 wrong command line, 3 a SOURCE cannot be opened or no\n"
+    "file system is recognised on any, 5 anything else.\n";
 
 /* File system, and for NTFS what its own records say. */
 static void look_at_volume(
@@ -242,8 +200,9 @@ enum status command_drives(int argc, char **argv)
 	struct output output = {.options = &options, .status = STATUS_COMPLETE};
 	struct arena arena = {0};
 	enum status status;
+	int first = command_options(argc, argv, help, &options, &status);
 
-	if (!read_options(argc, argv, &options, &status))
+	if (first < 0)
 		return status;
 	if (!options.quiet)
 		output.text = options.json ? stderr : stdout;
@@ -251,8 +210,8 @@ enum status command_drives(int argc, char **argv)
 	json_begin_object(&output.json);
 	json_key(&output.json, "drives");
 	json_begin_array(&output.json);
-	if (optind < argc)
-		list_sources(&output, &arena, argv + optind, argc - optind);
+	if (first < argc)
+		list_sources(&output, &arena, argv + first, argc - first);
 	else
 		list_all(&output, &arena);
 	json_end(&output.json);

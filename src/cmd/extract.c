@@ -29,30 +29,37 @@ struct extract_command {
 
 static const char help[] =
     "usage: coldlift extract --to DIR [options] SOURCE...\n\n"
-    "Takes people's files off the drives or images named by SOURCE, which are only read, into\n"
-    "archives in a new folder under DIR, with a record of every file and hashes of everything.\n\n"
+    "Takes people's files off the drives or images named by SOURCE, which are only\n"
+    "read, into archives in a new folder under DIR, with a record of every file and\n"
+    "hashes of everything. Name all drives of one PC together.\n\n"
     "  --to DIR          the folder at the destination; it must be on another drive\n"
     "  --format FORMAT   zip (usual), tar, or folder (plain files)\n"
-    "  --person NAME     only this person (account, full or folder name); can be repeated\n"
-    "  --take PATTERN    take what would be left, such as 'D:\\Machines\\**'; can be repeated\n"
+    "  --person NAME     only this person (account, full or folder name); can be\n"
+    "                    repeated\n"
+    "  --take PATTERN    take what would be left, such as 'D:\\Machines\\**'; can be\n"
+    "                    repeated\n"
     "  --leave PATTERN   leave what would be taken; wins over --take; can be repeated\n"
-    "                    (in a pattern * and ? stay within one name, ** goes through folders)\n"
-    "  --plan FILE       the same from a text file: lines 'take PATTERN', 'leave PATTERN' and\n"
-    "                    'person NAME'; empty lines and lines that start with # do not count\n"
+    "                    (in a pattern * and ? stay within one name, ** goes through\n"
+    "                    folders)\n"
+    "  --plan FILE       the same from a text file: lines 'take PATTERN', 'leave\n"
+    "                    PATTERN' and 'person NAME'; empty lines and lines that start\n"
+    "                    with # do not count\n"
     "  --dry-run         only say what would be taken and what not; writes nothing\n"
-    "  --part-size SIZE  begin a new archive before one becomes larger than this: 700M, 4G\n"
-    "                    (powers of 1000) or 4GiB (powers of 1024); at least 1M\n"
-    "  --name NAME       name of the new folder and the archives; the usual one is made of the\n"
-    "                    old computer's name and the date\n"
-    "  --same HOW        identical files: stored 'once' per archive (usual for tar, as links)\n"
-    "                    or 'each' (usual for zip and folder); zip with 'once' stores the first\n"
-    "                    and lists the others in the record only\n"
-    "  --json            one JSON document on standard output, text for people on standard\n"
-    "                    error\n"
+    "  --part-size SIZE  begin a new archive before one becomes larger than this:\n"
+    "                    700M, 4G (powers of 1000) or 4GiB (powers of 1024); at\n"
+    "                    least 1M\n"
+    "  --name NAME       name of the new folder and the archives; the usual one is\n"
+    "                    made of the old computer's name and the date\n"
+    "  --same HOW        identical files: stored 'once' per archive (usual for tar,\n"
+    "                    as links) or 'each' (usual for zip and folder); zip with\n"
+    "                    'once' stores the first and lists the others in the record\n"
+    "                    only\n"
+    "  --json            one JSON document on standard output, text for people on\n"
+    "                    standard error\n"
     "  --quiet           no progress, no text for people\n"
     "  --help            this text\n\n"
-    "Exit status: 0 complete, 1 finished with losses that are listed, 2 wrong command line,\n"
-    "3 no readable volume, 4 the destination failed, 5 anything else.";
+    "Exit status: 0 complete, 1 finished with losses that are listed, 2 wrong command\n"
+    "line, 3 no readable volume, 4 the destination failed, 5 anything else.";
 
 /* "700M", "4G", "4GiB", "1500000". */
 static bool parse_size(const char *text, uint64_t *size)
@@ -148,11 +155,18 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 	struct error error = {0};
 	int option;
 
-	*status = STATUS_USAGE;
+	opterr = 0;
 	optind = 1;
-	while ((option = getopt_long(argc, argv, "", known, NULL)) != -1) {
-		if (option == '?')
-			return false; /* getopt has complained */
+	while ((option = getopt_long(argc, argv, ":", known, NULL)) != -1) {
+		if (option == '?' || option == ':') {
+			error_set(&error, STATUS_USAGE,
+			    option == ':'
+				? "the option '%s' needs a value (coldlift extract --help)"
+				: "the option '%s' is not understood (coldlift extract --help "
+				  "lists them)",
+			    argv[optind - 1]);
+			break;
+		}
 		if (option == 'h') {
 			puts(help);
 			*status = STATUS_COMPLETE;

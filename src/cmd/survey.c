@@ -8,57 +8,19 @@
 #include "report/survey_text.h"
 #include "system/survey.h"
 
-#include <getopt.h>
 #include <stdio.h>
-#include <string.h>
 
-static void print_help(void)
-{
-	puts("usage: coldlift survey [--json] [--quiet] SOURCE...\n\n"
-	     "Reads the drives or images named by SOURCE, without changing them, and says which "
-	     "old\n"
-	     "systems, persons, folders and programs are on them, and what to look out for.\n\n"
-	     "  --json   one JSON document on standard output, text for people on standard error\n"
-	     "  --quiet  no progress, no text for people\n"
-	     "  --help   this text\n\n"
-	     "Exit status: 0 complete, 2 wrong command line, 3 no readable volume, 5 anything "
-	     "else.");
-}
-
-/* False: stop with *status. */
-static bool parse(int argc, char **argv, struct common_options *options, enum status *status)
-{
-	static const struct option known[] = {{"json", no_argument, NULL, 'j'},
-	    {"quiet", no_argument, NULL, 'q'}, {"help", no_argument, NULL, 'h'},
-	    {NULL, 0, NULL, 0}};
-	struct error error;
-	int option;
-
-	*status = STATUS_USAGE;
-	optind = 1;
-	while ((option = getopt_long(argc, argv, "", known, NULL)) != -1) {
-		switch (option) {
-		case 'j':
-			options->json = true;
-			break;
-		case 'q':
-			options->quiet = true;
-			break;
-		case 'h':
-			print_help();
-			*status = STATUS_COMPLETE;
-			return false;
-		default:
-			return false;
-		}
-	}
-	if (optind < argc)
-		return true;
-	error_set(
-	    &error, STATUS_USAGE, "survey needs at least one SOURCE, a drive or an image file");
-	command_complain(&error);
-	return false;
-}
+static const char help[] =
+    "usage: coldlift survey [options] SOURCE...\n\n"
+    "Reads the drives or images named by SOURCE, without changing them, and says\n"
+    "which old systems, persons, folders and programs are on them, and what to look\n"
+    "out for. Name all drives of one PC together.\n\n"
+    "  --json    one JSON document on standard output, text for people on standard\n"
+    "            error\n"
+    "  --quiet   no progress, no text for people\n"
+    "  --help    this text\n\n"
+    "Exit status: 0 complete, 2 wrong command line, 3 no readable volume, 5 anything\n"
+    "else.\n";
 
 static bool print_json(const struct survey *survey, struct error *error)
 {
@@ -100,13 +62,20 @@ enum status command_survey(int argc, char **argv)
 	enum status status;
 	sigset_t before;
 	bool good;
+	int first = command_options(argc, argv, help, &options, &status);
 
-	if (!parse(argc, argv, &options, &status))
+	if (first < 0)
 		return status;
+	if (first == argc) {
+		error_set(&error, STATUS_USAGE,
+		    "survey needs at least one SOURCE, a drive or an image file");
+		command_complain(&error);
+		return error.status;
+	}
 	findings_init(&findings);
 	stop_hold(&before);
 	progress_start(&progress, "Reading file tables", 0, options.quiet);
-	good = survey_run(&survey, (const char *const *)argv + optind, (size_t)(argc - optind),
+	good = survey_run(&survey, (const char *const *)argv + first, (size_t)(argc - first),
 	    &progress, &findings, &error);
 	progress_end(&progress);
 	good = good && say(&survey, &options, &error);

@@ -4,7 +4,6 @@
 #include "cmd/command.h"
 #include "extract/verify.h"
 
-#include <getopt.h>
 #include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
@@ -12,19 +11,16 @@
 #define WIDTH 79
 #define MOST_SHOWN 100 /* differences; --json has more of them */
 
-static void print_help(void)
-{
-	fputs("usage: coldlift verify [options] JOB\n\n"
-	      "Proves a job from its own files: reads every byte of every part, and compares it\n"
-	      "with the lists of hashes and with the record. JOB is the folder that `extract`\n"
-	      "made. Nothing is changed, and nothing outside the folder is read.\n\n"
-	      "  --json     one JSON document on standard output\n"
-	      "  --quiet    no text; only the exit status, and a sentence when something differs\n"
-	      "  --help     this text\n\n"
-	      "Exit status: 0 proven, 1 proven, but the job lists losses, 2 wrong command line,\n"
-	      "4 the job cannot be read, 5 something differs.\n",
-	    stdout);
-}
+static const char help[] =
+    "usage: coldlift verify [options] JOB\n\n"
+    "Proves a job from its own files: reads every byte of every part, and compares\n"
+    "it with the lists of hashes and with the record. JOB is the folder that\n"
+    "`extract` made. Nothing is changed, and nothing outside the folder is read.\n\n"
+    "  --json    one JSON document on standard output\n"
+    "  --quiet   no text; only the exit status, and a sentence when something differs\n"
+    "  --help    this text\n\n"
+    "Exit status: 0 proven, 1 proven, but the job lists losses, 2 wrong command\n"
+    "line, 4 the job cannot be read, 5 something differs.\n";
 
 /* A number with its word. */
 static struct size_text counted(uint64_t number, const char *word)
@@ -147,57 +143,23 @@ static bool print_result(const struct verify_result *result, const struct common
 	return fflush(stdout) == 0 && !ferror(stdout);
 }
 
-/* False when the command is over; *status is set then. */
-static bool read_options(int argc, char **argv, struct common_options *options,
-    enum status *status)
-{
-	static const struct option longs[] = {
-	    {"json", no_argument, NULL, 'j'},
-	    {"quiet", no_argument, NULL, 'q'},
-	    {"help", no_argument, NULL, 'h'},
-	    {NULL, 0, NULL, 0},
-	};
-	struct error error;
-	int option;
-
-	opterr = 0;
-	optind = 1;
-	*status = STATUS_USAGE;
-	while ((option = getopt_long(argc, argv, ":", longs, NULL)) != -1) {
-		if (option == 'j') {
-			options->json = true;
-		} else if (option == 'q') {
-			options->quiet = true;
-		} else if (option == 'h') {
-			print_help();
-			*status = STATUS_COMPLETE;
-			return false;
-		} else {
-			error_set(&error, STATUS_USAGE,
-			    "verify does not know the option '%s' (coldlift verify --help)",
-			    argv[optind - 1]);
-			command_complain(&error);
-			return false;
-		}
-	}
-	if (argc - optind == 1)
-		return true;
-	error_set(&error, STATUS_USAGE, "verify needs the folder of exactly one job, not %d",
-	    argc - optind);
-	command_complain(&error);
-	return false;
-}
-
 enum status command_verify(int argc, char **argv)
 {
 	struct common_options options = {0};
 	struct verify_result result;
 	struct error error;
 	enum status status;
+	int first = command_options(argc, argv, help, &options, &status);
 
-	if (!read_options(argc, argv, &options, &status))
+	if (first < 0)
 		return status;
-	if (!verify_job(&result, argv[optind], options.quiet, &error)) {
+	if (argc - first != 1) {
+		error_set(&error, STATUS_USAGE,
+		    "verify needs the folder of exactly one job, not %d", argc - first);
+		command_complain(&error);
+		return error.status;
+	}
+	if (!verify_job(&result, argv[first], options.quiet, &error)) {
 		status = error.status;
 		command_complain(&error);
 	} else {
