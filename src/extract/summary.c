@@ -187,8 +187,9 @@ void summary_print(FILE *stream, const struct summary *summary)
 	padded(stream, 2, "in all", 32);
 	figures(stream, &total);
 	fputc('\n', stream);
-	print_left(stream, summary);
+	/* What somebody has to decide comes before what needs no attention. */
 	print_decisions(stream, summary);
+	print_left(stream, summary);
 	print_findings(stream, summary->findings, WEIGHT_LOSS, "Losses");
 	print_findings(stream, summary->findings, WEIGHT_CAUTION, "Cautions");
 	print_next(stream, summary);
