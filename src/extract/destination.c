@@ -12,6 +12,8 @@
 
 /* statfs(2), f_type. */
 #define FAT_MAGIC 0x4d44
+#define TMPFS_MAGIC 0x01021994
+#define RAMFS_MAGIC 0x858458f6
 #define FAT_FILE_LIMIT UINT64_C(0xFFFFFFFF) /* Microsoft FAT specification: 32-bit file size */
 
 static bool is_writable(const char *folder, struct error *error)
@@ -50,6 +52,11 @@ bool destination_check(struct destination *destination, const char *folder, stru
 	if ((room.f_flag & ST_RDONLY) != 0)
 		return error_set(error, STATUS_DESTINATION,
 		    "the destination '%s' can only be read (its file system is read-only)", folder);
+	if (type.f_type == RAMFS_MAGIC)
+		return error_set(error, STATUS_DESTINATION,
+		    "the destination '%s' lies in this computer's memory; mount the drive there first",
+		    folder);
+	destination->in_memory = type.f_type == TMPFS_MAGIC;
 	/* Some file systems in user space do not know. */
 	destination->free = room.f_blocks == 0 ? UINT64_MAX :
 						 (uint64_t)room.f_bavail * room.f_frsize;

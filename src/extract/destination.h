@@ -14,11 +14,13 @@
 struct destination {
 	uint64_t free;       /* bytes; UINT64_MAX: not told */
 	uint64_t file_limit; /* largest possible file, bytes; 0: no limit worth a thought */
+	bool in_memory;      /* gone when the computer is switched off */
 };
 
 /*
- * Is `folder` there and can be written to? Needs no survey, so it can be asked first. False with
- * *error (STATUS_DESTINATION).
+ * Is `folder` there and can be written to? Needs no survey, so it can be asked first. A ramfs, the
+ * root of a live system, is refused: it has no end, so a job there would fill the memory, and is
+ * what a folder is on which no drive was mounted. False with *error (STATUS_DESTINATION).
  */
 bool destination_check(struct destination *destination, const char *folder, struct error *error);
 

@@ -81,6 +81,11 @@ static bool check_destination(const struct plan *plan, const struct extract_opti
 	    !destination_is_apart(options->to, plan->survey, error) ||
 	    !destination_has_room(&destination, take_need(plan, options->format), error))
 		return false;
+	if (destination.in_memory)
+		findings_add(findings, WEIGHT_CAUTION, "destination-in-memory", options->to,
+		    "Copy the job to a drive before that.",
+		    "The destination lies in this computer's memory: the job is gone when it is "
+		    "switched off.");
 	*limit = options->part_limit;
 	if (destination.file_limit != 0 && (*limit == 0 || *limit > destination.file_limit)) {
 		*limit = destination.file_limit;
