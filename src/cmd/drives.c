@@ -4,6 +4,7 @@
 #include "base/stop.h"
 #include "base/text.h"
 #include "cmd/command.h"
+#include "cmd/old_letters.h"
 #include "disk/drives.h"
 #include "disk/partition.h"
 #include "disk/source.h"
@@ -20,8 +21,9 @@ static const char help[] =
     "usage: coldlift drives [options] [SOURCE...]\n\n"
     "Lists drives and their volumes: model, serial number, bus, size, file system,\n"
     "label, and what is wrong with them. A SOURCE is a drive (/dev/sdb) or an image\n"
-    "file; without one, all drives of this computer are listed. Nothing is written\n"
-    "to any of them.\n\n"
+    "file; without one, all drives of this computer are listed. The letters that\n"
+    "volumes had on the old PC are shown when its drives are named, the one with the\n"
+    "old system among them. Nothing is written to any drive.\n\n"
     "  --json    one JSON document on standard output, text for people on standard\n"
     "            error\n"
     "  --quiet   no text for people\n"
@@ -65,13 +67,15 @@ static void look_at_health(struct source *source, struct drive_view *view)
 				     "to a recovery laboratory.";
 	struct holes holes = {0};
 
-	if (source_is_lost(source)) {
+	view->faulty = source_is_lost(source);
+	if (view->faulty) {
 		findings_add(&view->findings, WEIGHT_LOSS, "drive-lost", view->drive.path, advice,
 		    "The drive stopped answering while it was looked at.");
 		return;
 	}
 	source_holes(source, &holes);
-	if (holes.count > 0)
+	view->faulty = holes.count > 0;
+	if (view->faulty)
 		findings_add(&view->findings, WEIGHT_CAUTION, "read-errors", view->drive.path,
 		    advice, "The drive could not read %s of the little that was asked for.",
 		    text_size(holes_total(&holes)).text);
@@ -135,22 +139,25 @@ struct output {
 	enum status status;
 };
 
-static void show_drive(
+/* Looks at the drive; a drive that was asked for and cannot be read is complained of. */
+static void look(
     struct output *output, struct arena *arena, struct drive_view *view, bool asked_for)
 {
 	struct error error;
-	bool readable;
 
 	findings_init(&view->findings);
 	view->problem = "";
-	readable = look_at_drive(arena, view, &error);
-	if (!readable && asked_for) {
+	if (look_at_drive(arena, view, &error)) {
+		output->any_filesystem = output->any_filesystem || has_filesystem(view);
+	} else if (asked_for) {
 		command_complain(&error);
 		output->status = error.status;
 	}
-	if (readable)
-		output->any_filesystem = output->any_filesystem || has_filesystem(view);
-	if (output->text != NULL && (readable || !asked_for))
+}
+
+static void show(struct output *output, struct drive_view *view, bool asked_for)
+{
+	if (output->text != NULL && (view->readable || !asked_for))
 		drive_view_print(view, output->text);
 	if (output->options->json)
 		drive_view_to_json(view, &output->json);
@@ -159,21 +166,32 @@ static void show_drive(
 
 static void list_sources(struct output *output, struct arena *arena, char **paths, int count)
 {
-	for (int i = 0; i < count; i++) {
-		struct drive_view view = {0};
-		struct error error;
+	struct drive_view *views = arena_array(arena, (size_t)count, sizeof(*views));
+	struct error error;
+	size_t n = 0;
 
-		if (!drive_describe(arena, "", paths[i], &view.drive, &error)) {
-			command_complain(&error);
-			output->status = error.status;
+	if (views == NULL) {
+		error_no_memory(&error);
+		command_complain(&error);
+		output->status = error.status;
+		return;
+	}
+	for (int i = 0; i < count; i++) {
+		if (drive_describe(arena, "", paths[i], &views[n].drive, &error)) {
+			look(output, arena, &views[n++], true);
 			continue;
 		}
-		show_drive(output, arena, &view, true);
+		command_complain(&error);
+		output->status = error.status;
 	}
+	old_letters_find(views, n);
+	for (size_t i = 0; i < n; i++)
+		show(output, &views[i], true);
 	if (output->status == STATUS_COMPLETE && !output->any_filesystem)
 		output->status = STATUS_NO_VOLUME;
 }
 
+/* Without letters: the list should not wait until every file table of this computer is read. */
 static void list_all(struct output *output, struct arena *arena)
 {
 	struct drive *drives;
@@ -188,7 +206,8 @@ static void list_all(struct output *output, struct arena *arena)
 	for (size_t i = 0; i < count; i++) {
 		struct drive_view view = {.drive = drives[i]};
 
-		show_drive(output, arena, &view, false);
+		look(output, arena, &view, false);
+		show(output, &view, false);
 	}
 	if (count == 0 && output->text != NULL)
 		fputs("This computer shows no drives.\n", output->text);

@@ -59,11 +59,20 @@ static void print_column(FILE *out, const char *text, unsigned width)
 	pad(out, text_columns(text), width);
 }
 
-static void print_volume(const struct drive_view *view, size_t index, FILE *out)
+static bool has_letters(const struct drive_view *view)
+{
+	for (size_t i = 0; i < view->table.count; i++)
+		if (view->volumes[i].letter != 0)
+			return true;
+	return false;
+}
+
+static void print_volume(const struct drive_view *view, size_t index, bool letters, FILE *out)
 {
 	const struct partition *partition = &view->table.items[index];
 	const struct volume_view *volume = &view->volumes[index];
 	const char *type = partition_type_name(&view->table, partition);
+	const char letter[] = {volume->letter, volume->letter != 0 ? ':' : '\0', '\0'};
 	struct buf label = {0};
 
 	if (partition->number != 0)
@@ -72,23 +81,21 @@ static void print_volume(const struct drive_view *view, size_t index, FILE *out)
 		fputs("    -  ", out);
 	print_column(out, type != NULL ? type : "-", 20);
 	print_column(out,
-	    volume->filesystem == FILESYSTEM_NONE ? "-" : filesystem_name(volume->filesystem), 11);
-	fputs(text_size(partition->length).text, out);
+	    volume->filesystem == FILESYSTEM_NONE ? "-" : filesystem_name(volume->filesystem), 12);
+	print_column(out, text_size(partition->length).text, 10);
+	if (letters)
+		print_column(out, letter, 8);
 	if (volume->label != NULL && *volume->label != '\0')
 		buf_add_text(&label, volume->label);
 	else if (*partition->name != '\0')
 		buf_printf(&label, "(%s)", partition->name);
-	if (label.length > 0) {
-		pad(out, text_columns(text_size(partition->length).text), 10);
-		text_wrap(out, buf_text(&label), 48, WIDTH);
-	} else {
-		fputc('\n', out);
-	}
+	text_wrap(out, buf_text(&label), letters ? 57 : 49, WIDTH);
 	buf_free(&label);
 }
 
 void drive_view_print(const struct drive_view *view, FILE *out)
 {
+	bool letters = has_letters(view);
 	struct buf line = {0};
 
 	print_heading(view, out);
@@ -99,9 +106,10 @@ void drive_view_print(const struct drive_view *view, FILE *out)
 		buf_free(&line);
 	}
 	if (view->table.count > 0)
-		fputs("  no.  kind                file system size      label or (name)\n", out);
+		fprintf(out, "  no.  kind                file system size      %slabel or (name)\n",
+		    letters ? "letter  " : "");
 	for (size_t i = 0; i < view->table.count; i++)
-		print_volume(view, i, out);
+		print_volume(view, i, letters, out);
 	findings_print(&view->findings, out);
 }
 
@@ -109,6 +117,8 @@ static void volume_to_json(const struct drive_view *view, size_t index, struct j
 {
 	const struct partition *partition = &view->table.items[index];
 	const struct volume_view *volume = &view->volumes[index];
+
+	const char letter[] = {volume->letter, ':', '\0'};
 
 	json_begin_object(json);
 	json_key_unsigned(json, "number", partition->number);
@@ -126,6 +136,7 @@ static void volume_to_json(const struct drive_view *view, size_t index, struct j
 	json_key_text(json, "filesystem",
 	    volume->filesystem == FILESYSTEM_NONE ? NULL : filesystem_name(volume->filesystem));
 	json_key_text(json, "label", volume->label);
+	json_key_text(json, "letter", volume->letter != 0 ? letter : NULL);
 	if (volume->filesystem == FILESYSTEM_NTFS)
 		json_key_bool(json, "dirty", volume->dirty);
 	json_end(json);

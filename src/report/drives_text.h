@@ -14,12 +14,14 @@
 struct volume_view {
 	enum filesystem filesystem;
 	const char *label; /* "" when none; NULL when it was not read */
+	char letter;       /* on the old PC, 'C'; 0: not known */
 	bool dirty;        /* NTFS: was not taken out of use properly */
 };
 
 struct drive_view {
 	struct drive drive;
 	bool readable;       /* table and volumes are filled in */
+	bool faulty;         /* something could not be read: better not to read more than needed */
 	const char *problem; /* why not: one sentence without a full stop; "" otherwise */
 	struct table table;
 	struct volume_view *volumes; /* one per entry of the table */

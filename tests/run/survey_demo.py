@@ -136,6 +136,21 @@ def check_text():
     check(status == 0 and trouble == text, "text beside JSON differs")
 
 
+def check_drives(expected):
+    """The list of drives shows the letters, once the drive with the old system is named too."""
+    attached = {row["letter"] for row in expected["letters"] if row["status"] == "attached"}
+    for images, wanted in ((IMAGES, attached), (IMAGES[::-1], attached), (IMAGES[1:], set())):
+        done = subprocess.run([COLDLIFT, "drives", "--json", *images], capture_output=True,
+                              text=True, check=False)
+        drives = json.loads(done.stdout)["drives"]
+        check([drive["path"] for drive in drives] == images, "drives:", done.stdout)
+        found = {volume["label"]: volume["letter"] for drive in drives
+                 for volume in drive["volumes"] if volume["letter"]}
+        check(set(found.values()) == wanted, "letters of the list of drives:", found)
+        check(not wanted or found.get("Fernhill data") == "D:", "letter of the data drive:", found)
+        check((" D:  " in done.stderr) == bool(wanted), "letters in the text:", done.stderr)
+
+
 def main():
     if not os.path.exists(os.path.join(DEMO, "expected.json")):
         print("the demo drives are not there")
@@ -157,6 +172,7 @@ def main():
     check_programs(expected, system)
     check_findings(document)
     check_text()
+    check_drives(expected)
     check([digest(image) for image in IMAGES] == before, "an image was changed")
     for problem in problems:
         print(problem)
