@@ -10,6 +10,19 @@ void plan_old_path(const struct plan *plan, const struct item *item, struct buf 
 	catalogue_path(plan_catalogue(plan->survey, item->volume), item->entry, path);
 }
 
+const char *plan_stream_name(const struct catalogue *catalogue, uint32_t entry, uint32_t stream)
+{
+	const char *name;
+
+	if (stream == NONE)
+		return "";
+	name = catalogue_name(catalogue, catalogue->streams[stream].name);
+	if (*name == '\0' &&
+	    (catalogue->nodes[catalogue->entries[entry].node].flags & NODE_FOLDER) != 0)
+		return "$DATA";
+	return name;
+}
+
 /* Entries from `entry` up to the one below `base`, that one last. *is_lost: the way up was cut. */
 static size_t way_up(const struct catalogue *catalogue, uint32_t entry, uint32_t base,
     uint32_t way[PATH_LIMIT], bool *is_lost)
@@ -37,7 +50,7 @@ void plan_archive_path(const struct plan *plan, const struct item *item, struct 
 {
 	const struct catalogue *catalogue = plan_catalogue(plan->survey, item->volume);
 	const struct entry *entry = &catalogue->entries[item->entry];
-	const char *stream = "";
+	const char *stream = plan_stream_name(catalogue, item->entry, item->stream);
 	uint32_t way[PATH_LIMIT];
 	bool is_lost;
 	size_t depth;
@@ -45,8 +58,6 @@ void plan_archive_path(const struct plan *plan, const struct item *item, struct 
 	if (item->group == NONE)
 		return;
 	buf_add_text(path, plan->groups[item->group].folder);
-	if (item->stream != NONE)
-		stream = catalogue_name(catalogue, catalogue->streams[item->stream].name);
 	/* The folder that stands for the group's own; its streams lie beside it. */
 	if (entry->node == item->base) {
 		if (*stream) {

@@ -92,15 +92,13 @@ static bool add_beside(struct besides *besides, const struct plan *plan, struct 
 {
 	const struct catalogue *catalogue = plan_catalogue(plan->survey, beside.volume);
 	struct name_more more = {.number = twin_number(plan, beside.volume, beside.entry, NONE),
-	    .stream = "",
+	    .stream = plan_stream_name(catalogue, beside.entry, beside.stream),
 	    .stream_number = 1};
 	struct buf name = {0};
 
 	if (!array_reserve(
 		&besides->items, &besides->capacity, besides->count + 1, sizeof(*besides->items)))
 		return false;
-	if (beside.stream != NONE)
-		more.stream = catalogue_name(catalogue, catalogue->streams[beside.stream].name);
 	name_map_more(
 	    &name, catalogue_name(catalogue, catalogue->entries[beside.entry].name), &more);
 	beside.name = name.failed ? NULL : arena_strdup(&besides->arena, buf_text(&name));
@@ -138,7 +136,7 @@ static bool is_stream_item(const struct plan *plan, const struct item *item)
 	const struct catalogue *catalogue = plan_catalogue(plan->survey, item->volume);
 
 	return item->stream != NONE && item->state != STATE_LEFT &&
-	       *catalogue_name(catalogue, catalogue->streams[item->stream].name) != 0;
+	       *plan_stream_name(catalogue, item->entry, item->stream) != 0;
 }
 
 static bool collect(struct besides *besides, const struct plan *plan)

@@ -124,6 +124,52 @@ static void test_streams(void **state)
 	scene_end(&scene);
 }
 
+/* No two things that arrive may have one path in the archive, ignoring case. */
+static void expect_no_path_twice(const struct plan *plan)
+{
+	struct buf one = {0}, two = {0};
+
+	for (size_t i = 0; i < plan->n_items; i++) {
+		if (plan->items[i].state == STATE_LEFT || plan->items[i].group == NONE)
+			continue;
+		buf_clear(&one);
+		plan_archive_path(plan, &plan->items[i], &one);
+		for (size_t j = 0; j < i; j++) {
+			if (plan->items[j].state == STATE_LEFT || plan->items[j].group == NONE)
+				continue;
+			buf_clear(&two);
+			plan_archive_path(plan, &plan->items[j], &two);
+			if (utf_equal_fold(buf_text(&one), buf_text(&two)))
+				fail_msg("twice in the archive: %s", buf_text(&one));
+		}
+	}
+	buf_free(&one);
+	buf_free(&two);
+}
+
+/* Damage can make a folder of a file, so that a folder has contents of its own. */
+static void test_folders_with_contents(void **state)
+{
+	struct scene scene;
+	uint32_t node;
+
+	(void)state;
+	scene_start(&scene);
+	node = forge_folder(&scene.forge, 1, "\\cover.png");
+	forge_stream(&scene.forge, 1, node, "", 900);
+	forge_stream(&scene.forge, 1, node, "$Data", 2);
+	forge_file(&scene.forge, 1, "\\cover.png\\inside.txt", 1);
+	forge_file(&scene.forge, 1, "\\cover.png.stream-$DATA", 1);
+	scene_settle(&scene);
+	scene_make(&scene, NULL);
+	expect_no_path_twice(&scene.plan);
+	scene_expect(&scene, "D:\\cover.png.stream-$DATA",
+	    "taken outside data/drives/D/cover.png.stream-$DATA");
+	scene_expect(&scene, "D:\\cover.png\\inside.txt",
+	    "taken outside data/drives/D/cover.png/inside.txt");
+	scene_end(&scene);
+}
+
 static void test_twins(void **state)
 {
 	struct scene scene;
@@ -371,6 +417,7 @@ int main(void)
 	    cmocka_unit_test(test_links),
 	    cmocka_unit_test(test_hard_links),
 	    cmocka_unit_test(test_streams),
+	    cmocka_unit_test(test_folders_with_contents),
 	    cmocka_unit_test(test_twins),
 	    cmocka_unit_test(test_lost_and_damaged),
 	    cmocka_unit_test(test_complete_and_sorted),
