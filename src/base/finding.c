@@ -23,8 +23,8 @@ void findings_free(struct findings *findings)
 	*findings = (struct findings){0};
 }
 
-static bool is_known(const struct findings *findings, const char *code, const char *subject,
-    const char *sentence)
+static bool is_known(
+    const struct findings *findings, const char *code, const char *subject, const char *sentence)
 {
 	for (size_t i = 0; i < findings->count; i++) {
 		const struct finding *old = &findings->items[i];
@@ -49,8 +49,8 @@ static void add_locked(struct findings *findings, const struct finding *new)
 	copy.advice = arena_strdup(arena, new->advice);
 	if (copy.code == NULL || copy.subject == NULL || copy.sentence == NULL ||
 	    copy.advice == NULL ||
-	    !array_reserve(&findings->items, &findings->capacity, findings->count + 1,
-		sizeof(copy))) {
+	    !array_reserve(
+		&findings->items, &findings->capacity, findings->count + 1, sizeof(copy))) {
 		findings->incomplete = true;
 		return;
 	}
@@ -132,4 +132,17 @@ void findings_to_json(const struct findings *findings, struct json *json)
 		json_end(json);
 	}
 	json_end(json);
+}
+
+void finding_to_text(const struct finding *finding, struct buf *out)
+{
+	size_t length = strlen(finding->subject);
+
+	/* A drive letter brings its colon along. */
+	if (length > 0)
+		buf_printf(
+		    out, "%s%s ", finding->subject, finding->subject[length - 1] == ':' ? "" : ":");
+	buf_add_text(out, finding->sentence);
+	if (*finding->advice != '\0')
+		buf_printf(out, " %s", finding->advice);
 }

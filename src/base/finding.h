@@ -60,6 +60,10 @@ const char *weight_name(enum weight weight);
 /* Losses first, then cautions, then notes; within a weight the order of adding is kept. */
 void findings_sort(struct findings *findings);
 
+/* Appends subject, sentence and advice as one text for people: "D: ...", "mara: ...". */
+struct buf;
+void finding_to_text(const struct finding *finding, struct buf *out);
+
 /* Writes an array of objects: code, weight, subject, sentence, advice. */
 void findings_to_json(const struct findings *findings, struct json *json);
 

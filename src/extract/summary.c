@@ -138,8 +138,8 @@ static void print_decisions(FILE *stream, const struct summary *summary)
 	}
 }
 
-static void print_findings(FILE *stream, const struct findings *findings, enum weight weight,
-    const char *title)
+static void print_findings(
+    FILE *stream, const struct findings *findings, enum weight weight, const char *title)
 {
 	if (findings_count(findings, weight) == 0)
 		return;
@@ -150,9 +150,7 @@ static void print_findings(FILE *stream, const struct findings *findings, enum w
 
 		if (finding->weight != weight)
 			continue;
-		if (finding->subject[0] != '\0')
-			buf_printf(&text, "%s: ", finding->subject);
-		buf_printf(&text, "%s %s", finding->sentence, finding->advice);
+		finding_to_text(finding, &text);
 		fputs("  - ", stream);
 		text_wrap(stream, buf_text(&text), 4, WIDTH);
 		buf_free(&text);
@@ -170,7 +168,8 @@ static void print_next(FILE *stream, const struct summary *summary)
 	fputs("\nNext: prove it with\n  coldlift verify '", stream);
 	text_print(stream, summary->job->folder);
 	fputs("'\nKeep the old drive untouched until its owner has checked the result on the new\n"
-	      "computer, and wipe it only then.\n", stream);
+	      "computer, and wipe it only then.\n",
+	    stream);
 }
 
 void summary_print(FILE *stream, const struct summary *summary)

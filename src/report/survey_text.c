@@ -300,8 +300,9 @@ static void print_programs(const struct old_system *system, FILE *out)
 		if (n_shown == PROGRAMS_SHOWN)
 			continue;
 		n_shown++;
-		line(out, 2, 6, "%s%s%s%s%s%s", program->name, *program->version ? " " : "",
-		    program->version, program->person < system->n_persons ? " (only " : "",
+		line(out, 2, 6, "%s%s%s%s%s%s%s%s", program->name, *program->version ? " " : "",
+		    program->version, *program->publisher ? ", " : "", program->publisher,
+		    program->person < system->n_persons ? " (only " : "",
 		    program->person < system->n_persons ? system->persons[program->person].key : "",
 		    program->person < system->n_persons ? ")" : "");
 	}
@@ -358,12 +359,7 @@ void findings_print(const struct findings *findings, FILE *out)
 		struct buf text = {0};
 
 		fprintf(out, "  %-8s ", weight_name(finding->weight));
-		if (*finding->subject)
-			buf_printf(&text, "%s%s ", finding->subject,
-			    finding->subject[strlen(finding->subject) - 1] == ':' ? "" : ":");
-		buf_add_text(&text, finding->sentence);
-		if (*finding->advice)
-			buf_printf(&text, " %s", finding->advice);
+		finding_to_text(finding, &text);
 		text_wrap(out, buf_text(&text), 11, WIDTH);
 		buf_free(&text);
 	}

@@ -123,7 +123,7 @@ def check_text():
     check(re.search(r"C:\\Users\\Zoë, which lies on D:\\[^:]*, \d+ files", flat), "Zoë's junction is not shown")
     check("which lies on C:" not in flat, "a folder that is no junction")
     check(re.search(r"empty: +[A-Z]", text) and " 0 files" not in text, "empty places")
-    for words in ("Zoë Haddow", "Old system FERNHILL-PC", "E:\\Music", "Plot Planner"):
+    for words in ("Zoë Haddow", "Old system FERNHILL-PC", "E:\\Music", "Plot Planner 3.2.1, Fernhill"):
         check(words in text, repr(words), "is not in the text")
     check(not re.search(r"[\x00-\x09\x0b-\x1f\x7f]", text), "control characters in the text")
     # What cannot be written is no success.

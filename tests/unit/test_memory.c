@@ -57,6 +57,7 @@ static void test_buf(void **state)
 static void test_findings(void **state)
 {
 	struct findings findings;
+	struct buf text = {0};
 
 	(void)state;
 	findings_init(&findings);
@@ -73,6 +74,10 @@ static void test_findings(void **state)
 	assert_int_equal(findings_count(&findings, WEIGHT_LOSS), 2);
 	assert_true(findings_have(&findings, "c"));
 	assert_false(findings_have(&findings, "d"));
+	for (size_t i = 0; i < findings.count; i++)
+		finding_to_text(&findings.items[i], &text);
+	assert_string_equal(buf_text(&text), "C: Lost 3. Do it.D: Lost 3. Do it.Look.C: First.");
+	buf_free(&text);
 	findings_add(NULL, WEIGHT_NOTE, "a", "", "", "Nothing happens.");
 	findings_free(&findings);
 }
