@@ -53,7 +53,8 @@ class DemoJob:
             return False
         check(not list(self.folder.rglob("*.unfinished")), "something is unfinished")
         check(not (self.folder / "journal").exists(), "the journal is still there")
-        check(self.folder.stat().st_mode & 0o777 == 0o700, "the job can be read by others")
+        for path in [self.folder, *self.folder.rglob("*")]:
+            check(path.is_symlink() or path.stat().st_mode & 0o077 == 0, path, "is open to others")
         # A path without a blank cannot be wrapped.
         long = [line for line in done.stdout.splitlines() if len(line) > 80 and " " in line.strip()]
         check(not long, "too wide:", long[:3])
@@ -207,6 +208,18 @@ class DemoJob:
             if line["kind"] == "folder" and "as" in line:
                 check((self.unpacked / line["as"]).is_dir(), "no folder", line["as"])
 
+    def check_incomplete(self):
+        """Of a file that is partly in the cloud the half that is there: bytes, then listed zeros."""
+        lines = [line for line in self.record if line["state"] == "incomplete"]
+        check(len(lines) == 1, "incomplete", lines)
+        for line in lines:
+            data = (self.unpacked / line["as"]).read_bytes()
+            check(len(data) == line["size"], line["as"], "has", len(data), "bytes")
+            check(line["missing"] == [[131072, 131072]], line["as"], line["missing"])
+            # The builder puts a film of 131,028 bytes there, which begins like any MP4 (ISO 14496-12).
+            check(data[4:8] == b"ftyp" and data[100:131000].strip(b"\0"), line["as"], "has no film")
+            check(not data[131072:].strip(b"\0"), line["as"], "has something where nothing was")
+
     # --- account, findings, special places ---
 
     def volumes(self):
@@ -345,6 +358,7 @@ def main(format):
         job.check_sums()
         job.check_bag()
         job.check_bytes()
+        job.check_incomplete()
         job.check_account()
         job.check_findings()
         job.check_places()
