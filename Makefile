@@ -48,7 +48,7 @@ FUZZ_FLAGS := -std=c17 -O1 -g -pthread -fsanitize=fuzzer,address,undefined -fno-
 FUZZ_SECONDS ?= 600
 
 .PHONY: all help setup-build setup-demo setup-test demo demo-drives unit units fuzz fuzz-build \
-	test sanitize clean
+	test sanitize image test-image setup-image setup-test-image clean
 
 all: setup-build
 	@$(MAKE) --no-print-directory $(PROGRAM)
@@ -60,6 +60,8 @@ help:
 	@echo 'make demo-drives   only the demo drives, in build/demo'
 	@echo 'make unit          only the unit tests (SANITIZE=1 for the sanitizers)'
 	@echo 'make fuzz          every fuzz target for FUZZ_SECONDS=$(FUZZ_SECONDS) seconds each'
+	@echo 'make image         the live stick: build/coldlift.iso'
+	@echo 'make test-image    starts the live stick in QEMU under every firmware (12 minutes at most)'
 	@echo 'make clean         remove build/'
 
 setup-build:
@@ -68,6 +70,10 @@ setup-demo:
 	@scripts/setup build demo
 setup-test:
 	@scripts/setup
+setup-image:
+	@scripts/setup build image
+setup-test-image:
+	@scripts/setup build image test-image
 
 # --- the program ---------------------------------------------------------------------------------
 
@@ -101,6 +107,21 @@ build/demo/expected.json: $(wildcard fixtures/* fixtures/*/*)
 demo: setup-demo
 	@$(MAKE) --no-print-directory $(PROGRAM) build/demo/expected.json
 	scripts/demo
+
+# --- the live stick ------------------------------------------------------------------------------
+
+IMAGE_FILES := $(shell find image -type f) LICENSE
+
+image: setup-image
+	@$(MAKE) --no-print-directory build/coldlift.iso
+
+build/coldlift.iso: build/coldlift $(IMAGE_FILES)
+	image/build $< $(VERSION) $@
+
+# Time budget: 12 minutes on two cores.
+test-image: setup-test-image
+	@$(MAKE) --no-print-directory build/coldlift.iso
+	tests/run-all --image
 
 # --- tests ---------------------------------------------------------------------------------------
 

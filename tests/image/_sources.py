@@ -42,7 +42,7 @@ def make_drive(path, label, mib=30, kind="ntfs"):
     elif kind == "fat":
         tool("mkfs.vfat", "-F", "32", "-s", "1", "-n", label, volume)
     elif kind == "exfat":
-        tool("mkfs.exfat", "-q", "-L", label, volume)
+        tool("mkfs.exfat", "-L", label, volume)
     elif kind == "ext4":
         tool("mkfs.ext4", "-q", "-L", label, volume)
     code = {"ntfs": "7", "fat": "c", "exfat": "7", "ext4": "83"}[kind]

@@ -30,7 +30,7 @@ def wait_for(pc, text, seconds=30):
 
 def name_of(pc, label):
     """The kernel's name of the volume with this label."""
-    text = pc.command(f"blkid | sed -n '/LABEL=\"{label}\"/s/^.dev.\\([a-z0-9]*\\):.*/\\1/p'").strip()
+    text = pc.command(f"findfs LABEL={label}").strip().removeprefix("/dev/")
     check(text, f"no volume is labelled {label}")
     return text
 
@@ -38,7 +38,8 @@ def name_of(pc, label):
 def write_to(pc, kind, label):
     name = name_of(pc, label)
     drive = name.rstrip("0123456789")
-    pc.command(f"! mount -o rw /dev/{name} /mnt 2>/dev/null || ! touch /mnt/x 2>/dev/null; umount /mnt 2>/dev/null; true")
+    check(pc.command(f"dd if=/dev/zero of=/dev/{name} count=1 conv=fsync 2>/dev/null && echo written; true") == "",
+          f"{kind}: could be written to before it was chosen")
     pc.command(f"read-write {name}")
     pc.command(f"{MOUNT[kind]} /dev/{name} /mnt", 90)
     pc.command(f"echo '{TEXT}' >/mnt/Gänse.txt && sync")
@@ -91,8 +92,8 @@ with work_folder() as work:
         check("FH-INNER" in pc.command("coldlift drives"), "without the stick nothing works")
 
         for kind, path in targets.items():
-            pc.plug_in(Drive(path, "usb", serial=kind), kind)
-            wait_for(pc, f"TO-{kind.upper()}")
+            pc.plug_in(Drive(path, "usb", serial=f"stick-{kind}"), kind)
+            wait_for(pc, f"serial number stick-{kind}")
             write_to(pc, kind, f"TO-{kind.upper()}")
         all_read_only(pc)
         pc.send("poweroff\n")
