@@ -48,7 +48,7 @@ FUZZ_FLAGS := -std=c17 -O1 -g -pthread -fsanitize=fuzzer,address,undefined -fno-
 FUZZ_SECONDS ?= 600
 
 .PHONY: all help setup-build setup-demo setup-test demo demo-drives unit units fuzz fuzz-build \
-	test sanitize image test-image setup-image setup-test-image clean
+	test sanitize image test-image setup-image setup-test-image always clean
 
 all: setup-build
 	@$(MAKE) --no-print-directory $(PROGRAM)
@@ -115,8 +115,13 @@ IMAGE_FILES := $(shell find image -type f) LICENSE
 image: setup-image
 	@$(MAKE) --no-print-directory build/coldlift.iso
 
-build/coldlift.iso: build/coldlift $(IMAGE_FILES)
+build/coldlift.iso: build/coldlift $(IMAGE_FILES) build/commit
 	image/build $< $(VERSION) $@
+
+# The image names its commit: another commit makes another image.
+build/commit: always
+	@mkdir -p $(@D)
+	@git rev-parse HEAD 2>/dev/null | cmp -s - $@ || git rev-parse HEAD >$@ 2>/dev/null || :
 
 # Time budget: 12 minutes on two cores.
 test-image: setup-test-image
