@@ -47,6 +47,7 @@ class Drive:
     bus: str  # ahci, ide, nvme, usb, virtio, sd
     serial: str = "FERNHILL"
     blkdebug: pathlib.Path | None = None  # a blkdebug configuration: read errors
+    bytes_per_second: int | None = None  # a drive that hardly answers
 
 
 class Timeout(Exception):
@@ -106,9 +107,11 @@ class Machine:
         if drive.blkdebug:
             file = f"blkdebug:{drive.blkdebug}:{drive.path}"
         arguments = ["-drive", f"if=none,id={name},format=raw,cache=writethrough,file={file}"]
+        if drive.bytes_per_second:
+            arguments[1] += f",throttling.bps-total={drive.bytes_per_second}"
         serial = f"{drive.serial}{number}"
         if drive.bus == "ahci":
-            if self.firmware == "bios" and not any("ahci,id=" in a for a in arguments):
+            if self.firmware == "bios":  # its machine type has no AHCI controller of its own
                 arguments += ["-device", f"ahci,id=ahci{number}"]
                 bus = f"ahci{number}.0"
             else:
