@@ -55,12 +55,13 @@ class Timeout(Exception):
 
 
 class Machine:
-    def __init__(self, folder, firmware="bios", drives=(), boot="usb", memory=512):
+    def __init__(self, folder, firmware="bios", drives=(), boot="usb", memory=512, extra=()):
         self.folder = pathlib.Path(folder)
         self.firmware = firmware
         self.boot = boot
         self.drives = list(drives)
         self.memory = memory
+        self.extra = list(extra)
         self.raw = b""  # all that came over the serial line
         self.read = 0  # characters of it that were looked at
         self.text = ""  # and the rest
@@ -92,7 +93,7 @@ class Machine:
         arguments += self._stick()
         for number, drive in enumerate(self.drives):
             arguments += self._drive(number, drive)
-        return arguments
+        return arguments + self.extra
 
     def _stick(self):
         if self.boot == "disc":
