@@ -238,7 +238,9 @@ class Machine:
     def command(self, command, seconds=60):
         """What a command in the shell prints; it must succeed."""
         self.send(f"{command}; echo status $?\n")
-        self.expect(rf"status (\d+)\n{SHELL_PROMPT}$", seconds)
+        status = self.expect(rf"status (\d+)\n{SHELL_PROMPT}$", seconds).group(1)
+        if status != "0":
+            raise RuntimeError(f"on the stick, status {status}: {command}\n{self.before}")
         return self.before
 
     def plug_in(self, drive, name):
