@@ -73,7 +73,7 @@ setup-test:
 setup-image:
 	@scripts/setup build image
 setup-test-image:
-	@scripts/setup build image test-image
+	@scripts/setup build demo image test-image
 
 # --- the program ---------------------------------------------------------------------------------
 
@@ -125,7 +125,7 @@ build/commit: always
 
 # Time budget: 12 minutes on two cores.
 test-image: setup-test-image
-	@$(MAKE) --no-print-directory build/coldlift.iso
+	@$(MAKE) --no-print-directory build/coldlift.iso build/demo/expected.json
 	tests/run-all --image
 
 # --- tests ---------------------------------------------------------------------------------------
