@@ -158,7 +158,7 @@ fuzz: setup-test
 	@$(MAKE) --no-print-directory fuzz-build
 	@for target in $(FUZZERS); do tests/fuzz/run $$target $(FUZZ_SECONDS) || exit 1; done
 
-sanitize:
+sanitize: setup-test
 	@$(MAKE) --no-print-directory SANITIZE=1 build/sanitize/coldlift units
 
 test: setup-test

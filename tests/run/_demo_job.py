@@ -10,15 +10,17 @@ import json
 import os
 import pathlib
 import re
+import resource
 import shutil
 import tarfile
 import zipfile
 
-from _harness import DEMO, check, finish, load_lines, run, skip, tool, work_folder
+from _harness import COLDLIFT, DEMO, check, finish, load_lines, run, skip, tool, work_folder
 
 IMAGES = [DEMO / "old-system.img", DEMO / "old-data.img"]
 NAME = "fernhill"
 ARRIVED = {"taken", "partial", "incomplete", "same"}
+MEMORY = 96 << 10  # KiB: what a job may need, with so few files
 LARGE = 64 << 20  # bytes: bigger files are hashed by sha256sum alone
 
 
@@ -48,6 +50,9 @@ class DemoJob:
         done = run("extract", "--to", self.work, "--name", NAME, "--format", self.format, *IMAGES)
         check(done.returncode == 1, "extract: status", done.returncode, done.stderr[-2000:])
         check([hash_file(image) for image in IMAGES] == before, "an image has changed")
+        # Until here no other program was run; the sanitizers need more for themselves.
+        used = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+        check(used < MEMORY or "sanitize" in str(COLDLIFT), "memory:", used, "KiB")
         if not (self.folder / "record.jsonl").exists():
             print(done.stdout[-3000:], done.stderr[-3000:])
             return False
