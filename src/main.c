@@ -17,7 +17,8 @@ static const struct command commands[] = {
 
 static void print_help(FILE *stream)
 {
-	fputs("coldlift lifts people's files off the drives of an old Windows PC that is not running.\n"
+	fputs("coldlift lifts people's files off the drives of an old Windows PC that is not "
+	      "running.\n"
 	      "It only ever reads the old drives.\n\n"
 	      "usage: coldlift COMMAND [options] SOURCE...\n\n"
 	      "A SOURCE is a drive (/dev/sdb) or an image file of a drive or volume.\n\n",
@@ -25,7 +26,8 @@ static void print_help(FILE *stream)
 	for (size_t i = 0; i < N_COMMANDS; i++)
 		fprintf(stream, "  %-10s %s\n", commands[i].name, commands[i].summary);
 	fputs("\n`coldlift COMMAND --help` tells more. `coldlift --version` tells the version.\n"
-	      "Exit status: 0 complete, 1 finished with losses that are listed, 2 wrong command line,\n"
+	      "Exit status: 0 complete, 1 finished with losses that are listed, 2 wrong command "
+	      "line,\n"
 	      "3 no readable volume, 4 the destination failed, 5 anything else.\n",
 	    stream);
 }
@@ -55,8 +57,8 @@ int main(int argc, char **argv)
 		}
 		return commands[i].run(argc - 1, argv + 1);
 	}
-	error_set(&error, STATUS_USAGE, "there is no command called '%s' (coldlift --help lists them)",
-	    argv[1]);
+	error_set(&error, STATUS_USAGE,
+	    "there is no command called '%s' (coldlift --help lists them)", argv[1]);
 	command_complain(&error);
 	return error.status;
 }

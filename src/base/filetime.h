@@ -17,8 +17,9 @@ void filetime_to_unix(int64_t filetime, int64_t *seconds, uint32_t *nanoseconds)
 int64_t filetime_from_unix(int64_t seconds, uint32_t nanoseconds);
 
 /*
- * "2026-03-01T09:30:00.1234567Z" (ISO 8601, UTC), always 28 characters; an empty text for 0 (the old
- * system's "not set") and for values that no calendar of it can hold (negative, beyond year 9999).
+ * "2026-03-01T09:30:00.1234567Z" (ISO 8601, UTC), always 28 characters; an empty text for 0 (the
+ * old system's "not set") and for values that no calendar of it can hold (negative, beyond year
+ * 9999).
  */
 struct filetime_text {
 	char text[96];

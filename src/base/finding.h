@@ -41,8 +41,8 @@ void findings_init(struct findings *findings);
 void findings_free(struct findings *findings);
 
 /*
- * Adds a finding; the texts are copied. One that is equal in code, subject and sentence to an earlier
- * one is dropped. NULL findings: nothing happens.
+ * Adds a finding; the texts are copied. One that is equal in code, subject and sentence to an
+ * earlier one is dropped. NULL findings: nothing happens.
  */
 void findings_add(struct findings *findings, enum weight weight, const char *code,
     const char *subject, const char *advice, const char *format, ...)
@@ -51,7 +51,8 @@ void findings_add(struct findings *findings, enum weight weight, const char *cod
 /* How many there are of one weight. */
 size_t findings_count(const struct findings *findings, enum weight weight);
 
-/* Is there a finding with this code? For tests and for decisions that rest on an earlier finding. */
+/* Is there a finding with this code? For tests and for decisions that rest on an earlier finding.
+ */
 bool findings_have(const struct findings *findings, const char *code);
 
 /* "note", "caution", "loss". */

@@ -85,7 +85,7 @@ struct sid_text sid_to_text(const uint8_t *bytes, size_t length)
 	used = (size_t)snprintf(result.text, sizeof(result.text),
 	    authority < UINT64_C(1) << 32 ? "S-1-%" PRIu64 : "S-1-0x%012" PRIX64, authority);
 	for (unsigned i = 0; i < bytes[1]; i++)
-		used += (size_t)snprintf(result.text + used, sizeof(result.text) - used, "-%" PRIu32,
-		    get_u32(bytes + 8 + 4 * i));
+		used += (size_t)snprintf(result.text + used, sizeof(result.text) - used,
+		    "-%" PRIu32, get_u32(bytes + 8 + 4 * i));
 	return result;
 }

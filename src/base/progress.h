@@ -1,8 +1,8 @@
 /*
  * Progress of long work: a line that is redrawn on a terminal, a plain line now and then elsewhere.
  *
- * It goes to standard error and is silent when asked to be. The work calls progress_at() as often as
- * it likes; drawing is limited to a few times a second (a terminal) or once in ten seconds.
+ * It goes to standard error and is silent when asked to be. The work calls progress_at() as often
+ * as it likes; drawing is limited to a few times a second (a terminal) or once in ten seconds.
  */
 #ifndef BASE_PROGRESS_H
 #define BASE_PROGRESS_H
@@ -14,12 +14,12 @@
 struct progress {
 	bool quiet;
 	bool terminal;
-	const char *verb;     /* "Reading", "Checking" */
-	uint64_t total;       /* bytes in all, 0 when unknown */
+	const char *verb; /* "Reading", "Checking" */
+	uint64_t total;   /* bytes in all, 0 when unknown */
 	uint64_t done;
 	struct timespec started, drawn;
-	unsigned columns;     /* of the terminal */
-	bool line_open;       /* a redrawn line stands on the terminal */
+	unsigned columns; /* of the terminal */
+	bool line_open;   /* a redrawn line stands on the terminal */
 };
 
 void progress_start(struct progress *progress, const char *verb, uint64_t total, bool quiet);

@@ -1,9 +1,9 @@
 /*
  * Being asked to stop (Ctrl-C, the system going down, a closed pipe) while drives are open.
  *
- * A program that a signal ends leaves the kernel's read-only mark on the drives that it had open. So
- * these signals wait from before the first drive is opened until the last is closed; long work looks
- * now and then whether one is waiting.
+ * A program that a signal ends leaves the kernel's read-only mark on the drives that it had open.
+ * So these signals wait from before the first drive is opened until the last is closed; long work
+ * looks now and then whether one is waiting.
  */
 #ifndef BASE_STOP_H
 #define BASE_STOP_H

@@ -29,8 +29,9 @@ void text_escape(struct buf *out, const char *text);
 void text_print(FILE *stream, const char *text);
 
 /*
- * Prints inner text escaped, words wrapped at `width` columns, every line after the first indented by
- * `indent` spaces (the first line is taken to start at that column already); ends with a line break.
+ * Prints inner text escaped, words wrapped at `width` columns, every line after the first indented
+ * by `indent` spaces (the first line is taken to start at that column already); ends with a line
+ * break.
  */
 void text_wrap(FILE *stream, const char *text, unsigned indent, unsigned width);
 

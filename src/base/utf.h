@@ -1,10 +1,10 @@
 /*
  * Text of the old system (UTF-16LE, not always valid) and text inside coldlift.
  *
- * Inner text is a NUL-terminated string in WTF-8: UTF-8 in which an unpaired surrogate stands as the
- * three bytes that its number would have, and U+0000 as C0 80. So every name that can stand on an old
- * drive, also an invalid one, has exactly one inner form, can be turned back, and is a C string.
- * utf_clean() makes proper UTF-8 of it before anything leaves the program.
+ * Inner text is a NUL-terminated string in WTF-8: UTF-8 in which an unpaired surrogate stands as
+ * the three bytes that its number would have, and U+0000 as C0 80. So every name that can stand on
+ * an old drive, also an invalid one, has exactly one inner form, can be turned back, and is a C
+ * string. utf_clean() makes proper UTF-8 of it before anything leaves the program.
  *
  * Sources: The Unicode Standard, chapter 3, table 3-6 and 3-7 (well-formed UTF-8); WTF-8 (the
  * generalised form, wtf-8.codeberg.page).
@@ -21,7 +21,8 @@
 
 #define UTF_REPLACEMENT 0xFFFDu
 
-/* Appends `units` UTF-16LE units at `bytes` as inner text. False when they were not valid UTF-16. */
+/* Appends `units` UTF-16LE units at `bytes` as inner text. False when they were not valid UTF-16.
+ */
 bool utf_from_utf16(struct buf *out, const void *bytes, size_t units);
 
 /* The same into an arena: NULL when memory runs out. `valid` may be NULL. */
@@ -37,8 +38,8 @@ bool utf_is_clean(const char *text);
 void utf_clean(struct buf *out, const char *text, size_t length);
 
 /*
- * Takes the next code point (surrogates included) off the inner text at *text, up to `end`. A broken
- * sequence gives U+FFFD and moves one byte on. Must not be called at the end.
+ * Takes the next code point (surrogates included) off the inner text at *text, up to `end`. A
+ * broken sequence gives U+FFFD and moves one byte on. Must not be called at the end.
  */
 uint32_t utf_next(const char **text, const char *end);
 

@@ -29,7 +29,9 @@ static struct size_text counted(uint64_t number, const char *word)
 	size_t length = strlen(result.text);
 
 	snprintf(result.text + length, sizeof(result.text) - length, " %s%s", word,
-	    number == 1 ? "" : word[strlen(word) - 1] == 's' ? "es" : "s");
+	    number == 1                     ? ""
+	    : word[strlen(word) - 1] == 's' ? "es"
+					    : "s");
 	return result;
 }
 
@@ -82,8 +84,9 @@ static void print_good_verdict(FILE *stream, const struct verify_result *result)
 	buf_add_text(&text, "Proven: every byte of every part is what was recorded, and record and "
 			    "proof agree.");
 	if (result->n_not_whole > 0)
-		buf_printf(&text, " But %s did not arrive whole: see the states partial, unreadable "
-				  "and locked in record.jsonl.",
+		buf_printf(&text,
+		    " But %s did not arrive whole: see the states partial, unreadable "
+		    "and locked in record.jsonl.",
 		    counted(result->n_not_whole, "item").text);
 	if (result->n_losses > 0)
 		buf_printf(&text, " The extraction listed %s: see findings.json.",

@@ -27,15 +27,15 @@ static bool is_writable(const char *folder, struct error *error)
 		return error_set_errno(error, STATUS_DESTINATION, errno,
 		    "the destination '%s' cannot be looked at", folder);
 	if (!S_ISDIR(info.st_mode))
-		return error_set(error, STATUS_DESTINATION, "the destination '%s' is not a folder",
-		    folder);
+		return error_set(
+		    error, STATUS_DESTINATION, "the destination '%s' is not a folder", folder);
 	if (access(folder, W_OK | X_OK) == 0)
 		return true;
 	if (errno == EROFS)
 		return error_set(error, STATUS_DESTINATION,
 		    "the destination '%s' can only be read (its file system is read-only)", folder);
-	return error_set_errno(error, STATUS_DESTINATION, errno,
-	    "the destination '%s' cannot be written to", folder);
+	return error_set_errno(
+	    error, STATUS_DESTINATION, errno, "the destination '%s' cannot be written to", folder);
 }
 
 bool destination_check(struct destination *destination, const char *folder, struct error *error)
@@ -54,12 +54,13 @@ bool destination_check(struct destination *destination, const char *folder, stru
 		    "the destination '%s' can only be read (its file system is read-only)", folder);
 	if (type.f_type == RAMFS_MAGIC)
 		return error_set(error, STATUS_DESTINATION,
-		    "the destination '%s' lies in this computer's memory; mount the drive there first",
+		    "the destination '%s' lies in this computer's memory; mount the drive there "
+		    "first",
 		    folder);
 	destination->in_memory = type.f_type == TMPFS_MAGIC;
 	/* Some file systems in user space do not know. */
-	destination->free = room.f_blocks == 0 ? UINT64_MAX :
-						 (uint64_t)room.f_bavail * room.f_frsize;
+	destination->free =
+	    room.f_blocks == 0 ? UINT64_MAX : (uint64_t)room.f_bavail * room.f_frsize;
 	if (type.f_type == FAT_MAGIC)
 		destination->file_limit = FAT_FILE_LIMIT;
 	return true;
@@ -74,13 +75,13 @@ bool destination_is_apart(const char *folder, const struct survey *survey, struc
 		if (device_holds_folder("", device, folder))
 			return error_set(error, STATUS_DESTINATION,
 			    "the destination '%s' lies on '%s', which is to be read and never "
-			    "written to; choose a folder on another drive", folder, device->path);
+			    "written to; choose a folder on another drive",
+			    folder, device->path);
 	}
 	return true;
 }
 
-bool destination_has_room(const struct destination *destination, uint64_t need,
-    struct error *error)
+bool destination_has_room(const struct destination *destination, uint64_t need, struct error *error)
 {
 	if (destination->free >= need)
 		return true;

@@ -24,8 +24,9 @@ static bool check_streams(struct verify *verify, const json_t *streams, struct e
 		if ((count != result->state_count[i] || bytes != result->state_bytes[i]) &&
 		    !differ(verify, error, DIFFERS_ACCOUNT, ACCOUNT,
 			"It counts %" PRIu64 " streams with %" PRIu64
-			" bytes as %s, the record has %" PRIu64 " with %" PRIu64 " bytes.", count, bytes,
-			record_state_name(i), result->state_count[i], result->state_bytes[i]))
+			" bytes as %s, the record has %" PRIu64 " with %" PRIu64 " bytes.",
+			count, bytes, record_state_name(i), result->state_count[i],
+			result->state_bytes[i]))
 			return false;
 	}
 	return true;
@@ -39,7 +40,8 @@ static void add_owners(json_t *volume, int64_t *known, int64_t *unaccounted)
 	bool has_free = false;
 
 	*known = *unaccounted = 0;
-	json_object_foreach(owners, owner, value) {
+	json_object_foreach(owners, owner, value)
+	{
 		int64_t count = json_integer_value(value);
 
 		has_free = has_free || strcmp(owner, "free") == 0;
@@ -49,8 +51,7 @@ static void add_owners(json_t *volume, int64_t *known, int64_t *unaccounted)
 			*known = INT64_MIN;
 	}
 	/* Free clusters stand among the owners or beside them. */
-	if (!has_free && __builtin_add_overflow(*known,
-			     (int64_t)number_of(volume, "free"), known))
+	if (!has_free && __builtin_add_overflow(*known, (int64_t)number_of(volume, "free"), known))
 		*known = INT64_MIN;
 }
 
@@ -62,21 +63,22 @@ static bool check_volume(struct verify *verify, json_t *volume, struct error *er
 	int64_t sum = (int64_t)number_of(volume, "sum"), known, unaccounted, total;
 
 	if (name == NULL || !json_is_object(json_object_get(volume, "by_owner")))
-		return differ(verify, error, DIFFERS_FORM, ACCOUNT,
-		    "A volume has no name or no owners.");
+		return differ(
+		    verify, error, DIFFERS_FORM, ACCOUNT, "A volume has no name or no owners.");
 	add_owners(volume, &known, &unaccounted);
 	if (__builtin_add_overflow(known, unaccounted, &total))
 		total = INT64_MIN;
 	verify->result->n_unaccounted +=
 	    unaccounted < 0 ? -(uint64_t)unaccounted : (uint64_t)unaccounted;
 	if (total != clusters && !differ(verify, error, DIFFERS_ACCOUNT, ACCOUNT,
-		"The owners of volume %.60s add up to %" PRId64 " clusters, and it has %" PRId64 ".",
-		name, total, clusters))
+				     "The owners of volume %.60s add up to %" PRId64
+				     " clusters, and it has %" PRId64 ".",
+				     name, total, clusters))
 		return false;
 	if (sum != known && sum != total)
 		return differ(verify, error, DIFFERS_ACCOUNT, ACCOUNT,
-		    "The sum of volume %.60s is %" PRId64 ", its owners add up to %" PRId64 ".", name,
-		    sum, known);
+		    "The sum of volume %.60s is %" PRId64 ", its owners add up to %" PRId64 ".",
+		    name, sum, known);
 	return true;
 }
 
@@ -94,8 +96,7 @@ bool verify_account(struct verify *verify, struct error *error)
 	volumes = json_object_get(json, "volumes");
 	if (good && !json_is_array(volumes))
 		good = differ(verify, error, DIFFERS_FORM, ACCOUNT, "It lists no volumes.");
-	json_array_foreach(volumes, i, volume)
-		good = good && check_volume(verify, volume, error);
+	json_array_foreach(volumes, i, volume) good = good && check_volume(verify, volume, error);
 	json_decref(json);
 	return good;
 }
@@ -108,7 +109,8 @@ bool verify_findings(struct verify *verify, struct error *error)
 	if (!json_from_file(verify, "findings.json", &json, error))
 		return false;
 	list = json_is_object(json) ? json_object_get(json, "findings") : json;
-	json_array_foreach(list, i, finding) {
+	json_array_foreach(list, i, finding)
+	{
 		const char *weight = json_string_value(json_object_get(finding, "weight"));
 
 		verify->result->n_losses += weight != NULL && strcmp(weight, "loss") == 0;

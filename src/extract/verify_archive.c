@@ -1,9 +1,9 @@
 /*
  * Reading a zip or tar file through libarchive, hashing the file itself on the way.
  *
- * libarchive asks for pieces of the file in nearly ascending order (of a zip file first the end). Each
- * byte that continues what was hashed so far is hashed as it passes, and the rest at the end: so most
- * files are read from the disk once.
+ * libarchive asks for pieces of the file in nearly ascending order (of a zip file first the end).
+ * Each byte that continues what was hashed so far is hashed as it passes, and the rest at the end:
+ * so most files are read from the disk once.
  */
 #include "extract/verify_internal.h"
 
@@ -134,8 +134,7 @@ static bool visit_entries(struct file_reader *reader, struct archive *archive,
 }
 
 /* By its name: zeros, say, would be an empty tar file, but are no zip file. */
-static bool choose_format(struct file_reader *reader, struct archive *archive,
-    struct error *error)
+static bool choose_format(struct file_reader *reader, struct archive *archive, struct error *error)
 {
 	size_t length = strlen(reader->name);
 	bool is_tar = length > 4 && strcmp(reader->name + length - 4, ".tar") == 0;
@@ -148,8 +147,8 @@ static bool choose_format(struct file_reader *reader, struct archive *archive,
 		archive_read_support_format_tar(archive);
 	else
 		archive_read_support_format_zip_seekable(archive);
-	return (is_tar ? tar_names_read : zip_names_read)(&reader->names, reader->fd,
-	    (uint64_t)size, error);
+	return (is_tar ? tar_names_read : zip_names_read)(
+	    &reader->names, reader->fd, (uint64_t)size, error);
 }
 
 static bool open_and_visit(struct file_reader *reader, struct archive *archive,
@@ -166,17 +165,17 @@ static bool open_and_visit(struct file_reader *reader, struct archive *archive,
 	}
 	if (!visit_entries(reader, archive, visitor, broken, error))
 		return false;
-	if (broken[0] == '\0' && (!reader->names.is_whole || reader->names.count != reader->n_entries))
+	if (broken[0] == '\0' &&
+	    (!reader->names.is_whole || reader->names.count != reader->n_entries))
 		snprintf(broken, 300, "its list of names is damaged");
 	return true;
 }
 
 bool archive_visit(struct verify *verify, int fd, const char *name,
-    const struct archive_visitor *visitor, struct digest *digest, char *broken,
-    struct error *error)
+    const struct archive_visitor *visitor, struct digest *digest, char *broken, struct error *error)
 {
-	struct file_reader reader = {.verify = verify, .name = name, .fd = fd,
-	    .buffer = malloc(VERIFY_BUFFER)};
+	struct file_reader reader = {
+	    .verify = verify, .name = name, .fd = fd, .buffer = malloc(VERIFY_BUFFER)};
 	struct archive *archive = archive_read_new();
 	bool good = true;
 
@@ -202,8 +201,8 @@ bool archive_visit(struct verify *verify, int fd, const char *name,
 	return good;
 }
 
-void archive_content(struct archive *archive, struct archive_entry *entry,
-    struct member_check *check, char *reason)
+void archive_content(
+    struct archive *archive, struct archive_entry *entry, struct member_check *check, char *reason)
 {
 	const void *data;
 	size_t length;
@@ -227,6 +226,6 @@ void archive_content(struct archive *archive, struct archive_entry *entry,
 		say_why(archive, reason);
 	/* A sparse file of a tar file may end in a hole, for which no block comes. */
 	else if (archive_format(archive) != ARCHIVE_FORMAT_ZIP && size > 0 &&
-	    (uint64_t)size > expected)
+		 (uint64_t)size > expected)
 		member_zeros(check, (uint64_t)size - expected);
 }

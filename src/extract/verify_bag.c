@@ -68,7 +68,8 @@ static bool check_oxum(struct verify *verify, const char *text, struct error *er
 		return true;
 	return differ(verify, error, DIFFERS_BAG, "bag-info.txt",
 	    "Its Payload-Oxum says %" PRIu64 " bytes in %" PRIu64 " files, the parts hold %" PRIu64
-	    " bytes in %" PRIu64 " files.", bytes, count, result->file_bytes, result->n_files);
+	    " bytes in %" PRIu64 " files.",
+	    bytes, count, result->file_bytes, result->n_files);
 }
 
 bool verify_oxum(struct verify *verify, struct error *error)
@@ -112,8 +113,8 @@ bool verify_bag(struct verify *verify, struct error *error)
 }
 
 /* What the proof archive must hold; the list of parts may be there too. */
-static const char *const proof_files[] = {"bagit.txt", "bag-info.txt", "manifest-sha256.txt",
-    "tagmanifest-sha256.txt", "SHA256SUMS"};
+static const char *const proof_files[] = {
+    "bagit.txt", "bag-info.txt", "manifest-sha256.txt", "tagmanifest-sha256.txt", "SHA256SUMS"};
 #define N_PROOF_FILES (sizeof(proof_files) / sizeof(proof_files[0]))
 
 struct proof_visit {
@@ -144,8 +145,9 @@ static bool visit_proof_entry(void *context, struct archive *archive, struct arc
 		    "It cannot be read in %s: %s.", verify->proof_name, reason);
 	if (!job_hash(verify, path, true, &found, &beside, error))
 		return false;
-	return !found || digest_equal(&inside, &beside) || differ(verify, error, DIFFERS_PROOF, path,
-	    "The copy in %s is another one.", verify->proof_name);
+	return !found || digest_equal(&inside, &beside) ||
+	       differ(verify, error, DIFFERS_PROOF, path, "The copy in %s is another one.",
+		   verify->proof_name);
 }
 
 bool verify_proof(struct verify *verify, struct error *error)
@@ -171,7 +173,7 @@ bool verify_proof(struct verify *verify, struct error *error)
 		    "It cannot be read to its end: %s.", broken);
 	for (size_t i = 0; i < N_PROOF_FILES; i++)
 		if (!visit.seen[i] && !differ(verify, error, DIFFERS_PROOF, proof_files[i],
-			"%s does not hold a copy of it.", verify->proof_name))
+					  "%s does not hold a copy of it.", verify->proof_name))
 			return false;
 	part = part_find(verify, verify->proof_name);
 	if (part != VERIFY_NONE && verify->parts[part].is_listed &&

@@ -1,8 +1,8 @@
 /*
  * Opening and reading files of a job that may have been made to do harm: see verify_internal.h.
  *
- * Every folder on the way is opened by itself without following links, so that no name can lead out of
- * the job whatever lies there.
+ * Every folder on the way is opened by itself without following links, so that no name can lead out
+ * of the job whatever lies there.
  */
 #include "base/utf.h"
 #include "extract/verify_internal.h"
@@ -19,7 +19,7 @@
 bool name_is_plain(const char *name)
 {
 	return name[0] != '\0' && strcmp(name, ".") != 0 && strcmp(name, "..") != 0 &&
-	    strchr(name, '/') == NULL && strlen(name) <= NAME_MAX && utf_is_clean(name);
+	       strchr(name, '/') == NULL && strlen(name) <= NAME_MAX && utf_is_clean(name);
 }
 
 bool path_is_safe(const char *path)
@@ -116,13 +116,13 @@ bool job_open(struct verify *verify, const char *path, bool must_exist, int *fd,
 	*fd = open_below(verify->folder, path);
 	if (*fd < 0 && (errno == ENOENT || errno == ENOTDIR))
 		return !must_exist || differ(verify, error, DIFFERS_NO_FILE, path,
-		    "This file is missing; every job has it.");
+					  "This file is missing; every job has it.");
 	if (*fd < 0 && (errno == ELOOP || errno == ENXIO))
 		return differ(verify, error, DIFFERS_STRANGE_FILE, path,
 		    "This is no plain file but a link or a device; it was not opened.");
 	if (*fd < 0)
-		return error_set_errno(error, STATUS_DESTINATION, errno,
-		    "'%s' in the job cannot be read", path);
+		return error_set_errno(
+		    error, STATUS_DESTINATION, errno, "'%s' in the job cannot be read", path);
 	if (fstat(*fd, &info) == 0 && S_ISREG(info.st_mode)) {
 		*size = (uint64_t)info.st_size;
 		read_from_disk(*fd);
@@ -133,8 +133,7 @@ bool job_open(struct verify *verify, const char *path, bool must_exist, int *fd,
 	return differ(verify, error, DIFFERS_STRANGE_FILE, path, "This is no plain file.");
 }
 
-bool job_read(int fd, const char *name, void *data, size_t length, size_t *got,
-    struct error *error)
+bool job_read(int fd, const char *name, void *data, size_t length, size_t *got, struct error *error)
 {
 	for (;;) {
 		ssize_t count = read(fd, data, length);
@@ -217,8 +216,9 @@ bool lines_next(struct lines *lines, bool *more, struct error *error)
 	for (;;) {
 		size_t rest = lines->buf.length - lines->start;
 		uint8_t *from = rest == 0 ? NULL : lines->buf.data + lines->start;
-		uint8_t *end = rest == lines->scanned ? NULL :
-		    memchr(from + lines->scanned, '\n', rest - lines->scanned);
+		uint8_t *end = rest == lines->scanned
+				   ? NULL
+				   : memchr(from + lines->scanned, '\n', rest - lines->scanned);
 
 		*more = true;
 		if (end != NULL && (size_t)(end - from) <= lines->limit) {

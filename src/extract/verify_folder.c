@@ -24,8 +24,8 @@ struct folder_walk {
 
 static bool wait_for(struct folder_walk *walk, const char *path, struct error *error)
 {
-	if (!array_reserve(&walk->waiting, &walk->capacity, walk->n_waiting + 1,
-		sizeof(*walk->waiting)) ||
+	if (!array_reserve(
+		&walk->waiting, &walk->capacity, walk->n_waiting + 1, sizeof(*walk->waiting)) ||
 	    (walk->waiting[walk->n_waiting] = strdup(path)) == NULL)
 		return error_no_memory(error);
 	walk->n_waiting++;
@@ -33,14 +33,13 @@ static bool wait_for(struct folder_walk *walk, const char *path, struct error *e
 }
 
 /* Feeds [from, to) of the file; ranges that hold no data are not read. */
-static bool feed(struct member_check *check, int fd, uint64_t *at, uint64_t to,
-    struct error *error)
+static bool feed(struct member_check *check, int fd, uint64_t *at, uint64_t to, struct error *error)
 {
 	struct verify *verify = check->verify;
 
 	if (lseek(fd, (off_t)*at, SEEK_SET) < 0)
-		return error_set_errno(error, STATUS_DESTINATION, errno, "reading '%s' failed",
-		    check->path);
+		return error_set_errno(
+		    error, STATUS_DESTINATION, errno, "reading '%s' failed", check->path);
 	while (*at < to && !check->is_too_long) {
 		uint64_t want = to - *at < VERIFY_BUFFER ? to - *at : VERIFY_BUFFER;
 		size_t got;
@@ -80,8 +79,8 @@ static bool feed_file(struct member_check *check, int fd, uint64_t size, struct 
 	return true;
 }
 
-static bool take_file(struct folder_walk *walk, int folder, const char *name, const char *path,
-    struct error *error)
+static bool take_file(
+    struct folder_walk *walk, int folder, const char *name, const char *path, struct error *error)
 {
 	struct verify_result *result = walk->verify->result;
 	int fd = openat(folder, name, O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
@@ -94,23 +93,25 @@ static bool take_file(struct folder_walk *walk, int folder, const char *name, co
 
 		if (fd >= 0)
 			close(fd);
-		return error_set_errno(error, STATUS_DESTINATION, number,
-		    "'%s' in the job cannot be read", path);
+		return error_set_errno(
+		    error, STATUS_DESTINATION, number, "'%s' in the job cannot be read", path);
 	}
 	if (!S_ISREG(info.st_mode)) { /* it was one a moment ago */
 		close(fd);
-		return differ(walk->verify, error, DIFFERS_STRANGE_FILE, path, "It is no plain file.");
+		return differ(
+		    walk->verify, error, DIFFERS_STRANGE_FILE, path, "It is no plain file.");
 	}
 	read_from_disk(fd);
 	result->part_bytes += (uint64_t)info.st_size;
 	good = member_begin(&check, walk->verify, walk->part, path, error) &&
-	    feed_file(&check, fd, (uint64_t)info.st_size, error) && member_end(&check, NULL, error);
+	       feed_file(&check, fd, (uint64_t)info.st_size, error) &&
+	       member_end(&check, NULL, error);
 	close(fd);
 	return good;
 }
 
-static bool take_entry(struct folder_walk *walk, int folder, const char *name, const char *path,
-    struct error *error)
+static bool take_entry(
+    struct folder_walk *walk, int folder, const char *name, const char *path, struct error *error)
 {
 	struct stat info;
 
@@ -119,11 +120,11 @@ static bool take_entry(struct folder_walk *walk, int folder, const char *name, c
 		    "%s holds this name, which does not lie below data/ or is not UTF-8.",
 		    walk->verify->files_name);
 	if (fstatat(folder, name, &info, AT_SYMLINK_NOFOLLOW) != 0)
-		return error_set_errno(error, STATUS_DESTINATION, errno,
-		    "'%s' in the job cannot be read", path);
+		return error_set_errno(
+		    error, STATUS_DESTINATION, errno, "'%s' in the job cannot be read", path);
 	if (S_ISDIR(info.st_mode))
 		return (strcmp(path, "data") == 0 || member_folder(walk->verify, path, error)) &&
-		    wait_for(walk, path, error);
+		       wait_for(walk, path, error);
 	if (S_ISREG(info.st_mode) && strcmp(path, "data") != 0)
 		return take_file(walk, folder, name, path, error);
 	return differ(walk->verify, error, DIFFERS_STRANGE_FILE, path,
@@ -149,8 +150,8 @@ static bool take_folder(struct folder_walk *walk, const char *path, struct error
 			continue;
 		buf_clear(&below);
 		buf_printf(&below, "%s%s%s", path, path[0] == '\0' ? "" : "/", entry->d_name);
-		good = below.failed ? error_no_memory(error) :
-				      take_entry(walk, fd, entry->d_name, buf_text(&below), error);
+		good = below.failed ? error_no_memory(error)
+				    : take_entry(walk, fd, entry->d_name, buf_text(&below), error);
 	}
 	if (good && errno != 0)
 		good = error_set_errno(error, STATUS_DESTINATION, errno,
@@ -167,18 +168,17 @@ static bool join_pieces(struct folder_walk *walk, struct whole *whole, struct er
 	bool good = true;
 
 	while (good && whole->next <= whole->n_pieces &&
-	    whole->claims[whole->next - 1] != VERIFY_NONE) {
+	       whole->claims[whole->next - 1] != VERIFY_NONE) {
 		const struct claim *claim = &verify->table.items[whole->claims[whole->next - 1]];
 		const char *slash = strrchr(claim->path, '/');
-		struct member_check check = {.verify = verify, .claim = NULL, .whole = whole,
-		    .path = claim->path};
+		struct member_check check = {
+		    .verify = verify, .claim = NULL, .whole = whole, .path = claim->path};
 		int folder, fd;
 
 		if ((claim->flags & CLAIM_GOOD) == 0)
 			return true;
 		folder = open_folder(walk->root, claim->path, (size_t)(slash - claim->path));
-		fd = folder < 0 ? -1 :
-				  openat(folder, slash + 1, O_RDONLY | O_NOFOLLOW | O_CLOEXEC);
+		fd = folder < 0 ? -1 : openat(folder, slash + 1, O_RDONLY | O_NOFOLLOW | O_CLOEXEC);
 		if (folder >= 0)
 			close(folder);
 		if (fd < 0)
@@ -195,7 +195,8 @@ static bool join_pieces(struct folder_walk *walk, struct whole *whole, struct er
 bool verify_folder_part(struct verify *verify, uint32_t part, struct error *error)
 {
 	const char *name = verify->files_name;
-	struct folder_walk walk = {.verify = verify, .part = part,
+	struct folder_walk walk = {.verify = verify,
+	    .part = part,
 	    .root = open_folder(verify->folder, name, strlen(name))};
 	bool good = walk.root >= 0;
 

@@ -1,8 +1,9 @@
 /*
- * What the files of the verifier share: the work in hand, and one table of everything that is claimed.
+ * What the files of the verifier share: the work in hand, and one table of everything that is
+ * claimed.
  *
- * The order of work: the proof's lists and the record fill the table, then every part is read and ticked
- * off against it, then what was not ticked off is told.
+ * The order of work: the proof's lists and the record fill the table, then every part is read and
+ * ticked off against it, then what was not ticked off is told.
  */
 #ifndef EXTRACT_VERIFY_INTERNAL_H
 #define EXTRACT_VERIFY_INTERNAL_H
@@ -15,23 +16,23 @@
 #include <jansson.h>
 
 #define VERIFY_NONE UINT32_MAX
-#define LIST_LINE_LIMIT ((size_t)1 << 20)    /* bytes of one line of a hash list */
+#define LIST_LINE_LIMIT ((size_t)1 << 20)   /* bytes of one line of a hash list */
 #define RECORD_LINE_LIMIT ((size_t)8 << 20) /* one line of the record: it can hold many holes */
 #define JSON_FILE_LIMIT ((size_t)64 << 20)  /* a whole JSON file of the job */
 #define JSON_DEPTH_LIMIT 12
-#define PATH_LIMIT ((size_t)256 << 10)       /* bytes of a path in the archive */
+#define PATH_LIMIT ((size_t)256 << 10) /* bytes of a path in the archive */
 
 enum claim_flag {
 	CLAIM_MANIFEST = 1,
 	CLAIM_SUMS = 2,
 	CLAIM_RECORD = 4,
-	CLAIM_SEEN = 8,      /* in a part */
-	CLAIM_GOOD = 16,     /* with the right bytes */
-	CLAIM_DIGEST = 32,   /* `digest` is set */
-	CLAIM_SIZE = 64,     /* `size` is set */
-	CLAIM_FOLDER = 128,  /* a folder: no hash, no size */
+	CLAIM_SEEN = 8,       /* in a part */
+	CLAIM_GOOD = 16,      /* with the right bytes */
+	CLAIM_DIGEST = 32,    /* `digest` is set */
+	CLAIM_SIZE = 64,      /* `size` is set */
+	CLAIM_FOLDER = 128,   /* a folder: no hash, no size */
 	CLAIM_EXPECTED = 256, /* a folder above something that the record names */
-	CLAIM_ENTRY = 512,   /* a folder with an entry of its own in a part */
+	CLAIM_ENTRY = 512,    /* a folder with an entry of its own in a part */
 };
 
 /* One path in the archive, and everything that is said about it. */
@@ -39,16 +40,16 @@ struct claim {
 	const char *path;
 	struct digest digest;
 	uint64_t size;
-	uint32_t part;   /* by the record: index in parts; VERIFY_NONE */
-	uint32_t whole;  /* of a piece: index in wholes; VERIFY_NONE */
-	uint32_t piece;  /* from 1 */
+	uint32_t part;  /* by the record: index in parts; VERIFY_NONE */
+	uint32_t whole; /* of a piece: index in wholes; VERIFY_NONE */
+	uint32_t piece; /* from 1 */
 	uint32_t flags;
 };
 
 struct table {
 	struct claim *items; /* in the order of arrival */
 	size_t count, capacity;
-	uint32_t *slots;     /* open addressing, a power of two of them; VERIFY_NONE: free */
+	uint32_t *slots; /* open addressing, a power of two of them; VERIFY_NONE: free */
 	size_t n_slots;
 };
 
@@ -71,22 +72,22 @@ struct part {
 
 struct verify {
 	struct verify_result *result;
-	int folder;              /* the job */
-	const char *files_name;  /* "<name>-files", "" while the job's name is not known */
-	const char *proof_name;  /* "<name>-proof.zip" */
+	int folder;             /* the job */
+	const char *files_name; /* "<name>-files", "" while the job's name is not known */
+	const char *proof_name; /* "<name>-proof.zip" */
 	struct table table;
 	struct whole *wholes;
 	size_t n_wholes, wholes_capacity;
 	struct part *parts;
 	size_t n_parts, parts_capacity;
-	uint32_t files_part;     /* index in parts of the folder; VERIFY_NONE */
-	uint32_t last_part;      /* that was looked up: the next one is mostly the same */
-	uint32_t tags_listed;    /* bits of the tag files that the tag manifest lists */
-	uint64_t *seen_lines;    /* hashes of what the record has lines for; 0: free */
+	uint32_t files_part;  /* index in parts of the folder; VERIFY_NONE */
+	uint32_t last_part;   /* that was looked up: the next one is mostly the same */
+	uint32_t tags_listed; /* bits of the tag files that the tag manifest lists */
+	uint64_t *seen_lines; /* hashes of what the record has lines for; 0: free */
 	size_t n_seen, n_seen_slots;
 	struct progress progress;
 	uint64_t bytes_done;
-	uint8_t *buffer;         /* VERIFY_BUFFER bytes */
+	uint8_t *buffer; /* VERIFY_BUFFER bytes */
 };
 #define VERIFY_BUFFER ((size_t)1 << 18)
 
@@ -106,9 +107,9 @@ bool path_is_safe(const char *path);
 bool path_is_payload(const char *path);
 
 /*
- * Opens a plain file of the job by its safe path; links are not followed. *fd is -1 when it is not there
- * or not a plain file, which is noted as a difference unless it is missing and `must_exist` is false.
- * False with *error when it could not be opened.
+ * Opens a plain file of the job by its safe path; links are not followed. *fd is -1 when it is not
+ * there or not a plain file, which is noted as a difference unless it is missing and `must_exist`
+ * is false. False with *error when it could not be opened.
  */
 bool job_open(struct verify *verify, const char *path, bool must_exist, int *fd, uint64_t *size,
     struct error *error);
@@ -120,8 +121,8 @@ void read_from_disk(int fd);
 /* Opens a folder below `folder` ("": itself). -1 with errno. */
 int open_folder(int folder, const char *path, size_t length);
 /* read(), again after interruptions, errors as STATUS_DESTINATION. */
-bool job_read(int fd, const char *name, void *data, size_t length, size_t *got,
-    struct error *error);
+bool job_read(
+    int fd, const char *name, void *data, size_t length, size_t *got, struct error *error);
 /* *found is false when there is no such file (noted when `must_exist`). */
 bool job_hash(struct verify *verify, const char *path, bool must_exist, bool *found,
     struct digest *digest, struct error *error);
@@ -132,11 +133,11 @@ struct lines {
 	const char *name;
 	size_t limit;
 	struct buf buf;
-	size_t start;     /* of the next line in buf */
-	size_t scanned;   /* bytes behind start that hold no line break */
+	size_t start;   /* of the next line in buf */
+	size_t scanned; /* bytes behind start that hold no line break */
 	bool at_end;
-	uint64_t number;  /* of the line, from 1 */
-	char *line;       /* ends with a NUL in place of the line break */
+	uint64_t number; /* of the line, from 1 */
+	char *line;      /* ends with a NUL in place of the line break */
 	size_t length;
 	bool is_open_ended; /* the line had no line break */
 	bool is_too_long;   /* the rest of the file was given up */
@@ -153,8 +154,7 @@ struct claim *table_put(struct verify *verify, const char *path, struct error *e
 struct claim *table_find(struct verify *verify, const char *path); /* NULL: none */
 void table_free(struct table *table);
 /* Sets the flag on every folder above the path. */
-bool table_mark_above(struct verify *verify, const char *path, uint32_t flag,
-    struct error *error);
+bool table_mark_above(struct verify *verify, const char *path, uint32_t flag, struct error *error);
 struct part *part_put(struct verify *verify, const char *name, struct error *error);
 uint32_t part_find(struct verify *verify, const char *name); /* VERIFY_NONE */
 
@@ -197,8 +197,8 @@ struct member_check {
 	struct claim *claim; /* NULL: nothing to check it against */
 	struct whole *whole; /* that this piece is joined to; NULL */
 	const char *path;
-	uint64_t size;       /* bytes so far */
-	bool is_too_long;    /* more bytes than there may be: the rest is not looked at */
+	uint64_t size;    /* bytes so far */
+	bool is_too_long; /* more bytes than there may be: the rest is not looked at */
 	struct sha256_ctx hash;
 };
 bool member_folder(struct verify *verify, const char *path, struct error *error);
@@ -214,7 +214,7 @@ bool member_end(struct member_check *check, const char *reason, struct error *er
 /* verify_zip_names.c, verify_tar_names.c: names as they stand in a part, byte for byte */
 
 struct raw_name {
-	uint64_t offset;        /* of the entry in the file */
+	uint64_t offset;         /* of the entry in the file */
 	const char *name, *link; /* NULL: it is ASCII, and libarchive gives it as it is */
 };
 
@@ -237,26 +237,28 @@ struct archive;
 struct archive_entry;
 struct archive_visitor {
 	/*
-	 * Called for each entry; must use member_... above or skip. False with *error stops. `name` is that
-	 * of the entry and `link` of the file that it is a second name of (NULL: none), byte for byte.
+	 * Called for each entry; must use member_... above or skip. False with *error stops. `name`
+	 * is that of the entry and `link` of the file that it is a second name of (NULL: none),
+	 * byte for byte.
 	 */
 	bool (*entry)(void *context, struct archive *archive, struct archive_entry *entry,
 	    const char *name, const char *link, struct error *error);
 	void *context;
 };
 /*
- * Reads the archive `name` of the job behind fd (which is closed), and gives the SHA-256 of the whole
- * file. *broken (at least 300 bytes) gets the reason when it cannot be read to its end, "" otherwise.
+ * Reads the archive `name` of the job behind fd (which is closed), and gives the SHA-256 of the
+ * whole file. *broken (at least 300 bytes) gets the reason when it cannot be read to its end, ""
+ * otherwise.
  */
 bool archive_visit(struct verify *verify, int fd, const char *name,
     const struct archive_visitor *visitor, struct digest *digest, char *broken,
     struct error *error);
 /*
- * Feeds the content of the entry to `check`. `reason` (300 bytes) gets why it could not be read, "" when
- * it could.
+ * Feeds the content of the entry to `check`. `reason` (300 bytes) gets why it could not be read, ""
+ * when it could.
  */
-void archive_content(struct archive *archive, struct archive_entry *entry,
-    struct member_check *check, char *reason);
+void archive_content(
+    struct archive *archive, struct archive_entry *entry, struct member_check *check, char *reason);
 
 /* verify_folder.c */
 bool verify_folder_part(struct verify *verify, uint32_t part, struct error *error);

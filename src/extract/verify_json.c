@@ -72,7 +72,8 @@ bool json_from_file(struct verify *verify, const char *name, json_t **json, stru
 	if (good && text.failed)
 		good = error_no_memory(error);
 	if (good && text.length > JSON_FILE_LIMIT) {
-		good = differ(verify, error, DIFFERS_FORM, name, "It is too large; it was not read.");
+		good =
+		    differ(verify, error, DIFFERS_FORM, name, "It is too large; it was not read.");
 	} else if (good) {
 		*json = json_from_text(buf_text(&text), text.length, why, sizeof(why));
 		if (*json == NULL)

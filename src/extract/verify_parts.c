@@ -98,7 +98,7 @@ static bool verify_part(struct verify *verify, uint32_t index, struct error *err
 		"It is not the file that PARTS.SHA256SUMS lists (SHA-256 differs)."))
 		return false;
 	return part->is_whole || differ(verify, error, DIFFERS_PART_BROKEN, name,
-	    "It cannot be read to its end: %s.", broken);
+				     "It cannot be read to its end: %s.", broken);
 }
 
 /* Reads one piece once more, to join it to those before it. */
@@ -112,8 +112,8 @@ static bool on_join_entry(void *context, struct archive *archive, struct archive
     const char *name, const char *link, struct error *error)
 {
 	struct join_visit *visit = context;
-	struct member_check check = {.verify = visit->verify, .whole = visit->whole,
-	    .path = visit->path};
+	struct member_check check = {
+	    .verify = visit->verify, .whole = visit->whole, .path = visit->path};
 	char reason[300];
 
 	(void)link;
@@ -175,8 +175,9 @@ static bool verify_whole(struct verify *verify, struct whole *whole, struct erro
 	if (!join_again(verify, whole, error))
 		return false;
 	digest = digest_take(&whole->hash);
-	return digest_equal(&digest, &whole->digest) || differ(verify, error, DIFFERS_BYTES,
-	    whole->path, "Its pieces, joined, are not the file that was recorded (SHA-256 differs).");
+	return digest_equal(&digest, &whole->digest) ||
+	       differ(verify, error, DIFFERS_BYTES, whole->path,
+		   "Its pieces, joined, are not the file that was recorded (SHA-256 differs).");
 }
 
 bool verify_parts(struct verify *verify, struct error *error)
@@ -184,8 +185,8 @@ bool verify_parts(struct verify *verify, struct error *error)
 	for (uint32_t i = 0; i < verify->n_parts; i++) {
 		if (strcmp(verify->parts[i].name, verify->proof_name) == 0)
 			continue; /* verify_proof() */
-		if (i == verify->files_part ? !verify_folder_part(verify, i, error) :
-					      !verify_part(verify, i, error))
+		if (i == verify->files_part ? !verify_folder_part(verify, i, error)
+					    : !verify_part(verify, i, error))
 			return false;
 	}
 	for (size_t i = 0; i < verify->n_wholes; i++)

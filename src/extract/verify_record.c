@@ -44,11 +44,11 @@ struct record_work {
 	size_t n_sames, sames_capacity;
 };
 
-static bool bad_line(struct verify *verify, const struct record_line *line, const char *what,
-    struct error *error)
+static bool bad_line(
+    struct verify *verify, const struct record_line *line, const char *what, struct error *error)
 {
-	return differ(verify, error, DIFFERS_FORM, RECORD, "Line %" PRIu64 ": %s.", line->number,
-	    what);
+	return differ(
+	    verify, error, DIFFERS_FORM, RECORD, "Line %" PRIu64 ": %s.", line->number, what);
 }
 
 /* The text of a key; "" when it is not there; NULL when it is no text. */
@@ -71,8 +71,9 @@ static const char *parse_line(struct record_line *line)
 	line->stream = text_of(json, "stream");
 	line->as = text_of(json, "as");
 	line->same_as = text_of(json, "same_as");
-	if (state == NULL || kind == NULL || reason == NULL || hash == NULL || line->volume == NULL ||
-	    line->path == NULL || line->stream == NULL || line->as == NULL || line->same_as == NULL)
+	if (state == NULL || kind == NULL || reason == NULL || hash == NULL ||
+	    line->volume == NULL || line->path == NULL || line->stream == NULL ||
+	    line->as == NULL || line->same_as == NULL)
 		return "something that should be a text is none";
 	if (line->volume[0] == '\0' || line->path[0] == '\0' || reason[0] == '\0')
 		return "volume, path or reason is missing";
@@ -156,8 +157,8 @@ static void seen_insert(uint64_t *slots, size_t n_slots, uint64_t key, bool *kno
 }
 
 /* Notes that there is a line for this; *known tells whether there was one already. */
-static bool note_line(struct verify *verify, const struct record_line *line, bool *known,
-    struct error *error)
+static bool note_line(
+    struct verify *verify, const struct record_line *line, bool *known, struct error *error)
 {
 	if ((verify->n_seen + 1) * 3 > verify->n_seen_slots * 2) {
 		size_t n_slots = verify->n_seen_slots == 0 ? 1024 : verify->n_seen_slots * 2;
@@ -179,8 +180,8 @@ static bool note_line(struct verify *verify, const struct record_line *line, boo
 }
 
 /* The part that a line names; VERIFY_NONE, told, when there is none like that. */
-static bool find_part(struct verify *verify, const char *name, const char *path, uint32_t *part,
-    struct error *error)
+static bool find_part(
+    struct verify *verify, const char *name, const char *path, uint32_t *part, struct error *error)
 {
 	size_t length = strlen(name);
 
@@ -221,16 +222,16 @@ static bool claim_file(struct verify *verify, const char *path, const char *part
 		return false;
 	if (((*claim)->flags & CLAIM_RECORD) != 0) {
 		*claim = NULL;
-		return differ(verify, error, DIFFERS_RECORD, path,
-		    "Two lines of the record name it.");
+		return differ(
+		    verify, error, DIFFERS_RECORD, path, "Two lines of the record name it.");
 	}
 	(*claim)->flags |= CLAIM_RECORD;
 	(*claim)->part = index;
 	return true;
 }
 
-static bool claim_whole_file(struct verify *verify, const struct record_line *line,
-    const char *part, struct error *error)
+static bool claim_whole_file(
+    struct verify *verify, const struct record_line *line, const char *part, struct error *error)
 {
 	struct claim *claim;
 
@@ -250,20 +251,23 @@ static bool claim_whole_file(struct verify *verify, const struct record_line *li
 	return true;
 }
 
-static bool claim_pieces(struct verify *verify, const struct record_line *line,
-    const json_t *parts, struct error *error)
+static bool claim_pieces(
+    struct verify *verify, const struct record_line *line, const json_t *parts, struct error *error)
 {
 	size_t n = json_array_size(parts);
 	int width = n < 100 ? 2 : n < 1000 ? 3 : 5;
 	struct whole *whole;
 	bool good = true;
 
-	if (!array_reserve(&verify->wholes, &verify->wholes_capacity, verify->n_wholes + 1,
-		sizeof(*whole)))
+	if (!array_reserve(
+		&verify->wholes, &verify->wholes_capacity, verify->n_wholes + 1, sizeof(*whole)))
 		return error_no_memory(error);
 	whole = &verify->wholes[verify->n_wholes];
 	*whole = (struct whole){.path = arena_strdup(&verify->result->arena, line->as),
-	    .digest = line->digest, .size = line->size, .n_pieces = (uint32_t)n, .next = 1,
+	    .digest = line->digest,
+	    .size = line->size,
+	    .n_pieces = (uint32_t)n,
+	    .next = 1,
 	    .claims = calloc(n, sizeof(*whole->claims))};
 	if (whole->path == NULL || whole->claims == NULL) {
 		free(whole->claims);
@@ -279,8 +283,8 @@ static bool claim_pieces(struct verify *verify, const struct record_line *line,
 		buf_printf(&path, "%s.piece-%0*zu-of-%0*zu", line->as, width, i + 1, width, n);
 		if (path.failed)
 			good = error_no_memory(error);
-		good = good && claim_file(verify, buf_text(&path), part == NULL ? "" : part, &claim,
-		    error);
+		good = good &&
+		       claim_file(verify, buf_text(&path), part == NULL ? "" : part, &claim, error);
 		whole->claims[i] = VERIFY_NONE;
 		if (good && claim != NULL) {
 			claim->whole = (uint32_t)verify->n_wholes - 1;
@@ -292,8 +296,7 @@ static bool claim_pieces(struct verify *verify, const struct record_line *line,
 	return good;
 }
 
-static bool keep_same(struct record_work *work, const struct record_line *line,
-    struct error *error)
+static bool keep_same(struct record_work *work, const struct record_line *line, struct error *error)
 {
 	struct arena *arena = &work->verify->result->arena;
 	struct same_line *same;
@@ -302,7 +305,8 @@ static bool keep_same(struct record_work *work, const struct record_line *line,
 		return error_no_memory(error);
 	same = &work->sames[work->n_sames];
 	*same = (struct same_line){.path = arena_strdup(arena, line->path),
-	    .target = arena_strdup(arena, line->same_as), .digest = line->digest,
+	    .target = arena_strdup(arena, line->same_as),
+	    .digest = line->digest,
 	    .has_digest = line->has_digest};
 	if (same->path == NULL || same->target == NULL)
 		return error_no_memory(error);
@@ -311,8 +315,7 @@ static bool keep_same(struct record_work *work, const struct record_line *line,
 }
 
 /* A file whose bytes arrived: where they lie. */
-static bool take_file(struct record_work *work, const struct record_line *line,
-    struct error *error)
+static bool take_file(struct record_work *work, const struct record_line *line, struct error *error)
 {
 	struct verify *verify = work->verify;
 	const json_t *parts = json_object_get(line->json, "parts");
@@ -356,8 +359,8 @@ static bool take_line(struct record_work *work, struct record_line *line, struct
 		result->state_count[line->state]++;
 		result->state_bytes[line->state] += line->size;
 	}
-	result->n_not_whole += line->state == PARTIAL || line->state == UNREADABLE ||
-	    line->state == LOCKED;
+	result->n_not_whole +=
+	    line->state == PARTIAL || line->state == UNREADABLE || line->state == LOCKED;
 	if (!note_line(verify, line, &known, error))
 		return false;
 	if (known && !bad_line(verify, line, "an earlier line is about the same thing", error))
@@ -398,7 +401,8 @@ static bool check_sames(struct record_work *work, struct error *error)
 		if (!same_matches(work->verify, &work->sames[i]) &&
 		    !differ(work->verify, error, DIFFERS_RECORD, work->sames[i].path,
 			"The record says it is the same as %.300s, but that has other bytes or is "
-			"not there.", work->sames[i].target))
+			"not there.",
+			work->sames[i].target))
 			return false;
 	return true;
 }

@@ -1,4 +1,5 @@
-/* What was claimed and not ticked off, or ticked off and not claimed by all: see verify_internal.h. */
+/* What was claimed and not ticked off, or ticked off and not claimed by all: see verify_internal.h.
+ */
 #include "extract/verify_internal.h"
 
 #include <string.h>
@@ -53,12 +54,13 @@ bool verify_rest(struct verify *verify, struct error *error)
 {
 	for (size_t i = 0; i < verify->table.count; i++) {
 		const struct claim *claim = &verify->table.items[i];
-		bool is_file = (claim->flags & (CLAIM_MANIFEST | CLAIM_SUMS | CLAIM_DIGEST)) != 0 ||
+		bool is_file =
+		    (claim->flags & (CLAIM_MANIFEST | CLAIM_SUMS | CLAIM_DIGEST)) != 0 ||
 		    ((claim->flags & CLAIM_RECORD) != 0 && (claim->flags & CLAIM_FOLDER) == 0);
 
-		if (!is_file ? !tell_folder(verify, claim, error) :
-			       !tell_lists(verify, claim, error) ||
-				   !tell_missing(verify, claim, error))
+		if (!is_file
+			? !tell_folder(verify, claim, error)
+			: !tell_lists(verify, claim, error) || !tell_missing(verify, claim, error))
 			return false;
 	}
 	return true;

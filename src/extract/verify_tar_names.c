@@ -1,11 +1,11 @@
 /*
  * The names in a tar file of the pax format as they stand there, byte for byte.
  *
- * libarchive composes accents in names from pax headers: see verify_zip_names.c. Only headers are read
- * here; libarchive gives the entries in the same order.
+ * libarchive composes accents in names from pax headers: see verify_zip_names.c. Only headers are
+ * read here; libarchive gives the entries in the same order.
  *
- * Sources: POSIX.1-2017, pax, "pax Header Block" and "ustar Interchange Format"; GNU tar manual, "Storing
- * Sparse Files" (GNU.sparse.name).
+ * Sources: POSIX.1-2017, pax, "pax Header Block" and "ustar Interchange Format"; GNU tar manual,
+ * "Storing Sparse Files" (GNU.sparse.name).
  */
 #include "extract/verify_internal.h"
 
@@ -55,7 +55,7 @@ static bool is_key(const char *record, size_t length, const char *key)
 	size_t key_length = strlen(key);
 
 	return length > key_length && memcmp(record, key, key_length) == 0 &&
-	    record[key_length] == '=';
+	       record[key_length] == '=';
 }
 
 /* A value that is not ASCII, copied; *text stays NULL for one that is. False: no memory. */
@@ -120,17 +120,17 @@ static bool read_pax(struct raw_names *names, int fd, uint64_t at, uint64_t size
 	if (text == NULL)
 		return error_no_memory(error);
 	if (raw_read(fd, text, (size_t)size, at))
-		good = take_records(&names->arena, pax, text, (size_t)size) ||
-		    error_no_memory(error);
+		good =
+		    take_records(&names->arena, pax, text, (size_t)size) || error_no_memory(error);
 	free(text);
 	return good;
 }
 
-static bool keep_entry(struct raw_names *names, const struct pax *pax, uint64_t at,
-    struct error *error)
+static bool keep_entry(
+    struct raw_names *names, const struct pax *pax, uint64_t at, struct error *error)
 {
-	if (!array_reserve(&names->items, &names->capacity, names->count + 1,
-		sizeof(*names->items)))
+	if (!array_reserve(
+		&names->items, &names->capacity, names->count + 1, sizeof(*names->items)))
 		return error_no_memory(error);
 	names->items[names->count++] = (struct raw_name){at, pax->path, pax->link};
 	return true;
@@ -161,7 +161,8 @@ bool tar_names_read(struct raw_names *names, int fd, uint64_t file_size, struct 
 				return false;
 			if (pax.has_size)
 				size = pax.size;
-			if (kind >= '1' && kind <= '6') /* links, devices and folders have no content */
+			if (kind >= '1' &&
+			    kind <= '6') /* links, devices and folders have no content */
 				size = 0;
 			pax = (struct pax){0};
 		}

@@ -1,12 +1,13 @@
 /*
  * The names in a zip file as they stand there, byte for byte.
  *
- * libarchive composes accents in the names that it gives (Unicode form C), so that two files whose names
- * differ only in that would seem to be one. The names are therefore read from the central directory.
- * libarchive gives the entries in the order in which they lie in the file, and so does this.
+ * libarchive composes accents in the names that it gives (Unicode form C), so that two files whose
+ * names differ only in that would seem to be one. The names are therefore read from the central
+ * directory. libarchive gives the entries in the order in which they lie in the file, and so does
+ * this.
  *
- * Source: PKWARE APPNOTE 6.3.9: 4.3.12 (central directory), 4.3.14 to 4.3.16 (its end, Zip64), 4.5.3 (the
- * Zip64 extra field).
+ * Source: PKWARE APPNOTE 6.3.9: 4.3.12 (central directory), 4.3.14 to 4.3.16 (its end,
+ * Zip64), 4.5.3 (the Zip64 extra field).
  */
 #include "base/bytes.h"
 #include "extract/verify_internal.h"
@@ -49,8 +50,8 @@ struct directory {
 /* From the record at the end of the file, or the one of Zip64 that it points to. */
 static bool find_directory(int fd, uint64_t file_size, struct directory *directory)
 {
-	size_t length = file_size < END_SIZE + LONGEST_COMMENT ? (size_t)file_size :
-								 END_SIZE + LONGEST_COMMENT;
+	size_t length =
+	    file_size < END_SIZE + LONGEST_COMMENT ? (size_t)file_size : END_SIZE + LONGEST_COMMENT;
 	uint64_t start = file_size - length;
 	uint8_t *tail, end64[END64_SIZE];
 	size_t at;
@@ -78,14 +79,15 @@ static bool find_directory(int fd, uint64_t file_size, struct directory *directo
 	}
 	free(tail);
 	return found && directory->offset <= file_size &&
-	    directory->size <= file_size - directory->offset;
+	       directory->size <= file_size - directory->offset;
 }
 
 /* The local header's offset, from the Zip64 extra field when it does not fit. */
-static bool local_offset(const uint8_t *entry, const uint8_t *extra, size_t length,
-    uint64_t *offset)
+static bool local_offset(
+    const uint8_t *entry, const uint8_t *extra, size_t length, uint64_t *offset)
 {
-	size_t skip = (get_u32(entry + 24) == LARGE ? 8 : 0) + (get_u32(entry + 20) == LARGE ? 8 : 0);
+	size_t skip =
+	    (get_u32(entry + 24) == LARGE ? 8 : 0) + (get_u32(entry + 20) == LARGE ? 8 : 0);
 
 	*offset = get_u32(entry + 42);
 	if (*offset != LARGE)

@@ -20,7 +20,7 @@ struct pass {
 	struct builder builder;
 	const struct volume *volume;
 	const char *name; /* of the volume, towards people */
-	uint8_t *bytes; /* `room` bytes of the table */
+	uint8_t *bytes;   /* `room` bytes of the table */
 	size_t room;
 	struct holes holes; /* in `bytes` */
 	struct buf in_use;  /* $MFT's own bitmap; read when it is needed first */
@@ -120,7 +120,8 @@ static bool read_table(struct pass *pass)
 				return false;
 		}
 		if (volume->progress)
-			progress_at(volume->progress, volume->progress->done + n * size, pass->name);
+			progress_at(
+			    volume->progress, volume->progress->done + n * size, pass->name);
 	}
 	return true;
 }

@@ -27,7 +27,8 @@ struct index_name {
 
 /*
  * Calls `found` for every name in the index of a folder's record; blocks of it that are damaged are
- * passed over. Reads at most *budget bytes and takes them off it. False when `found` returned false.
+ * passed over. Reads at most *budget bytes and takes them off it. False when `found` returned
+ * false.
  */
 bool index_names(const struct volume *volume, uint32_t folder, uint64_t *budget,
     bool (*found)(void *context, const struct index_name *name), void *context);

@@ -51,8 +51,8 @@ struct volume {
 	size_t n_table_runs;
 	uint64_t table_size; /* bytes of $MFT */
 	struct record_window *window;
-	struct progress *progress;   /* not owned: told of the table's bytes as they are read; may be
-					NULL */
+	struct progress *progress; /* not owned: told of the table's bytes as they are read; may be
+				      NULL */
 	struct catalogue *catalogue; /* NULL until catalogue_read() */
 	struct arena arena;          /* owns everything above but the source */
 };

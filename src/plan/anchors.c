@@ -350,7 +350,8 @@ static void put_settings(struct layout *layout, struct location profile, uint32_
 	}
 }
 
-/* A folder of settings that was moved: a group of its own, as its names may be in the usual one, too. */
+/* A folder of settings that was moved: a group of its own, as its names may be in the usual one,
+ * too. */
 static void put_moved_settings(struct layout *layout, size_t s, size_t p, const struct place *place)
 {
 	struct area area = {.kind = AREA_SETTINGS, .reason = REASON_SETTINGS, .settings = NONE};

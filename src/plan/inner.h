@@ -234,8 +234,9 @@ unsigned twin_number(const struct plan *plan, uint32_t volume, uint32_t entry, u
 
 /*
  * What a stream is called in the archive behind the name of its file: nothing for a file's unnamed
- * stream. A folder has none; where damage makes a folder of a file, or malice gives one a stream, it
- * must not stand at the folder's own path, so there it is called "$DATA" (its type, [MS-FSCC] 2.1.4).
+ * stream. A folder has none; where damage makes a folder of a file, or malice gives one a stream,
+ * it must not stand at the folder's own path, so there it is called "$DATA" (its type,
+ * [MS-FSCC] 2.1.4).
  */
 const char *plan_stream_name(const struct catalogue *catalogue, uint32_t entry, uint32_t stream);
 

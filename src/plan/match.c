@@ -184,7 +184,8 @@ static bool holds(const struct question *question, const struct rule *rule)
 	const struct catalogue *catalogue =
 	    plan_catalogue(question->layout->survey, question->volume);
 
-	return rule->holds == NULL || catalogue_child(catalogue, question->node, rule->holds) != NONE;
+	return rule->holds == NULL ||
+	       catalogue_child(catalogue, question->node, rule->holds) != NONE;
 }
 
 static bool applies(const struct question *question, const struct compiled *compiled)

@@ -39,7 +39,7 @@ struct rule {
 	const char *why;            /* one sentence */
 	uint64_t at_least, at_most; /* bytes of the unnamed stream; 0: no limit */
 	bool is_whole;              /* a folder that is taken: no floating rule counts inside */
-	const char *holds; /* a folder counts only with something of this name in it; NULL: always */
+	const char *holds; /* a folder counts only if it holds something so named; NULL: always */
 };
 
 extern const struct rule plan_rules[];

@@ -1,8 +1,8 @@
 /*
  * Fuzz target: verifying a job that was made to do harm.
  *
- * The first byte of the input chooses the file of a small job that the rest of the input replaces. Nothing
- * may crash, leak or hang, and none of these jobs, whose parts are always broken, may pass.
+ * The first byte of the input chooses the file of a small job that the rest of the input replaces.
+ * Nothing may crash, leak or hang, and none of these jobs, whose parts are always broken, may pass.
  */
 #include "base/json.h"
 #include "base/locale.h"
@@ -17,7 +17,9 @@
 int LLVMFuzzerInitialize(int *argc, char ***argv);
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
-#define HASH "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad" /* of "abc", FIPS 180-4 */
+#define HASH                                                                                       \
+	"ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad" /* of "abc", FIPS 180-4 \
+									    */
 
 static const struct job_file {
 	const char *name, *content;
@@ -27,8 +29,8 @@ static const struct job_file {
 	"{\"volume\":\"C:\",\"path\":\"\\\\a\",\"kind\":\"file\",\"size\":3,\"state\":\"taken\","
 	"\"reason\":\"place\",\"part\":\"j-x.zip\",\"as\":\"data/a\",\"sha256\":\"" HASH "\"}\n"
 	"{\"volume\":\"C:\",\"path\":\"\\\\b\",\"kind\":\"file\",\"size\":6,\"state\":\"taken\","
-	"\"reason\":\"place\",\"parts\":[\"j-x.zip\",\"j-x.tar\"],\"as\":\"data/b\",\"sha256\":\"" HASH
-	"\"}\n"},
+	"\"reason\":\"place\",\"parts\":[\"j-x.zip\",\"j-x.tar\"],\"as\":\"data/"
+	"b\",\"sha256\":\"" HASH "\"}\n"},
     {"manifest-sha256.txt", HASH "  data/a\n" HASH "  data/b.piece-01-of-02\n"},
     {"SHA256SUMS", HASH "  data/a\n"},
     {"PARTS.SHA256SUMS", HASH "  j-x.zip\n" HASH "  j-x.tar\n"},

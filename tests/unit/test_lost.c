@@ -39,8 +39,8 @@ static void test_lost_table(void **state)
 }
 
 /*
- * A drive that XP had set up (one volume from sector 63), set up anew by a later system (from 1 MiB):
- * the old boot sector hides nothing.
+ * A drive that XP had set up (one volume from sector 63), set up anew by a later system (from 1
+ * MiB): the old boot sector hides nothing.
  */
 static void test_lost_over_older(void **state)
 {

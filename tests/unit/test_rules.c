@@ -354,15 +354,14 @@ static void test_shared_names(void **state)
 	forge_file(&forge, 0, "\\Recovery\\WindowsRE\\Winre.wim", 9);
 	forge_file(&forge, 1, "\\Boot\\Am See\\taufe.jpg", 9);
 	forge_file(&forge, 1, "\\Recovery\\photos\\0001.jpg", 9);
-	forge_file(
-	    &forge, 1, "\\Recovery\\1b7a3c5e-0d21-11e1-9a2b-0019d1f0a4c7\\Winre.wim", 9);
+	forge_file(&forge, 1, "\\Recovery\\1b7a3c5e-0d21-11e1-9a2b-0019d1f0a4c7\\Winre.wim", 9);
 	finish(&forge, &plan);
 	assert_int_equal(reason_at(&plan, "\\Boot\\BCD", ""), REASON_SYSTEM);
-	assert_int_equal(
-	    reason_at(&plan, "\\Boot\\de-DE\\bootmgr.exe.mui", ""), REASON_SYSTEM);
+	assert_int_equal(reason_at(&plan, "\\Boot\\de-DE\\bootmgr.exe.mui", ""), REASON_SYSTEM);
 	assert_int_equal(reason_at(&plan, "\\Recovery\\ReAgentOld.xml", ""), REASON_SYSTEM);
 	assert_int_equal(reason_at(&plan, "\\Recovery\\WindowsRE\\Winre.wim", ""), REASON_SYSTEM);
-	assert_int_equal(find_item(&plan, "D:", "\\Boot\\Am See\\taufe.jpg", "")->state, STATE_TAKEN);
+	assert_int_equal(
+	    find_item(&plan, "D:", "\\Boot\\Am See\\taufe.jpg", "")->state, STATE_TAKEN);
 	assert_int_equal(
 	    find_item(&plan, "D:", "\\Recovery\\photos\\0001.jpg", "")->state, STATE_TAKEN);
 	assert_int_equal(find_item(&plan, "D:",

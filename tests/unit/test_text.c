@@ -1,10 +1,10 @@
 /*
  * Tests of src/base: UTF-16 and inner text, folding, text for people, JSON.
  *
- * Sources: The Unicode Standard 15.0, chapter 3, table 3-4 and 3-5 (UTF-16 and UTF-8 bit distribution,
- * with the example code points U+004D, U+0430, U+4E8C, U+10302 of section 3.9), table 3-8 (broken
- * sequences become U+FFFD); RFC 8259 section 7 (JSON strings, example U+1D11E); jansson as an
- * independent JSON reader.
+ * Sources: The Unicode Standard 15.0, chapter 3, table 3-4 and 3-5 (UTF-16 and UTF-8 bit
+ * distribution, with the example code points U+004D, U+0430, U+4E8C, U+10302 of section 3.9), table
+ * 3-8 (broken sequences become U+FFFD); RFC 8259 section 7 (JSON strings, example U+1D11E); jansson
+ * as an independent JSON reader.
  */
 #include "unit.h"
 
@@ -51,13 +51,15 @@ static void test_invalid_utf16_is_kept(void **state)
 	static const uint8_t nul[] = {0x41, 0x00, 0x00, 0x00, 0x42, 0x00};
 
 	(void)state;
-	check_utf16(lone_high, 3, "A\xED\xA0\xBD"
-				  "B",
+	check_utf16(lone_high, 3,
+	    "A\xED\xA0\xBD"
+	    "B",
 	    false);
 	check_utf16(lone_low, 1, "\xED\xB0\x80", false);
 	check_utf16(swapped, 2, "\xED\xB0\x80\xED\xA0\x80", false);
-	check_utf16(nul, 3, "A\xC0\x80"
-			    "B",
+	check_utf16(nul, 3,
+	    "A\xC0\x80"
+	    "B",
 	    false);
 }
 
@@ -155,8 +157,7 @@ static void test_escape(void **state)
 	(void)state;
 	text_escape(&out, "a\x1B[2Jb\xE2\x80\xAEtxt\xC2\x9B"
 			  "c\nd");
-	assert_string_equal(
-	    buf_text(&out), "a<U+001B>[2Jb<U+202E>txt<U+009B>c<U+000A>d");
+	assert_string_equal(buf_text(&out), "a<U+001B>[2Jb<U+202E>txt<U+009B>c<U+000A>d");
 	buf_free(&out);
 	assert_int_equal(text_columns("Zo\xC3\xAB"), 3);
 	assert_int_equal(text_columns("\xE5\x86\x99"), 2);
@@ -234,8 +235,8 @@ static void test_json(void **state)
 		assert_string_equal(
 		    json_string_value(json_object_get(root, "lone")), "x\xEF\xBF\xBD");
 		assert_true(json_is_null(json_object_get(root, "none")));
-		assert_int_equal(json_integer_value(json_object_get(root, "big")),
-		    INT64_C(9007199254740993));
+		assert_int_equal(
+		    json_integer_value(json_object_get(root, "big")), INT64_C(9007199254740993));
 		assert_int_equal(json_array_size(json_object_get(root, "list")), 3);
 		assert_string_equal(json_string_value(json_object_get(root, "time")),
 		    "1970-01-01T00:00:00.0000000Z");
