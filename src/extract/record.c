@@ -194,6 +194,8 @@ static void line(struct record *record, size_t index)
 	whose(record, &json, item);
 	where(record, &json, index, &outcome);
 	times(&json, item_node(record->plan, item));
+	/* Damage can give two files one name in one folder; this always tells them apart. */
+	json_key_unsigned(&json, "file_record", item_entry(record->plan, item)->node);
 	rest(record, &json, item, &outcome);
 	json_end(&json);
 	buf_add_byte(&record->lines.buf, '\n');

@@ -124,7 +124,8 @@ static const char *check_holes(const struct record_line *line)
 /*
  * What a line is about, as a number that differs from every other line's. A damaged file table can
  * hold two files of one name in one folder, and folders whose names differ only in what JSON cannot
- * hold: such files are told apart by their times, their size, and where they lie now.
+ * hold: such files are told apart by the number of their file record, their times, their size, and
+ * where they lie now.
  */
 static uint64_t line_key(const struct record_line *line)
 {
@@ -132,6 +133,8 @@ static uint64_t line_key(const struct record_line *line)
 	    line->kind == KIND_FILE ? "" : "/", line->as, text_of(line->json, "name_utf16"),
 	    text_of(line->json, "stream_utf16"), text_of(line->json, "created"),
 	    text_of(line->json, "modified"), text_of(line->json, "changed")};
+	uint64_t numbers[] = {line->size,
+	    (uint64_t)json_integer_value(json_object_get(line->json, "file_record"))};
 	struct sha256_ctx hash;
 	struct digest digest;
 	uint64_t key;
@@ -140,7 +143,7 @@ static uint64_t line_key(const struct record_line *line)
 	for (size_t i = 0; i < sizeof(parts) / sizeof(parts[0]); i++)
 		if (parts[i] != NULL)
 			sha256_update(&hash, strlen(parts[i]) + 1, (const uint8_t *)parts[i]);
-	sha256_update(&hash, sizeof(line->size), (const uint8_t *)&line->size);
+	sha256_update(&hash, sizeof(numbers), (const uint8_t *)numbers);
 	digest = digest_take(&hash);
 	key = get_u64(digest.bytes);
 	return key == 0 ? 1 : key;

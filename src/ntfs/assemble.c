@@ -5,6 +5,7 @@
 #include <string.h>
 
 #define MAX_DOS_NAMES 16u /* of one file; the file system allows one */
+#define MAX_LOOK_BACK 64u /* names of a file that a further one is compared with */
 
 /* The records of a file: those that its list names, and those that are there. */
 struct membership {
@@ -113,16 +114,31 @@ void builder_add_entry(
 	of->n_entries++;
 }
 
+/* Has the node this name in this folder already? Only some are compared: links can be many. */
+static bool has_name(const struct catalogue *catalogue, const struct piece *piece)
+{
+	const struct node *node = &catalogue->nodes[piece->base];
+
+	for (uint32_t i = node->n_entries; i > 0 && node->n_entries - i < MAX_LOOK_BACK; i--) {
+		const struct entry *entry = &catalogue->entries[node->first_entry + i - 1];
+
+		if (entry->parent == piece->parent.record &&
+		    strcmp(catalogue->names + entry->name, catalogue->names + piece->name) == 0)
+			return true;
+	}
+	return false;
+}
+
 /*
- * A folder has one name only: a second one could lead in circles. And no file has as many as the
- * count can hold.
+ * A folder has one name only: a second one could lead in circles. No file has as many as the count
+ * can hold, or the same one twice.
  */
 static void add_name(struct builder *builder, const struct piece *piece)
 {
 	struct node *node = &builder->catalogue->nodes[piece->base];
 
 	if (((node->flags & NODE_FOLDER) != 0 && node->n_entries > 0) ||
-	    node->n_entries == UINT16_MAX) {
+	    node->n_entries == UINT16_MAX || has_name(builder->catalogue, piece)) {
 		node->flags |= NODE_DAMAGED;
 		return;
 	}
@@ -325,16 +341,48 @@ static bool goes_on(
 	       strcmp(catalogue->names + start->name, catalogue->names + piece->name) == 0;
 }
 
+/*
+ * Damage to a name or a type can give a file two streams of one name. Which is the true one nobody
+ * can tell, so both are kept, the second and further ones under a made-up name.
+ */
+static void rename_twin(struct builder *builder, struct piece *piece, unsigned number)
+{
+	struct catalogue *catalogue = builder->catalogue;
+	const char *name = catalogue->names + piece->name;
+	struct buf text = {0};
+
+	buf_printf(&text, "%s[data %u]", name, number);
+	piece->name = text.failed ? NONE : pool_add_text(catalogue, buf_text(&text));
+	buf_free(&text);
+	if (piece->name == NONE) {
+		builder->failed = true;
+		piece->name = 0;
+	}
+	catalogue->nodes[piece->base].flags |= NODE_DAMAGED;
+}
+
 static void assemble_streams(
     struct builder *builder, const struct pieces *from, struct piece *items, size_t count)
 {
+	const struct catalogue *catalogue = builder->catalogue;
+	uint32_t last_name = NONE;
+	unsigned number = 1;
+
 	if (count > 1)
 		qsort_r(items, count, sizeof(*items), compare_data, builder->catalogue->names);
 	for (size_t i = 0; i < count && items[i].kind == PIECE_DATA;) {
+		uint32_t name = items[i].name;
 		size_t n = 1;
 
-		while (i + n < count && goes_on(builder->catalogue, &items[i], &items[i + n]))
+		while (i + n < count && goes_on(catalogue, &items[i], &items[i + n]))
 			n++;
+		number = last_name != NONE && strcmp(catalogue->names + last_name,
+						  catalogue->names + name) == 0
+			     ? number + 1
+			     : 1;
+		if (number > 1)
+			rename_twin(builder, &items[i], number);
+		last_name = name;
 		add_stream(builder, from, items + i, n);
 		i += n;
 	}

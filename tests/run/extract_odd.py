@@ -20,6 +20,12 @@ COLDLIFT = os.environ["COLDLIFT"]
 CLOUD = struct.pack("<IHH", 0x9000601A, 8, 0) + bytes(8)
 
 
+def find_record(data, name):
+    name = name.encode("utf-16-le")
+    return next(at for at in range(0, len(data), 1024)
+                if data[at:at + 4] == b"FILE" and name in data[at:at + 1024])
+
+
 def make_image(bench):
     listing = Listing()
     listing.add("folder", "/Fernhill")
@@ -34,15 +40,33 @@ def make_image(bench):
     # Deleted while it was open: the file system keeps a name for it, and its owner another.
     listing.file("/Fernhill/kept.bin", noise(9000, 3))
     listing.add("link", "/$Extend/0001000000000024.bin", "/Fernhill/kept.bin")
+    # Made odd below: two streams of one name, one name twice, two records for one file.
+    listing.file("/Fernhill/two in one.txt", b"early peas")
+    listing.write("/Fernhill/two in one.txt", "late", 0, b"late peas")
+    listing.file("/Fernhill/named a.txt", b"leeks")
+    listing.add("link", "/Fernhill/named b.txt", "/Fernhill/named a.txt")
+    listing.file("/pagefile.sys", b"page")
+    listing.file("/spare.sys", b"spare")
     image = bench.make("odd.img", 16 << 20, 4096, 512, listing)
     with open(image, "rb") as file:
         data = bytearray(file.read())
-    # Two files of one name in one folder.
-    data = data.replace("twin b.txt".encode("utf-16-le"), "twin a.txt".encode("utf-16-le"))
+    # Two files of one name in one folder; a file that has one name twice.
+    for kind in ("twin", "named"):
+        data = data.replace(f"{kind} b.txt".encode("utf-16-le"), f"{kind} a.txt".encode("utf-16-le"))
+    # A stream that has lost its name: the length of the name is at 9 in the attribute's head.
+    record = find_record(data, "two in one.txt")
+    at = data.index("late".encode("utf-16-le"), record)
+    while data[at:at + 4] != b"\x80\0\0\0":
+        at -= 8
+    assert data[at + 9] == 4
+    data[at + 9] = 0
+    # A copy of a record in the place of another; its own number is at 0x2C.
+    page, spare = find_record(data, "pagefile.sys"), find_record(data, "spare.sys")
+    number = data[spare + 0x2C:spare + 0x30]
+    data[spare:spare + 1024] = data[page:page + 1024]
+    data[spare + 0x2C:spare + 0x30] = number
     # A size that no drive can hold.
-    name = "endless.bin".encode("utf-16-le")
-    record = next(at for at in range(0, len(data), 1024)
-                  if data[at:at + 4] == b"FILE" and name in data[at:at + 1024])
+    record = find_record(data, "endless.bin")
     at = record + struct.unpack_from("<H", data, record + 0x14)[0]
     while struct.unpack_from("<I", data, at)[0] != 0x80:
         at += struct.unpack_from("<I", data, at + 4)[0]
@@ -72,6 +96,15 @@ def check_job(bench, image, title, options):
     hashes = sorted(line["sha256"] for line in found["twin a.txt"])
     bench.check(hashes == sorted(hashlib.sha256(x).hexdigest() for x in (b"beans", b"marigolds")),
                 f"{title}: twins {found['twin a.txt']}")
+    contents = {line.get("stream", ""): line.get("sha256") for line in found["two in one.txt"]}
+    bench.check(len(found["two in one.txt"]) == 2 and "" in contents and
+                sorted(contents.values()) == sorted(hashlib.sha256(x).hexdigest()
+                                                    for x in (b"early peas", b"late peas")),
+                f"{title}: two streams of one name {found['two in one.txt']}")
+    bench.check(len(found["named a.txt"]) == 1, f"{title}: one name twice {found['named a.txt']}")
+    records = {line["file_record"] for line in found["pagefile.sys"]}
+    bench.check(len(found["pagefile.sys"]) == 2 and len(records) == 2,
+                f"{title}: two records for one file {found['pagefile.sys']}")
     bench.check(found["kept.bin"][0]["state"] == "taken" and
                 [line["reason"] for line in found["0001000000000024.bin"]] == ["file-system"],
                 f"{title}: a name under $Extend: {found['kept.bin']}")
