@@ -302,7 +302,7 @@ static void say_lost(struct table_job *job, const struct table *table)
 	findings_add(job->findings, WEIGHT_CAUTION, "table-lost", source_path(job->source),
 	    "Compare the volumes with what the owner remembers; others may lie elsewhere on the "
 	    "drive. A lost table can be the first sign of a failing drive.",
-	    "The partition table is lost; %zu %s found by what stands at their own beginning.",
+	    "The partition table is lost or wrong; %zu %s found by what stands at their own beginning.",
 	    table->count, table->count == 1 ? "volume was" : "volumes were");
 }
 
@@ -327,6 +327,36 @@ static void say_sector_size(struct table_job *job, const struct table *table)
 	    table->sector_size, shown);
 }
 
+static bool leads_anywhere(struct table_job *job, const struct table *table)
+{
+	for (size_t i = 0; i < table->count; i++) {
+		const struct partition *partition = &table->items[i];
+
+		if (filesystem_recognise(job->source, partition->offset, partition->length) !=
+		    FILESYSTEM_NONE)
+			return true;
+	}
+	return false;
+}
+
+/*
+ * An MBR has no checksum: one whose entries lead to no file system, while volumes stand elsewhere,
+ * has wrong numbers and is as good as lost. Where none stands, it may be right.
+ */
+static void replace_astray(struct table_job *job, struct table *table)
+{
+	struct table found = {.sector_size = table->sector_size};
+	uint32_t sector_size = job->sector_size;
+
+	lost_take(job, &found);
+	if (found.count == 0) {
+		job->sector_size = sector_size;
+		return;
+	}
+	found.disk_signature = table->disk_signature;
+	*table = found;
+}
+
 bool table_read(struct source *source, struct arena *arena, struct findings *findings,
     struct table *table, struct error *error)
 {
@@ -342,6 +372,8 @@ bool table_read(struct source *source, struct arena *arena, struct findings *fin
 		return error_no_memory(error);
 	if (table->count == 0 && table->kind == TABLE_NONE)
 		lost_take(&job, table);
+	else if (table->kind == TABLE_MBR && !leads_anywhere(&job, table))
+		replace_astray(&job, table);
 	if (job.no_memory)
 		return error_no_memory(error);
 	job.sector_size = table->sector_size;

@@ -16,7 +16,10 @@ enum table_kind {
 	TABLE_NONE, /* the whole drive is one volume, or nothing was recognised */
 	TABLE_MBR,
 	TABLE_GPT,
-	/* The table is lost, and volumes were found by their boot sectors: numbered as they lie. */
+	/*
+	 * The table is lost, or an MBR leads to nothing, and volumes were found by their boot
+	 * sectors: numbered as they lie.
+	 */
 	TABLE_LOST,
 };
 

@@ -78,12 +78,39 @@ static void test_lost_without_end(void **state)
 	image_drop(&image);
 }
 
+/* An MBR whose only entry leads to nothing: the volume is found; without one the entry stays. */
+static void test_lost_astray(void **state)
+{
+	static const uint8_t entry[16] = {
+	    [4] = 7, [8] = 0x45, [9] = 0x08, [13] = 0x40}; /* NTFS, from 2117 for 16,384 sectors */
+	static const uint8_t mark[] = {0x55, 0xAA};
+	struct drive_image image = image_make(64 * MIB);
+	struct result result;
+
+	(void)state;
+	image_write(&image, 446, entry, sizeof(entry));
+	image_write(&image, 510, mark, sizeof(mark));
+	read_table(&result, image.path, "");
+	assert_int_equal(result.table.kind, TABLE_MBR);
+	assert_int_equal(result.table.count, 1);
+	drop(&result);
+	put_ntfs(&image, MIB, 512, 10 * MIB / 512 - 1);
+	read_table(&result, image.path, "");
+	assert_int_equal(result.table.kind, TABLE_LOST);
+	assert_int_equal(result.table.count, 1);
+	assert_int_equal(result.table.items[0].offset, MIB);
+	assert_true(findings_have(&result.findings, "table-lost"));
+	drop(&result);
+	image_drop(&image);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_lost_table),
 	    cmocka_unit_test(test_lost_over_older),
 	    cmocka_unit_test(test_lost_without_end),
+	    cmocka_unit_test(test_lost_astray),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
