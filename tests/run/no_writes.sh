@@ -23,7 +23,7 @@ judge() { # LABEL TRACE SOURCE...
 	for source; do
 		pattern+="${pattern:+|}${source//./\\.}"
 	done
-	# Lines like: 1234 openat(AT_FDCWD</work>, "source.img", O_RDONLY) = 5</work/source.img>
+	# Lines like: 1234 openat(AT_FDCWD</home/me>, "source.img", O_RDONLY) = 5</home/me/source.img>
 	grep -E "$pattern" "$trace" | sed -E 's/^[0-9]+ +//; s/^<\.\.\. ([a-z0-9_]+) resumed>/\1(/' >touching
 	[[ -s touching ]] || fail "$label: no call touches a source; the trace is not what it should be"
 	grep -E '^(open|openat|openat2|creat)\(' touching >opens
