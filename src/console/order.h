@@ -1,0 +1,32 @@
+/*
+ * An order: what a job from the live stick shall be, said at the screen or in a job file.
+ */
+#ifndef CONSOLE_ORDER_H
+#define CONSOLE_ORDER_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum order_end {
+	ORDER_WAIT,       /* show the result and wait for a person */
+	ORDER_SWITCH_OFF, /* switch the PC off, whatever came of the job */
+};
+
+/* Names and patterns in the order in which they were given; inner text. */
+struct order_list {
+	const char **items;
+	size_t count;
+};
+
+/* All texts belong to whoever made the order, mostly an arena; NULL: what `extract` does by itself. */
+struct order {
+	struct order_list persons; /* none: everybody */
+	struct order_list takes, leaves;
+	const char *format;
+	const char *name;
+	const char *part_size;
+	const char *same;
+	enum order_end end;
+};
+
+#endif
