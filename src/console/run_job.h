@@ -9,7 +9,6 @@
 #include "console/order.h"
 
 #include <stdbool.h>
-#include <stdio.h>
 
 /* How a job ended. */
 struct job_end {
@@ -22,12 +21,13 @@ struct job_end {
 /*
  * Runs the whole job: opens the volume `target` of the look, runs `extract` over every drive but the
  * stick and the target's drive, runs `verify` over the job, and lets go of the volume. What the
- * commands say goes to standard output and to `log` (may be NULL) as well. A folder of the same name
- * is never touched and never shown: another name is chosen. False only when it could not even begin
- * (nothing was written then), with *error; otherwise *end tells.
+ * commands say goes to standard output, and to a log beside the job's folder ("NAME-log.txt"). What
+ * is on the volume already is never touched and never shown: where the name is taken, another is
+ * chosen. False only when it could not even begin (nothing was written then), with *error; otherwise
+ * *end tells.
  */
 bool run_job(const struct look *look, const struct look_drive *drive,
-    const struct look_volume *target, const struct order *order, FILE *log, struct job_end *end,
+    const struct look_volume *target, const struct order *order, struct job_end *end,
     struct error *error);
 
 #endif
