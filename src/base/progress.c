@@ -63,21 +63,19 @@ static void facts(char *text, size_t size, const struct progress *progress, doub
 		    text_size(rate).text, left);
 }
 
-void progress_at(struct progress *progress, uint64_t done, const char *name)
+void progress_at_moment(
+    struct progress *progress, const struct timespec *now, uint64_t done, const char *name)
 {
-	struct timespec now;
 	char figures[160];
 	unsigned room;
 
 	progress->done = done;
-	if (progress->quiet)
+	if (progress->quiet ||
+	    seconds_between(&progress->drawn, now) <
+		(progress->terminal ? TERMINAL_INTERVAL : PLAIN_INTERVAL))
 		return;
-	clock_gettime(CLOCK_MONOTONIC, &now);
-	if (seconds_between(&progress->drawn, &now) <
-	    (progress->terminal ? TERMINAL_INTERVAL : PLAIN_INTERVAL))
-		return;
-	progress->drawn = now;
-	facts(figures, sizeof(figures), progress, seconds_between(&progress->started, &now));
+	progress->drawn = *now;
+	facts(figures, sizeof(figures), progress, seconds_between(&progress->started, now));
 	if (!progress->terminal) {
 		fprintf(stderr, "%s\n", figures);
 		return;
@@ -92,6 +90,14 @@ void progress_at(struct progress *progress, uint64_t done, const char *name)
 		text_print(stderr, text_tail(name, room));
 	}
 	fflush(stderr);
+}
+
+void progress_at(struct progress *progress, uint64_t done, const char *name)
+{
+	struct timespec now;
+
+	clock_gettime(CLOCK_MONOTONIC, &now);
+	progress_at_moment(progress, &now, done, name);
 }
 
 void progress_end(struct progress *progress)

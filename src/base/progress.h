@@ -27,6 +27,10 @@ void progress_start(struct progress *progress, const char *verb, uint64_t total,
 /* `done` bytes are done, and `name` (inner text, may be NULL) is worked on. */
 void progress_at(struct progress *progress, uint64_t done, const char *name);
 
+/* The same at a given moment of CLOCK_MONOTONIC, so that a test need not wait for one. */
+void progress_at_moment(
+    struct progress *progress, const struct timespec *now, uint64_t done, const char *name);
+
 /* Clears the line. Must be called before anything else is printed. */
 void progress_end(struct progress *progress);
 

@@ -95,7 +95,7 @@ def check_signal(loop, folder, *command):
     with subprocess.Popen(["strace", "-f", "-o", folder / "trace", "-e", "trace=pread64", "-e",
                            "inject=pread64:delay_enter=400000", h.COLDLIFT, *command, loop],
                           stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as tracer:
-        for _ in range(200):
+        for _ in range(1200):
             time.sleep(0.05)
             if is_read_only(loop):
                 break
@@ -104,7 +104,7 @@ def check_signal(loop, folder, *command):
         tasks = pathlib.Path(f"/proc/{tracer.pid}/task/{tracer.pid}")
         for child in (tasks / "children").read_text().split():
             os.kill(int(child), signal.SIGTERM)
-        tracer.wait(timeout=60)
+        tracer.wait(timeout=300)
     h.check(tracer.returncode in (-signal.SIGTERM, 128 + signal.SIGTERM), command,
             tracer.returncode)
     h.check(not is_read_only(loop), command, "the mark was left on after SIGTERM")

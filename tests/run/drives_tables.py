@@ -131,7 +131,7 @@ def refusals(folder):
     os.mkfifo(folder / "pipe")
     for name, status, words in (("empty", 3, "is empty"), ("nowhere", 3, "does not exist"),
                                 ("", 3, "is a folder"), ("pipe", 3, "special file")):
-        done = h.run("drives", folder / name, timeout=20)
+        done = h.run("drives", folder / name, timeout=120)
         h.check(done.returncode == status, name, done.returncode)
         h.check(words in " ".join(done.stderr.split()), name, done.stderr)
         h.check(done.stderr.startswith("coldlift: ") and done.stderr.count(". ") == 0, done.stderr)

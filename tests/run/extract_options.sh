@@ -178,7 +178,7 @@ ls to3 | grep -q -- '-2026-07-01$' || fail "default name: $(ls to3)"
 # --- asked to stop ---
 "$COLDLIFT" extract --quiet --to to3 --name stopped "$data" >out 2>err &
 pid=$!
-for _ in $(seq 100); do
+for _ in $(seq 1200); do
 	[ -e to3/stopped/journal ] && break
 	sleep 0.05
 done

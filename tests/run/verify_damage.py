@@ -545,7 +545,7 @@ def try_case(work, number, function, codes, subject, format, seal, status, what)
     function(folder, format)
     if seal:
         maker.seal(folder)
-    done = run("verify", "--json", folder, timeout=60)
+    done = run("verify", "--json", folder, timeout=300)
     check(done.returncode == status, label, "status", done.returncode, done.stderr)
     try:
         facts = json.loads(done.stdout)
@@ -558,7 +558,7 @@ def try_case(work, number, function, codes, subject, format, seal, status, what)
     check(any(subject in d["subject"] and d["code"] in codes for d in facts["differences"]), label,
           "does not name", subject, json.dumps(facts["differences"], indent=1)[:1500])
     check("coldlift: th" in done.stderr, label, "no sentence:", done.stderr)
-    human = run("verify", folder, timeout=60)
+    human = run("verify", folder, timeout=300)
     check(max(map(len, (human.stderr).splitlines())) < 80, label, "is too wide")
     if folder.exists():
         shutil.rmtree(folder)

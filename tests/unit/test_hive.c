@@ -11,7 +11,6 @@
 
 #include <stdio.h>
 #include <string.h>
-#include <time.h>
 
 static struct hive *open_made(const struct maker *maker)
 {
@@ -489,7 +488,6 @@ static void test_damage(void **state)
 static void test_large_salvage(void **state)
 {
 	const uint32_t n = 100000;
-	struct timespec start, end;
 	hive_cell root;
 	struct maker maker;
 	struct hive *hive;
@@ -504,11 +502,9 @@ static void test_large_salvage(void **state)
 		add_key(&maker, root, name);
 	}
 	maker_end(&maker);
-	clock_gettime(CLOCK_MONOTONIC, &start);
+	unit_limit_processor_time(60);
 	hive = open_made(&maker);
-	clock_gettime(CLOCK_MONOTONIC, &end);
 	assert_int_equal(hive_health(hive)->salvaged_keys, n);
-	assert_true(end.tv_sec - start.tv_sec < 10);
 	hive_close(hive);
 	free(maker.data);
 }

@@ -7,7 +7,6 @@
 #include "hive_maker.h"
 
 #include <string.h>
-#include <time.h>
 
 /* Worked values of the SymCrypt library's own test of Marvin32, and one found in its users' tests.
  */
@@ -148,7 +147,6 @@ static void test_log_turns(void **state)
 	uint8_t *bytes[3] = {malloc(half), malloc(half), malloc(512 + large)};
 	struct hive_log logs[3] = {
 	    {bytes[0], half, NULL}, {bytes[1], half, NULL}, {bytes[2], 512 + large, NULL}};
-	struct timespec start, end;
 	hive_cell cells[4], lists[3];
 	struct maker maker;
 	struct hive *hive;
@@ -165,14 +163,12 @@ static void test_log_turns(void **state)
 		put_bare_entry(bytes[i % 2] + 512 + (size_t)i / 2 * 512, 512, 7 + i,
 		    i % 2 == 0 ? large : maker.size);
 	put_bare_entry(bytes[2] + 512, large, 7 + 2 * n, large);
-	clock_gettime(CLOCK_MONOTONIC, &start);
+	unit_limit_processor_time(60);
 	hive = hive_open(maker.data, BINS + maker.size, logs, 3, NULL);
-	clock_gettime(CLOCK_MONOTONIC, &end);
 	assert_non_null(hive);
 	assert_int_equal(hive_health(hive)->logs_applied, 2);
 	hive_bins(hive, &length);
 	assert_int_equal(length, maker.size);
-	assert_true(end.tv_sec - start.tv_sec < 10);
 	hive_close(hive);
 	for (int i = 0; i < 3; i++)
 		free(bytes[i]);

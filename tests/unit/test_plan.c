@@ -16,7 +16,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 /* Driver packages at the root are known by what is in them; one picture of somebody's is enough. */
 static void test_drivers(void **state)
@@ -356,9 +355,7 @@ static void test_findings(void **state)
 static void test_speed(void **state)
 {
 	struct scene scene;
-	struct timespec before, after;
 	struct forge_volume *volume;
-	double seconds;
 
 	(void)state;
 	scene_start(&scene);
@@ -399,14 +396,9 @@ static void test_speed(void **state)
 		    (struct entry){.node = i, .parent = folder, .name = i * 24, .short_name = NONE};
 		c->children[c->n_children++] = (uint32_t)c->n_entries++;
 	}
-	clock_gettime(CLOCK_MONOTONIC, &before);
+	unit_limit_processor_time(60);
 	scene_make(&scene, NULL);
-	clock_gettime(CLOCK_MONOTONIC, &after);
-	seconds =
-	    (double)(after.tv_sec - before.tv_sec) + (double)(after.tv_nsec - before.tv_nsec) / 1e9;
 	assert_true(scene.plan.n_taken > FOLDERS * FILES);
-	print_message("%d items in %.2f s\n", (int)scene.plan.n_items, seconds);
-	assert_true(seconds < 10); /* sanitizers and a busy machine are slow */
 	scene_end(&scene);
 }
 

