@@ -7,7 +7,9 @@
 #include "cmd/old_letters.h"
 #include "disk/drives.h"
 #include "disk/partition.h"
+#include "disk/room.h"
 #include "disk/source.h"
+#include "ntfs/free.h"
 #include "ntfs/volume.h"
 #include "report/drives_text.h"
 
@@ -20,10 +22,10 @@
 static const char help[] =
     "usage: coldlift drives [options] [SOURCE...]\n\n"
     "Lists drives and their volumes: model, serial number, bus, size, file system,\n"
-    "label, and what is wrong with them. A SOURCE is a drive (/dev/sdb) or an image\n"
-    "file; without one, all drives of this computer are listed. The letters that\n"
-    "volumes had on the old PC are shown when its drives are named, the one with the\n"
-    "old system among them. Nothing is written to any drive.\n\n"
+    "label, free room, and what is wrong with them. A SOURCE is a drive (/dev/sdb) or\n"
+    "an image file; without one, all drives of this computer are listed. The letters\n"
+    "that volumes had on the old PC are shown when its drives are named, the one with\n"
+    "the old system among them. Nothing is written to any drive.\n\n"
     "  --json    one JSON document on standard output, text for people on standard\n"
     "            error\n"
     "  --quiet   no text for people\n"
@@ -31,8 +33,19 @@ static const char help[] =
     "Exit status: 0 listed, 2 wrong command line, 3 a SOURCE cannot be opened or no\n"
     "file system is recognised on any, 5 anything else.\n";
 
-/* File system, and for NTFS what its own records say. */
-static void look_at_volume(
+static bool has_holes(struct source *source)
+{
+	struct holes holes = {0};
+	bool has;
+
+	source_holes(source, &holes);
+	has = holes.count > 0 || holes.failed;
+	holes_free(&holes);
+	return has;
+}
+
+/* What an NTFS volume's own records say. */
+static void look_at_ntfs(
     struct source *source, struct arena *arena, struct drive_view *view, size_t index)
 {
 	const struct partition *partition = &view->table.items[index];
@@ -41,9 +54,6 @@ static void look_at_volume(
 	struct error error;
 	const char *name = view->drive.path;
 
-	seen->filesystem = filesystem_recognise(source, partition->offset, partition->length);
-	if (seen->filesystem != FILESYSTEM_NTFS)
-		return;
 	if (partition->number != 0)
 		name = arena_printf(arena, "%s, partition %u", name, partition->number);
 	if (name == NULL)
@@ -57,7 +67,29 @@ static void look_at_volume(
 	}
 	seen->label = arena_strdup(arena, volume->label);
 	seen->dirty = volume->dirty;
+	/* A drive that cannot read something is not asked for what is only good to know. */
+	if (has_holes(source) || !volume_count_free(volume, &seen->free))
+		seen->free = ROOM_UNKNOWN;
 	volume_close(volume);
+}
+
+static void look_at_volume(
+    struct source *source, struct arena *arena, struct drive_view *view, size_t index)
+{
+	const struct partition *partition = &view->table.items[index];
+	const struct device *device = source_device(source);
+	struct volume_view *seen = &view->volumes[index];
+	struct room room;
+
+	seen->filesystem = filesystem_recognise(source, partition->offset, partition->length);
+	room = room_read(source, partition->offset, partition->length, seen->filesystem, arena);
+	seen->label = room.label;
+	seen->free = room.free;
+	if (device->is_block)
+		seen->device = drive_volume_device(arena, "", device->number, partition->offset,
+		    view->table.kind == TABLE_NONE && partition->offset == 0);
+	if (seen->filesystem == FILESYSTEM_NTFS)
+		look_at_ntfs(source, arena, view, index);
 }
 
 /* What reading the table and the volumes' beginnings showed about the drive itself. */

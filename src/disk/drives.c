@@ -301,3 +301,35 @@ bool drive_describe(struct arena *arena, const char *root, const char *path, str
 	drive->size = sysfs_number(own.text, "size", 0) * SYSFS_SECTOR;
 	return read_drive(arena, root, folder.text, drive, error);
 }
+
+/* Of a sub-folder of a drive's folder in sysfs: is it a partition that begins there? */
+static bool begins_at(const char *folder, uint64_t offset)
+{
+	struct sysfs_path mark;
+
+	return sysfs_join(&mark, folder, "partition") && access(mark.text, F_OK) == 0 &&
+	       offset % SYSFS_SECTOR == 0 &&
+	       sysfs_number(folder, "start", UINT64_MAX) == offset / SYSFS_SECTOR;
+}
+
+const char *drive_volume_device(struct arena *arena, const char *root, dev_t number,
+    uint64_t offset, bool is_whole)
+{
+	struct sysfs_path folder, part;
+	const char *found = NULL;
+	struct dirent *entry;
+	DIR *stream;
+
+	if (!sysfs_device_folder(root, number, &folder))
+		return NULL;
+	if (is_whole)
+		return device_path(arena, strrchr(folder.text, '/') + 1);
+	stream = opendir(folder.text);
+	while (stream != NULL && found == NULL && (entry = readdir(stream)) != NULL)
+		if (entry->d_name[0] != '.' && sysfs_join(&part, folder.text, entry->d_name) &&
+		    begins_at(part.text, offset))
+			found = device_path(arena, entry->d_name);
+	if (stream != NULL)
+		closedir(stream);
+	return found;
+}

@@ -43,6 +43,14 @@ bool drive_describe(struct arena *arena, const char *root, const char *path, str
     struct error *error);
 
 /*
+ * The kernel's name ("/dev/sda1") of the volume that begins at byte `offset` of the block device
+ * `number`; of the device itself where the volume is the whole of it. NULL when the kernel shows no
+ * partition that begins there, or memory ran out.
+ */
+const char *drive_volume_device(struct arena *arena, const char *root, dev_t number,
+    uint64_t offset, bool is_whole);
+
+/*
  * Does the file system at `folder` lie, through partitions, loop devices, device mapper or RAID, on
  * the drive `device`? A partition stands for its whole drive. For refusing a destination on a
  * source. Of a file system over several drives only the one that is mounted is known.

@@ -20,13 +20,16 @@ struct mark {
 	size_t length;
 };
 
+/* ext2 and its successors: Linux kernel documentation, filesystems/ext4, s_magic. */
+static const struct mark ext_mark = {1024 + 56, "\x53\xEF", 2};
+
 /* Those that the old system does not know; naming them would help nobody. */
 static const struct mark other_marks[] = {
     {0, "XFSB", 4}, {0, "hsqs", 4}, {0, "LUKS\xBA\xBE", 6}, {32, "NXSB", 4}, /* APFS */
-    {1024, "H+\0\4", 4},                                                     /* HFS+ */
-    {1024, "HX\0\5", 4}, {1024 + 56, "\x53\xEF", 2}, /* ext2 and its successors */
-    {536, "LVM2 001", 8}, {4086, "SWAPSPACE2", 10}, {32769, "CD001", 5}, /* ISO 9660 */
-    {65536 + 64, "_BHRfS_M", 8},                                         /* btrfs */
+    {1024, "H+\0\4", 4}, /* HFS+ */
+    {1024, "HX\0\5", 4}, {536, "LVM2 001", 8}, {4086, "SWAPSPACE2", 10},
+    {32769, "CD001", 5},         /* ISO 9660 */
+    {65536 + 64, "_BHRfS_M", 8}, /* btrfs */
 };
 
 static bool is_power(uint32_t number, uint32_t least, uint32_t most)
@@ -136,6 +139,8 @@ enum filesystem filesystem_recognise(struct source *source, uint64_t offset, uin
 	     found == FILESYSTEM_NONE && i < sizeof(other_marks) / sizeof(other_marks[0]); i++)
 		if (has_mark(source, offset, length, head, &other_marks[i]))
 			found = FILESYSTEM_OTHER;
+	if (found == FILESYSTEM_NONE && has_mark(source, offset, length, head, &ext_mark))
+		found = FILESYSTEM_EXT;
 	if (found == FILESYSTEM_NONE && has_ntfs_backup(source, offset, length))
 		found = FILESYSTEM_NTFS;
 	return found;
@@ -144,7 +149,7 @@ enum filesystem filesystem_recognise(struct source *source, uint64_t offset, uin
 const char *filesystem_name(enum filesystem filesystem)
 {
 	static const char *const names[] = {
-	    "none", "NTFS", "FAT", "exFAT", "ReFS", "encrypted", "other"};
+	    "none", "NTFS", "FAT", "exFAT", "ReFS", "encrypted", "ext", "other"};
 
 	return names[filesystem];
 }

@@ -72,6 +72,7 @@ enum filesystem {
 	FILESYSTEM_EXFAT,
 	FILESYSTEM_REFS,
 	FILESYSTEM_ENCRYPTED, /* a volume encrypted by the old system: "-FVE-FS-" */
+	FILESYSTEM_EXT, /* ext2, ext3, ext4 */
 	FILESYSTEM_OTHER,
 };
 
@@ -79,7 +80,7 @@ enum filesystem {
  * Recognises a file system by its first sectors (for NTFS also by the backup at the volume's end).
  */
 enum filesystem filesystem_recognise(struct source *source, uint64_t offset, uint64_t length);
-/* "NTFS", "FAT", "exFAT", "ReFS", "encrypted", "other", "none". */
+/* "NTFS", "FAT", "exFAT", "ReFS", "encrypted", "ext", "other", "none". */
 const char *filesystem_name(enum filesystem filesystem);
 
 #endif

@@ -1,6 +1,7 @@
 /* Reading the catalogue: see catalogue.h. */
 #include "ntfs/catalogue.h"
 
+#include "base/bits.h"
 #include "base/progress.h"
 #include "base/text.h"
 #include "ntfs/attrlist.h"
@@ -176,22 +177,6 @@ static void assemble_waiting(struct builder *builder)
 	}
 }
 
-/* Zero bits of a bitmap in the first `count` bits. */
-static uint64_t count_free(const uint8_t *bytes, uint64_t first, size_t length, uint64_t count)
-{
-	uint64_t used = 0, bits = 0;
-
-	for (size_t i = 0; i < length && first + bits < count; i++, bits += 8) {
-		uint64_t left = count - first - bits;
-		unsigned byte = bytes[i];
-
-		if (left < 8)
-			byte |= 0xFFu << left & 0xFF;
-		used += (unsigned)__builtin_popcount(byte);
-	}
-	return bits - used;
-}
-
 /* By $Bitmap, record 6. Leaves 0 when not all of it can be read. */
 static void read_bitmap(struct catalogue *catalogue, const struct pass *pass, const char *name,
     struct findings *findings)
@@ -204,8 +189,10 @@ static void read_bitmap(struct catalogue *catalogue, const struct pass *pass, co
 
 	while (reader != NULL && done < clusters &&
 	       (length = data_read(reader, pass->bytes, pass->room, &holes)) > 0) {
-		unused += count_free(pass->bytes, done, length, clusters);
-		done += 8 * (uint64_t)length;
+		uint64_t left = clusters - done, bits = 8 * (uint64_t)length;
+
+		unused += bits_count_zeros(pass->bytes, bits < left ? bits : left);
+		done += bits;
 	}
 	data_close(reader);
 	if (done >= clusters && holes.count == 0 && !holes.failed)

@@ -2,6 +2,7 @@
 #include "report/drives_text.h"
 
 #include "base/text.h"
+#include "disk/room.h"
 #include "report/survey_text.h"
 
 #include <string.h>
@@ -79,17 +80,18 @@ static void print_volume(const struct drive_view *view, size_t index, bool lette
 		fprintf(out, "  %3u  ", partition->number);
 	else
 		fputs("    -  ", out);
-	print_column(out, type != NULL ? type : "-", 20);
+	print_column(out, type != NULL ? type : "-", 19);
 	print_column(out,
 	    volume->filesystem == FILESYSTEM_NONE ? "-" : filesystem_name(volume->filesystem), 12);
-	print_column(out, text_size(partition->length).text, 10);
+	print_column(out, text_size(partition->length).text, 9);
+	print_column(out, volume->free == ROOM_UNKNOWN ? "-" : text_size(volume->free).text, 9);
 	if (letters)
 		print_column(out, letter, 8);
 	if (volume->label != NULL && *volume->label != '\0')
 		buf_add_text(&label, volume->label);
 	else if (*partition->name != '\0')
 		buf_printf(&label, "(%s)", partition->name);
-	text_wrap(out, buf_text(&label), letters ? 57 : 49, WIDTH);
+	text_wrap(out, buf_text(&label), letters ? 64 : 56, WIDTH);
 	buf_free(&label);
 }
 
@@ -106,7 +108,7 @@ void drive_view_print(const struct drive_view *view, FILE *out)
 		buf_free(&line);
 	}
 	if (view->table.count > 0)
-		fprintf(out, "  no.  kind                file system size      %slabel or (name)\n",
+		fprintf(out, "  no.  kind               file system size     free     %slabel or (name)\n",
 		    letters ? "letter  " : "");
 	for (size_t i = 0; i < view->table.count; i++)
 		print_volume(view, i, letters, out);
@@ -136,6 +138,12 @@ static void volume_to_json(const struct drive_view *view, size_t index, struct j
 	json_key_text(json, "filesystem",
 	    volume->filesystem == FILESYSTEM_NONE ? NULL : filesystem_name(volume->filesystem));
 	json_key_text(json, "label", volume->label);
+	json_key(json, "free");
+	if (volume->free == ROOM_UNKNOWN)
+		json_put_null(json);
+	else
+		json_unsigned(json, volume->free);
+	json_key_text(json, "device", volume->device);
 	json_key_text(json, "letter", volume->letter != 0 ? letter : NULL);
 	if (volume->filesystem == FILESYSTEM_NTFS)
 		json_key_bool(json, "dirty", volume->dirty);

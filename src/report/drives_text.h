@@ -14,6 +14,8 @@
 struct volume_view {
 	enum filesystem filesystem;
 	const char *label; /* "" when none; NULL when it was not read */
+	uint64_t free;     /* bytes; ROOM_UNKNOWN */
+	const char *device; /* the kernel's name of the partition; NULL when it has none */
 	char letter;       /* on the old PC, 'C'; 0: not known */
 	bool dirty;        /* NTFS: was not taken out of use properly */
 };

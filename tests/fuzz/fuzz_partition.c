@@ -8,6 +8,7 @@
  */
 #include "base/bytes.h"
 #include "disk/partition.h"
+#include "disk/room.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -134,6 +135,24 @@ static void fill(uint8_t *drive, const uint8_t *data, size_t size)
 	}
 }
 
+static void check_room(struct source *source, const struct partition *partition)
+{
+	enum filesystem filesystem =
+	    filesystem_recognise(source, partition->offset, partition->length);
+	struct arena arena = {0};
+	struct room room;
+
+	filesystem_name(filesystem);
+	/* Also where it was not recognised: the readers must stand anything. */
+	for (unsigned i = FILESYSTEM_NONE; i <= FILESYSTEM_OTHER; i++) {
+		room = room_read(
+		    source, partition->offset, partition->length, (enum filesystem)i, &arena);
+		if (room.free != ROOM_UNKNOWN && room.free > partition->length)
+			abort();
+	}
+	arena_free(&arena);
+}
+
 static void check_table(struct source *source, const struct table *table)
 {
 	for (size_t i = 0; i < table->count; i++) {
@@ -146,7 +165,7 @@ static void check_table(struct source *source, const struct table *table)
 			abort();
 		partition_type_name(table, partition);
 		partition_is_system(table, partition);
-		filesystem_name(filesystem_recognise(source, partition->offset, partition->length));
+		check_room(source, partition);
 	}
 }
 

@@ -312,6 +312,30 @@ static void test_image_in_use(void **state)
  * The folder's own file system, shown in the copy as a loop device over the image, then as a
  * partition of the drive sda. Skipped where that file system has no block device (tmpfs).
  */
+/* The kernel's partitions have their first sector, in 512 bytes, in the file "start". */
+static void test_volume_device(void **state)
+{
+	struct arena arena = {0};
+
+	(void)state;
+	put(ATA "/sda1", "start", "2048\n");
+	put(ATA "/sda2", "start", "4096\n");
+	put(ATA "/queue", "start", "8192\n"); /* no partition */
+	assert_string_equal(
+	    drive_volume_device(&arena, root, makedev(8, 0), 2048 * 512, false), "/dev/sda1");
+	assert_string_equal(
+	    drive_volume_device(&arena, root, makedev(8, 0), 4096 * 512, false), "/dev/sda2");
+	assert_null(drive_volume_device(&arena, root, makedev(8, 0), 4096 * 512 + 1, false));
+	assert_null(drive_volume_device(&arena, root, makedev(8, 0), 8192 * 512, false));
+	assert_null(drive_volume_device(&arena, root, makedev(8, 0), 0, false));
+	assert_string_equal(
+	    drive_volume_device(&arena, root, makedev(8, 0), 0, true), "/dev/sda");
+	assert_string_equal(
+	    drive_volume_device(&arena, root, makedev(8, 2), 0, true), "/dev/sda2");
+	assert_null(drive_volume_device(&arena, root, makedev(99, 0), 0, true));
+	arena_free(&arena);
+}
+
 static void test_holds(void **state)
 {
 	char image[200], other[200], number[60], name[100], path[400];
@@ -377,6 +401,7 @@ int main(void)
 	    cmocka_unit_test(test_list),
 	    cmocka_unit_test(test_no_sysfs),
 	    cmocka_unit_test(test_layers),
+	    cmocka_unit_test(test_volume_device),
 	    cmocka_unit_test(test_in_use),
 	    cmocka_unit_test(test_image_in_use),
 	    cmocka_unit_test(test_describe_image),

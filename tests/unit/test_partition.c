@@ -553,7 +553,7 @@ static void test_filesystems(void **state)
 	    {3, "EXFAT   ", 8, FILESYSTEM_EXFAT},
 	    {3, "-FVE-FS-", 8, FILESYSTEM_ENCRYPTED},
 	    {3, "ReFS\0\0\0\0\0\0\0\0\0FSRS", 17, FILESYSTEM_REFS},
-	    {1080, "\x53\xEF", 2, FILESYSTEM_OTHER},
+	    {1080, "\x53\xEF", 2, FILESYSTEM_EXT},
 	    {32769, "CD001", 5, FILESYSTEM_OTHER},
 	    {0, "nothing", 7, FILESYSTEM_NONE},
 	};
