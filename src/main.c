@@ -7,9 +7,9 @@
 
 static const struct command commands[] = {
     {"drives", "drives [options] [SOURCE...]", "list drives and volumes", command_drives},
-    {"survey", "survey [options] SOURCE...", "say whose PC it was and where everything is",
+    {"survey", "survey [options] [SOURCE...]", "say whose PC it was and where everything is",
 	command_survey},
-    {"extract", "extract --to DIR [options] SOURCE...", "make a proven archive under DIR",
+    {"extract", "extract --to DIR [options] [SOURCE...]", "make a proven archive under DIR",
 	command_extract},
     {"verify", "verify [options] JOB", "prove a job from its own files", command_verify},
 };

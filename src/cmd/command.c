@@ -24,20 +24,32 @@ int command_options(int argc, char **argv, const char *help, struct common_optio
 	    {"json", no_argument, NULL, 'j'},
 	    {"quiet", no_argument, NULL, 'q'},
 	    {"help", no_argument, NULL, 'h'},
+	    {"not", required_argument, NULL, 'x'},
 	    {NULL, 0, NULL, 0},
 	};
+	/* The last one is not for every command. */
+	static const struct option fewer[] = {
+	    {"json", no_argument, NULL, 'j'},
+	    {"quiet", no_argument, NULL, 'q'},
+	    {"help", no_argument, NULL, 'h'},
+	    {NULL, 0, NULL, 0},
+	};
+	const struct option *understood = options->ruled_out != NULL ? known : fewer;
 	struct error error;
 	int option;
 
 	opterr = 0;
 	optind = 1;
-	while ((option = getopt_long(argc, argv, ":", known, NULL)) != -1) {
+	while ((option = getopt_long(argc, argv, ":", understood, NULL)) != -1) {
 		switch (option) {
 		case 'j':
 			options->json = true;
 			break;
 		case 'q':
 			options->quiet = true;
+			break;
+		case 'x':
+			options->ruled_out[options->n_ruled_out++] = optarg;
 			break;
 		case 'h':
 			fputs(help, stdout);
@@ -46,7 +58,9 @@ int command_options(int argc, char **argv, const char *help, struct common_optio
 		default:
 			*status = STATUS_USAGE;
 			error_set(&error, *status,
-			    "the option '%s' is not understood (coldlift %s --help lists them)",
+			    option == ':' ? "the option '%s' needs a value (coldlift %s --help)"
+					  : "the option '%s' is not understood (coldlift %s --help "
+					    "lists them)",
 			    argv[optind - 1], argv[0]);
 			command_complain(&error);
 			return -1;

@@ -7,6 +7,7 @@
 #include "base/error.h"
 
 #include <stdbool.h>
+#include <stddef.h>
 
 struct command {
 	const char *name;
@@ -25,10 +26,13 @@ enum status command_verify(int argc, char **argv);
 struct common_options {
 	bool json;  /* one JSON document on standard output, text for people on standard error */
 	bool quiet; /* no progress, no text for people */
+	/* --not DRIVE: room for argc of them. NULL: the command does not know this option. */
+	const char **ruled_out;
+	size_t n_ruled_out;
 };
 
 /*
- * Reads the options of a command that has only these. Prints `help` for --help, and complains of an
+ * Reads the options of a command that has no others. Prints `help` for --help, and complains of an
  * option that is not known. Returns the index of the first argument behind the options, or -1 when
  * the command ends here, with *status.
  */

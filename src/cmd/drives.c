@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "cmd/command.h"
 #include "cmd/old_letters.h"
+#include "cmd/sources.h"
 #include "disk/drives.h"
 #include "disk/partition.h"
 #include "disk/room.h"
@@ -167,6 +168,7 @@ struct output {
 	FILE *text;
 	struct buf buf;
 	struct json json;
+	struct stick stick;
 	bool any_filesystem;
 	enum status status;
 };
@@ -179,6 +181,7 @@ static void look(
 
 	findings_init(&view->findings);
 	view->problem = "";
+	view->stick = stick_has(&output->stick, &view->drive);
 	if (look_at_drive(arena, view, &error)) {
 		output->any_filesystem = output->any_filesystem || has_filesystem(view);
 	} else if (asked_for) {
@@ -257,6 +260,7 @@ enum status command_drives(int argc, char **argv)
 		return status;
 	if (!options.quiet)
 		output.text = options.json ? stderr : stdout;
+	stick_find("", &output.stick);
 	json_start(&output.json, &output.buf, true);
 	json_begin_object(&output.json);
 	json_key(&output.json, "drives");

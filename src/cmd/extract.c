@@ -5,6 +5,7 @@
 #include "base/stop.h"
 #include "base/text.h"
 #include "cmd/plan_file.h"
+#include "cmd/sources.h"
 #include "extract/destination.h"
 #include "extract/extract.h"
 #include "extract/interrupt.h"
@@ -24,14 +25,16 @@ struct extract_command {
 	struct common_options common;
 	struct extract_options options;
 	struct choices choices;
+	struct text_list ruled_out; /* its texts and items are the choices' */
 	bool dry_run;
 };
 
 static const char help[] =
-    "usage: coldlift extract --to DIR [options] SOURCE...\n\n"
+    "usage: coldlift extract --to DIR [options] [SOURCE...]\n\n"
     "Takes people's files off the drives or images named by SOURCE, which are only\n"
     "read, into archives in a new folder under DIR, with a record of every file and\n"
-    "hashes of everything. Name all drives of one PC together.\n\n"
+    "hashes of everything. Name all drives of one PC together. On the live stick, and\n"
+    "only there, no SOURCE means every drive but the stick and the one with DIR.\n\n"
     "  --to DIR          the folder at the destination; it must be on another drive\n"
     "  --format FORMAT   zip (usual), tar, or folder (plain files)\n"
     "  --person NAME     only this person (account, full or folder name); can be\n"
@@ -54,6 +57,7 @@ static const char help[] =
     "                    as links) or 'each' (usual for zip and folder); zip with\n"
     "                    'once' stores the first and lists the others in the record\n"
     "                    only\n"
+    "  --not DRIVE       leave this drive out where no SOURCE is named; can be repeated\n"
     "  --json            one JSON document on standard output, text for people on\n"
     "                    standard error\n"
     "  --quiet           no progress, no text for people\n"
@@ -134,6 +138,8 @@ static bool take_value(struct extract_command *command, int option, const char *
 		return choices_add(choices, &choices->persons, value) || error_no_memory(error);
 	case 'T':
 		return choices_add(choices, &choices->takes, value) || error_no_memory(error);
+	case 'x':
+		return choices_add(choices, &command->ruled_out, value) || error_no_memory(error);
 	case 'L':
 		return choices_add(choices, &choices->leaves, value) || error_no_memory(error);
 	default:
@@ -149,7 +155,8 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 	    {"take", required_argument, NULL, 'T'}, {"leave", required_argument, NULL, 'L'},
 	    {"plan", required_argument, NULL, 'F'}, {"dry-run", no_argument, NULL, 'd'},
 	    {"part-size", required_argument, NULL, 'p'}, {"name", required_argument, NULL, 'n'},
-	    {"same", required_argument, NULL, 's'}, {"json", no_argument, NULL, 'j'},
+	    {"same", required_argument, NULL, 's'}, {"not", required_argument, NULL, 'x'},
+	    {"json", no_argument, NULL, 'j'},
 	    {"quiet", no_argument, NULL, 'q'}, {"help", no_argument, NULL, 'h'},
 	    {NULL, 0, NULL, 0}};
 	struct error error = {0};
@@ -181,10 +188,7 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 		else if (!take_value(command, option, optarg, &error))
 			break;
 	}
-	if (error.status == 0 && optind >= argc)
-		error_set(&error, STATUS_USAGE,
-		    "extract needs at least one SOURCE, a drive or an image file");
-	else if (error.status == 0 && command->options.to == NULL && !command->dry_run)
+	if (error.status == 0 && command->options.to == NULL && !command->dry_run)
 		error_set(&error, STATUS_USAGE, "extract needs --to DIR, the folder to write into");
 	if (error.status == 0)
 		return true;
@@ -255,8 +259,8 @@ static enum status extract(const struct extract_command *command, const struct p
 }
 
 /* Everything after the command line. */
-static enum status run(const struct extract_command *command, const char *const *sources,
-    size_t n_sources, struct findings *findings, struct error *error)
+static enum status run(const struct extract_command *command, const struct sources *sources,
+    struct findings *findings, struct error *error)
 {
 	struct plan_options choices = choices_to_options(&command->choices);
 	struct destination destination;
@@ -272,7 +276,8 @@ static enum status run(const struct extract_command *command, const char *const 
 		return error->status;
 	stop_hold(&before);
 	progress_start(&progress, "Reading file tables", 0, command->common.quiet);
-	surveyed = survey_run(&survey, sources, n_sources, &progress, findings, error);
+	surveyed = (sources->chosen ? survey_run_chosen : survey_run)(
+	    &survey, sources->paths, sources->count, &progress, findings, error);
 	progress_end(&progress);
 	if (surveyed && plan_make(&plan, &survey, &choices, findings, error)) {
 		/* From here on the work itself stops cleanly. */
@@ -291,9 +296,25 @@ static enum status run(const struct extract_command *command, const char *const 
 	return status;
 }
 
+static bool find_sources(const struct extract_command *command, int argc, char **argv,
+    struct arena *arena, struct sources *sources, struct error *error)
+{
+	const struct source_wish wish = {
+	    .named = (const char *const *)argv + optind,
+	    .n_named = (size_t)(argc - optind),
+	    .ruled_out = command->ruled_out.items,
+	    .n_ruled_out = command->ruled_out.count,
+	    .to = command->options.to,
+	};
+
+	return sources_find(arena, "", "extract", &wish, sources, error);
+}
+
 enum status command_extract(int argc, char **argv)
 {
 	struct extract_command command = {0};
+	struct arena arena = {0};
+	struct sources sources;
 	struct findings findings;
 	struct error error = {0};
 	enum status status;
@@ -301,12 +322,16 @@ enum status command_extract(int argc, char **argv)
 	if (parse(argc, argv, &command, &status)) {
 		command.options.quiet = command.common.quiet;
 		findings_init(&findings);
-		status = run(&command, (const char *const *)argv + optind, (size_t)(argc - optind),
-		    &findings, &error);
+		if (find_sources(&command, argc, argv, &arena, &sources, &error))
+			status = run(&command, &sources, &findings, &error);
+		else
+			status = error.status;
 		if (error.status != 0)
 			command_complain(&error);
 		findings_free(&findings);
 	}
 	choices_free(&command.choices);
+	free(command.ruled_out.items);
+	arena_free(&arena);
 	return status;
 }

@@ -1,5 +1,6 @@
 /* The command `survey`: says whose PC it was and where everything is. */
 #include "cmd/command.h"
+#include "cmd/sources.h"
 
 #include "base/json.h"
 #include "base/progress.h"
@@ -11,14 +12,16 @@
 #include <stdio.h>
 
 static const char help[] =
-    "usage: coldlift survey [options] SOURCE...\n\n"
+    "usage: coldlift survey [options] [SOURCE...]\n\n"
     "Reads the drives or images named by SOURCE, without changing them, and says\n"
     "which old systems, persons, folders and programs are on them, and what to look\n"
-    "out for. Name all drives of one PC together.\n\n"
-    "  --json    one JSON document on standard output, text for people on standard\n"
-    "            error\n"
-    "  --quiet   no progress, no text for people\n"
-    "  --help    this text\n\n"
+    "out for. Name all drives of one PC together. On the live stick, and only there,\n"
+    "no SOURCE means every drive but the stick.\n\n"
+    "  --not DRIVE  leave this drive out where no SOURCE is named; can be repeated\n"
+    "  --json       one JSON document on standard output, text for people on standard\n"
+    "               error\n"
+    "  --quiet      no progress, no text for people\n"
+    "  --help       this text\n\n"
     "Exit status: 0 complete, 2 wrong command line, 3 no readable volume, 5 anything\n"
     "else.\n";
 
@@ -52,38 +55,53 @@ static bool say(
 	return !survey->findings->incomplete || error_no_memory(error);
 }
 
-enum status command_survey(int argc, char **argv)
+static bool survey_sources(const struct sources *sources, const struct common_options *options,
+    struct error *error)
 {
-	struct common_options options = {0};
 	struct findings findings;
 	struct progress progress;
 	struct survey survey;
-	struct error error = {0};
-	enum status status;
 	sigset_t before;
 	bool good;
-	int first = command_options(argc, argv, help, &options, &status);
 
-	if (first < 0)
-		return status;
-	if (first == argc) {
-		error_set(&error, STATUS_USAGE,
-		    "survey needs at least one SOURCE, a drive or an image file");
-		command_complain(&error);
-		return error.status;
-	}
 	findings_init(&findings);
 	stop_hold(&before);
-	progress_start(&progress, "Reading file tables", 0, options.quiet);
-	good = survey_run(&survey, (const char *const *)argv + first, (size_t)(argc - first),
-	    &progress, &findings, &error);
+	progress_start(&progress, "Reading file tables", 0, options->quiet);
+	good = (sources->chosen ? survey_run_chosen : survey_run)(
+	    &survey, sources->paths, sources->count, &progress, &findings, error);
 	progress_end(&progress);
-	good = good && say(&survey, &options, &error);
-	status = good ? STATUS_COMPLETE : error.status;
-	if (!good)
-		command_complain(&error);
+	good = good && say(&survey, options, error);
 	survey_free(&survey);
 	stop_release(&before);
 	findings_free(&findings);
+	return good;
+}
+
+enum status command_survey(int argc, char **argv)
+{
+	struct arena arena = {0};
+	struct common_options options = {
+	    .ruled_out = arena_array(&arena, (size_t)argc, sizeof(*options.ruled_out))};
+	struct source_wish wish = {0};
+	struct sources sources;
+	struct error error = {0};
+	enum status status = STATUS_OTHER;
+	int first = -1;
+
+	if (options.ruled_out != NULL)
+		first = command_options(argc, argv, help, &options, &status);
+	if (first >= 0) {
+		wish.named = (const char *const *)argv + first;
+		wish.n_named = (size_t)(argc - first);
+		wish.ruled_out = options.ruled_out;
+		wish.n_ruled_out = options.n_ruled_out;
+		status = STATUS_COMPLETE;
+		if (!sources_find(&arena, "", "survey", &wish, &sources, &error) ||
+		    !survey_sources(&sources, &options, &error)) {
+			command_complain(&error);
+			status = error.status;
+		}
+	}
+	arena_free(&arena);
 	return status;
 }

@@ -173,6 +173,7 @@ static const char *read_serial(struct arena *arena, const char *folder, const ch
 static bool read_drive(struct arena *arena, const char *root, const char *folder,
     struct drive *drive, struct error *error)
 {
+	drive->number = sysfs_device_number(folder);
 	drive->bus = bus_of_path(below_sys(root, folder), folder);
 	drive->model = read_model(arena, folder);
 	drive->serial = read_serial(arena, folder, drive->bus);
@@ -189,6 +190,9 @@ static bool is_listed(const char *name, const char *folder)
 {
 	struct sysfs_path file;
 
+	/* The boot areas of an eMMC (JESD84-B51, 6.2) hold firmware and nobody's files. */
+	if (starts_with_number(name, "mmcblk") && strstr(name, "boot") != NULL)
+		return false;
 	if (starts_with_number(name, "ram") || starts_with_number(name, "zram") ||
 	    starts_with_number(name, "sr") || starts_with_number(name, "fd"))
 		return false;

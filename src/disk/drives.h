@@ -21,6 +21,7 @@ struct drive {
 	const char *serial;
 	const char *
 	    bus; /* "USB", "ATA" (also SATA), "NVMe", "virtio", "image file", ... "" when unknown */
+	dev_t number;  /* of the whole drive, as the kernel has it; 0: an image file */
 	uint64_t size; /* bytes */
 	uint32_t sector_size, physical_sector_size;
 	bool removable, spinning, read_only;

@@ -259,7 +259,8 @@ static void take_whole(struct table_job *job, struct table *table)
 	table->count = 1;
 }
 
-static void choose(struct table_job *job, const uint32_t *sizes, struct table *table)
+/* Returns whether the first sector could be read. */
+static bool choose(struct table_job *job, const uint32_t *sizes, struct table *table)
 {
 	struct candidate best = {0};
 	struct first_sector first = {0};
@@ -277,24 +278,25 @@ static void choose(struct table_job *job, const uint32_t *sizes, struct table *t
 	}
 	if (first.mbr != MBR_ORDINARY && best.grade == GRADE_SOUND) {
 		take_gpt(job, &best, table);
-		return;
+		return true;
 	}
 	/* A drive that was one volume before it got a table can still have that volume's mark. */
 	if (filesystem_of_boot_sector(job->source, 0) != FILESYSTEM_NONE &&
 	    (first.mbr != MBR_ORDINARY || score_mbr(job, sizes, &first) == 0)) {
 		take_whole(job, table);
-		return;
+		return true;
 	}
 	if (first.mbr == MBR_ORDINARY || (first.mbr == MBR_DOUBTFUL && !had_gpt))
 		take_mbr(job, sizes, &first, table);
 	if (table->kind != TABLE_NONE || job->no_memory)
-		return;
+		return first.readable;
 	for (size_t i = 0; i < SIZES; i++)
 		consider_backup(job, sizes[i], other[i], &best);
 	if (best.grade != GRADE_NONE)
 		take_gpt(job, &best, table);
 	else
 		take_whole(job, table);
+	return first.readable;
 }
 
 static void say_lost(struct table_job *job, const struct table *table)
@@ -306,8 +308,17 @@ static void say_lost(struct table_job *job, const struct table *table)
 	    table->count, table->count == 1 ? "volume was" : "volumes were");
 }
 
-static void say_nothing_found(struct table_job *job)
+static void say_nothing_found(struct table_job *job, bool readable)
 {
+	if (!readable) {
+		findings_add(job->findings, WEIGHT_LOSS, "drive-unreadable",
+		    source_path(job->source),
+		    "A drive that asks for a password when the PC starts is locked until its owner "
+		    "types it there. One that clicks, smells or drops out belongs to a recovery "
+		    "laboratory.",
+		    "The drive's first sector cannot be read, and nothing was recognised on it.");
+		return;
+	}
 	findings_add(job->findings, WEIGHT_CAUTION, "table-none", source_path(job->source),
 	    "Check that this is the right drive or image. A drive that was wiped, or that uses "
 	    "hardware encryption in its adapter, looks like this too.",
@@ -363,11 +374,12 @@ bool table_read(struct source *source, struct arena *arena, struct findings *fin
 	struct table_job job = {
 	    source, arena, findings, source_sector_size(source), source_size(source), false};
 	uint32_t sizes[SIZES] = {job.sector_size, 512, 4096};
+	bool readable;
 
 	/* A size that is tried already is tried again in vain, which does no harm. */
 	memset(table, 0, sizeof(*table));
 	table->sector_size = sizes[0];
-	choose(&job, sizes, table);
+	readable = choose(&job, sizes, table);
 	if (job.no_memory)
 		return error_no_memory(error);
 	if (table->count == 0 && table->kind == TABLE_NONE)
@@ -380,7 +392,7 @@ bool table_read(struct source *source, struct arena *arena, struct findings *fin
 	if (table->count > 1)
 		qsort(table->items, table->count, sizeof(*table->items), compare_partitions);
 	if (table->kind == TABLE_NONE && table->count == 0)
-		say_nothing_found(&job);
+		say_nothing_found(&job, readable);
 	if (table->kind == TABLE_LOST)
 		say_lost(&job, table);
 	if (table->kind != TABLE_NONE) {

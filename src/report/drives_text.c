@@ -36,6 +36,7 @@ static void print_heading(const struct drive_view *view, FILE *out)
 		buf_printf(&line, ", serial number %s", drive->serial);
 	add_part(&line, drive->bus);
 	add_part(&line, kind_of_storage(drive));
+	add_part(&line, view->stick ? "this stick" : "");
 	if (view->readable && view->table.kind == TABLE_LOST)
 		add_part(&line, "partition table lost");
 	else if (view->readable && view->table.kind != TABLE_NONE)
@@ -183,6 +184,7 @@ void drive_view_to_json(const struct drive_view *view, struct json *json)
 	json_key_bool(json, "removable", drive->removable);
 	json_key_bool(json, "spinning", drive->spinning);
 	json_key_bool(json, "image", drive->is_image);
+	json_key_bool(json, "stick", view->stick);
 	json_key_bool(json, "readable", view->readable);
 	json_key_text(json, "problem", *view->problem != '\0' ? view->problem : NULL);
 	json_key(json, "table");

@@ -24,6 +24,7 @@ struct drive_view {
 	struct drive drive;
 	bool readable;       /* table and volumes are filled in */
 	bool faulty;         /* something could not be read: better not to read more than needed */
+	bool stick;          /* coldlift was started from it */
 	const char *problem; /* why not: one sentence without a full stop; "" otherwise */
 	struct table table;
 	struct volume_view *volumes; /* one per entry of the table */

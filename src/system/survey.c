@@ -66,7 +66,7 @@ bool survey_is_stopped(struct error *error)
 	return true;
 }
 
-static bool open_drive(struct survey *survey, const char *path, struct error *error)
+static bool open_source(struct survey *survey, const char *path, struct error *error)
 {
 	struct survey_drive *drive = &survey->drives[survey->n_drives];
 	struct device *device = device_open(path, error);
@@ -77,13 +77,29 @@ static bool open_drive(struct survey *survey, const char *path, struct error *er
 	if (!drive->source)
 		return false;
 	survey->n_drives++;
-	return drive_describe(&survey->arena, "", path, &drive->about, error) &&
-	       table_read(drive->source, &survey->arena, survey->findings, &drive->table, error);
+	return true;
 }
 
-static bool open_drives(
-    struct survey *survey, const char *const *paths, size_t n_paths, struct error *error)
+static bool look_at_drive(
+    struct survey *survey, struct survey_drive *drive, const char *path, struct error *error)
 {
+	if (!drive_describe(&survey->arena, "", path, &drive->about, error) ||
+	    !table_read(drive->source, &survey->arena, survey->findings, &drive->table, error))
+		return false;
+	if (source_is_lost(drive->source))
+		findings_add(survey->findings, WEIGHT_LOSS, "drive-lost", path,
+		    "If it clicks, smells or drops out, switch it off: it belongs to a recovery "
+		    "laboratory.",
+		    "The drive stopped answering while it was looked at.");
+	return true;
+}
+
+/* `chosen`: nobody named the drives, and one that cannot be opened does not end the run. */
+static bool open_drives(struct survey *survey, const char *const *paths, size_t n_paths,
+    bool chosen, struct error *error)
+{
+	struct error trouble = {0};
+
 	survey->drives = arena_array(&survey->arena, n_paths + 1, sizeof(*survey->drives));
 	if (!survey->drives)
 		return error_no_memory(error);
@@ -93,10 +109,27 @@ static bool open_drives(
 			    "", "The same drive was named twice; it is read once.");
 			continue;
 		}
-		if (survey_is_stopped(error) || !open_drive(survey, paths[i], error))
+		if (survey_is_stopped(error))
 			return false;
+		if (open_source(survey, paths[i], &trouble)) {
+			if (!look_at_drive(survey, &survey->drives[survey->n_drives - 1], paths[i],
+				error))
+				return false;
+			continue;
+		}
+		if (!chosen) {
+			*error = trouble;
+			return false;
+		}
+		findings_add(survey->findings, WEIGHT_LOSS, "drive-not-opened", paths[i],
+		    "Look at its plugs, or try it in another slot or adapter. A drive that asks for "
+		    "a password when the PC starts is locked until its owner types it there.",
+		    "This drive was left out: %s.", trouble.text);
 	}
-	return true;
+	if (survey->n_drives > 0)
+		return true;
+	return error_set(error, STATUS_NO_VOLUME, "none of the drives can be opened; the last: %s",
+	    trouble.text);
 }
 
 /* --- names of volumes --- */
@@ -208,13 +241,25 @@ static bool learn_systems(struct survey *survey, struct error *error)
 	return true;
 }
 
-bool survey_run(struct survey *survey, const char *const *paths, size_t n_paths,
+static bool run(struct survey *survey, const char *const *paths, size_t n_paths, bool chosen,
     struct progress *progress, struct findings *findings, struct error *error)
 {
 	*survey = (struct survey){.findings = findings, .progress = progress};
 	arena_init(&survey->arena);
-	return open_drives(survey, paths, n_paths, error) && open_volumes(survey, error) &&
+	return open_drives(survey, paths, n_paths, chosen, error) && open_volumes(survey, error) &&
 	       learn_systems(survey, error) && (give_letters(survey), name_volumes(survey, error));
+}
+
+bool survey_run(struct survey *survey, const char *const *paths, size_t n_paths,
+    struct progress *progress, struct findings *findings, struct error *error)
+{
+	return run(survey, paths, n_paths, false, progress, findings, error);
+}
+
+bool survey_run_chosen(struct survey *survey, const char *const *paths, size_t n_paths,
+    struct progress *progress, struct findings *findings, struct error *error)
+{
+	return run(survey, paths, n_paths, true, progress, findings, error);
 }
 
 void survey_free(struct survey *survey)

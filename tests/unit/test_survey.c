@@ -43,6 +43,40 @@ static void test_progress(void **state)
 	image_drop(&image);
 }
 
+/* Drives that nobody named: what cannot be opened is told, and the others go on. */
+static void test_chosen(void **state)
+{
+	struct drive_image image = image_make(4 << 20);
+	const char *const paths[] = {"/nowhere/sdx", image.path};
+	struct findings findings;
+	struct survey survey;
+	struct error error = {0};
+	char command[160];
+
+	(void)state;
+	snprintf(command, sizeof(command), "mkntfs -q -F -s 512 %s >/dev/null 2>&1", image.path);
+	if (system(command) != 0) {
+		image_drop(&image);
+		skip();
+	}
+	findings_init(&findings);
+	assert_true(survey_run_chosen(&survey, paths, 2, NULL, &findings, &error));
+	assert_int_equal(survey.n_drives, 1);
+	assert_int_equal(error.status, 0);
+	assert_true(findings_have(&findings, "drive-not-opened"));
+	assert_int_equal(findings_count(&findings, WEIGHT_LOSS), 1);
+	survey_free(&survey);
+	assert_false(survey_run_chosen(&survey, paths, 1, NULL, &findings, &error));
+	assert_int_equal(error.status, STATUS_NO_VOLUME);
+	survey_free(&survey);
+	/* One that was named has to be there. */
+	assert_false(survey_run(&survey, paths, 2, NULL, &findings, &error));
+	assert_int_equal(error.status, STATUS_NO_VOLUME);
+	survey_free(&survey);
+	findings_free(&findings);
+	image_drop(&image);
+}
+
 /* Values can share one large cell: copies of it must not fill the memory. */
 static void test_large_texts(void **state)
 {
@@ -90,6 +124,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_progress),
+	    cmocka_unit_test(test_chosen),
 	    cmocka_unit_test(test_large_texts),
 	};
 
