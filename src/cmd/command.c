@@ -23,11 +23,12 @@ int command_options(int argc, char **argv, const char *help, struct common_optio
 	static const struct option known[] = {
 	    {"json", no_argument, NULL, 'j'},
 	    {"quiet", no_argument, NULL, 'q'},
+	    {"no-text", no_argument, NULL, 't'},
 	    {"help", no_argument, NULL, 'h'},
 	    {"not", required_argument, NULL, 'x'},
 	    {NULL, 0, NULL, 0},
 	};
-	/* The last one is not for every command. */
+	/* The others are not for every command. */
 	static const struct option fewer[] = {
 	    {"json", no_argument, NULL, 'j'},
 	    {"quiet", no_argument, NULL, 'q'},
@@ -50,6 +51,9 @@ int command_options(int argc, char **argv, const char *help, struct common_optio
 			break;
 		case 'x':
 			options->ruled_out[options->n_ruled_out++] = optarg;
+			break;
+		case 't':
+			options->no_text = true;
 			break;
 		case 'h':
 			fputs(help, stdout);

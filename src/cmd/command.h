@@ -21,11 +21,13 @@ enum status command_drives(int argc, char **argv);
 enum status command_survey(int argc, char **argv);
 enum status command_extract(int argc, char **argv);
 enum status command_verify(int argc, char **argv);
+enum status command_console(int argc, char **argv);
 
 /* Options that every command knows. */
 struct common_options {
 	bool json;  /* one JSON document on standard output, text for people on standard error */
 	bool quiet; /* no progress, no text for people */
+	bool no_text; /* no text for people, but progress: for a program that shows it in its own way */
 	/* --not DRIVE: room for argc of them. NULL: the command does not know this option. */
 	const char **ruled_out;
 	size_t n_ruled_out;

@@ -27,6 +27,7 @@ struct extract_command {
 	struct choices choices;
 	struct text_list ruled_out; /* its texts and items are the choices' */
 	bool dry_run;
+	bool open_only; /* the JSON of a dry run lists only what needs a decision */
 };
 
 static const char help[] =
@@ -48,6 +49,7 @@ static const char help[] =
     "                    PATTERN' and 'person NAME'; empty lines and lines that start\n"
     "                    with # do not count\n"
     "  --dry-run         only say what would be taken and what not; writes nothing\n"
+    "  --open-only       in the JSON of a dry run, list only what needs a decision\n"
     "  --part-size SIZE  begin a new archive before one becomes larger than this:\n"
     "                    700M, 4G (powers of 1000) or 4GiB (powers of 1024); at\n"
     "                    least 1M\n"
@@ -61,6 +63,7 @@ static const char help[] =
     "  --json            one JSON document on standard output, text for people on\n"
     "                    standard error\n"
     "  --quiet           no progress, no text for people\n"
+    "  --no-text         progress, but no text for people\n"
     "  --help            this text\n\n"
     "Exit status: 0 complete, 1 finished with losses that are listed, 2 wrong command\n"
     "line, 3 no readable volume, 4 the destination failed, 5 anything else.";
@@ -156,8 +159,9 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 	    {"plan", required_argument, NULL, 'F'}, {"dry-run", no_argument, NULL, 'd'},
 	    {"part-size", required_argument, NULL, 'p'}, {"name", required_argument, NULL, 'n'},
 	    {"same", required_argument, NULL, 's'}, {"not", required_argument, NULL, 'x'},
-	    {"json", no_argument, NULL, 'j'},
-	    {"quiet", no_argument, NULL, 'q'}, {"help", no_argument, NULL, 'h'},
+	    {"json", no_argument, NULL, 'j'}, {"open-only", no_argument, NULL, 'o'},
+	    {"quiet", no_argument, NULL, 'q'}, {"no-text", no_argument, NULL, 'N'},
+	    {"help", no_argument, NULL, 'h'},
 	    {NULL, 0, NULL, 0}};
 	struct error error = {0};
 	int option;
@@ -183,6 +187,10 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 			command->common.json = true;
 		else if (option == 'q')
 			command->common.quiet = true;
+		else if (option == 'N')
+			command->common.no_text = true;
+		else if (option == 'o')
+			command->open_only = true;
 		else if (option == 'd')
 			command->dry_run = true;
 		else if (!take_value(command, option, optarg, &error))
@@ -200,7 +208,7 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 static bool say(const struct extract_command *command, const struct summary *summary,
     struct error *error)
 {
-	if (!command->common.quiet)
+	if (!command->common.quiet && !command->common.no_text)
 		summary_print(command->common.json ? stderr : stdout, summary);
 	if (command->common.json && !summary_print_json(stdout, summary))
 		return error_set(error, STATUS_OTHER, "standard output cannot be written to");
@@ -213,7 +221,7 @@ static enum status dry_run(const struct extract_command *command, const struct p
 	struct outcomes outcomes = {0};
 	struct sums sums = {0};
 	struct summary summary = {.plan = plan, .outcomes = &outcomes, .sums = &sums,
-	    .findings = findings};
+	    .findings = findings, .open_only = command->open_only};
 	bool good = outcomes_start(&outcomes, plan) && sums_make(&sums, &outcomes);
 
 	if (!good)

@@ -21,6 +21,7 @@ static const char help[] =
     "  --json       one JSON document on standard output, text for people on standard\n"
     "               error\n"
     "  --quiet      no progress, no text for people\n"
+    "  --no-text    progress, but no text for people\n"
     "  --help       this text\n\n"
     "Exit status: 0 complete, 2 wrong command line, 3 no readable volume, 5 anything\n"
     "else.\n";
@@ -45,7 +46,7 @@ static bool say(
     const struct survey *survey, const struct common_options *options, struct error *error)
 {
 	findings_sort(survey->findings);
-	if (!options->quiet)
+	if (!options->quiet && !options->no_text)
 		survey_print(survey, options->json ? stderr : stdout);
 	if (options->json && !print_json(survey, error))
 		return false;

@@ -26,6 +26,8 @@ struct look_volume {
 	const char *letter;     /* on the old PC, "C:"; "" when not known */
 	uint64_t size;          /* bytes */
 	uint64_t free;          /* bytes; LOOK_FREE_UNKNOWN */
+	unsigned number;        /* of the partition; 0: the whole drive */
+	const char *kind;       /* "EFI system", "recovery"; "" when not known */
 	bool is_system;         /* EFI, reserved, recovery */
 	bool dirty;             /* NTFS: was not taken out of use properly */
 };
@@ -42,12 +44,17 @@ struct look_drive {
 				       "locked", "unknown"; "" when it was not asked */
 	const char *faults;         /* the same as a sentence; "" */
 	unsigned link_megabits;     /* of a USB drive; 0: not known or no USB */
+	const char *set;            /* "a mirror of 2 drives (rst)": the set it belongs to; "" */
+	bool set_readable;          /* it is in no set, or can be read without the others */
+	bool is_old;                /* after a survey: an old system, a part of one, or a folder
+				       that one moved lies on it */
 	struct look_volume *volumes;
 	size_t n_volumes;
 	struct findings findings;
 };
 
 struct look_person {
+	const char *key; /* unique within its old system; `extract --person` understands it */
 	const char *account, *full_name, *folder; /* "" when not known */
 	uint64_t files, bytes;                    /* of the profile and the places outside it */
 };
@@ -58,6 +65,7 @@ struct look_system {
 	const char *volume;  /* "C:" */
 	struct look_person *persons;
 	size_t n_persons;
+	uint64_t shared_bytes; /* of the folders that all persons share */
 };
 
 struct look {
@@ -68,10 +76,15 @@ struct look {
 	bool surveyed;
 	struct look_system *systems;
 	size_t n_systems;
+	uint64_t other_bytes;     /* in use on the old volumes without an old system */
 	struct findings findings; /* of the survey */
 };
 
-/* Fills in drives and volumes. False with *error; the look can be freed either way. */
+/* Before first use; a look that was freed has to be begun again. */
+void look_init(struct look *look);
+void look_free(struct look *look);
+
+/* Fills in drives and volumes, in place of what was there. False with *error. */
 bool look_at_drives(struct look *look, struct error *error);
 
 /*
@@ -81,6 +94,25 @@ bool look_at_drives(struct look *look, struct error *error);
  */
 bool look_at_systems(struct look *look, const char *const *not, size_t n_not, struct error *error);
 
-void look_free(struct look *look);
+/*
+ * The same from what the commands said (`drives --json`, `survey --json`), for tests. What is not
+ * there or has another type counts as not known; text that is no JSON object is an error.
+ */
+bool look_read_drives(struct look *look, const char *json, size_t length, struct error *error);
+bool look_read_survey(struct look *look, const char *json, size_t length, struct error *error);
+
+/* Does the drive fail: says so itself, has dropped out, or could not read what was asked for? */
+bool look_is_failing(const struct look_drive *drive);
+
+/* Is the drive, or one of its volumes, locked by a password or encrypted? */
+bool look_is_locked(const struct look_drive *drive);
+bool look_is_encrypted(const struct look_volume *volume);
+
+/*
+ * Bytes that a destination should have free: persons' and shared folders, and all that is in use
+ * on volumes without an old system. An estimate from above; the exact sum is known before a job
+ * begins.
+ */
+uint64_t look_bytes(const struct look *look);
 
 #endif

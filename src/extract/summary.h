@@ -18,6 +18,7 @@ struct summary {
 	const struct job *job;     /* NULL: a dry run */
 	const struct parts *parts; /* NULL: a dry run */
 	enum status status;
+	bool open_only; /* in the JSON of a dry run, list only what needs a decision */
 };
 
 void summary_print(FILE *stream, const struct summary *summary);

@@ -94,13 +94,16 @@ static void item_to_json(struct json *json, const struct plan *plan, const struc
 }
 
 /* There can be millions: the text is handed to the stream as it grows. */
-static bool items_to_json(FILE *stream, struct json *json, const struct plan *plan)
+static bool items_to_json(
+    FILE *stream, struct json *json, const struct plan *plan, bool open_only)
 {
 	struct buf text = {0};
 	bool good = true;
 
 	json_begin_array(json);
 	for (size_t i = 0; good && i < plan->n_items; i++) {
+		if (open_only && !reason_needs_decision((enum reason)plan->items[i].reason))
+			continue;
 		item_to_json(json, plan, &plan->items[i], &text);
 		if (json->buf->length < FLUSH_AT)
 			continue;
@@ -144,7 +147,7 @@ bool summary_print_json(FILE *stream, const struct summary *summary)
 	findings_to_json(summary->findings, &json);
 	if (summary->job == NULL) {
 		json_key(&json, "items");
-		good = items_to_json(stream, &json, summary->plan);
+		good = items_to_json(stream, &json, summary->plan, summary->open_only);
 	}
 	json_end(&json);
 	good = good && !buf.failed && fwrite(buf.data, 1, buf.length, stream) == buf.length &&

@@ -9,7 +9,7 @@ type it. QMP plugs drives in and out.
         pc.shell()                      # the technicians' shell
         print(pc.command("dmesg"))
 
-A start screen with other words only needs START_SCREEN and shell() changed.
+A start screen with other words only needs START_SCREEN, MORE and shell() changed.
 """
 
 import dataclasses
@@ -26,6 +26,7 @@ IMAGE = pathlib.Path(os.environ.get("COLDLIFT_IMAGE", "build/coldlift.iso")).res
 
 # What the start screen shows when it waits for a person.
 START_SCREEN = r"coldlift> $"
+MORE = r"-- Enter for more -- $"  # and when it has more than a screen full
 SHELL_PROMPT = "technician# "
 
 FIRMWARE_FOLDER = pathlib.Path("/usr/share/OVMF")
@@ -225,12 +226,21 @@ class Machine:
             self._receive(0.7)
             if self.process.poll() is not None:
                 raise RuntimeError("QEMU ended: " + (self.folder / "qemu.log").read_text())
-        self.expect(START_SCREEN, seconds)
+        self.screen = self.menu(seconds)
         self.seconds = time.monotonic() - self.began
-        self.screen = self.before
+
+    def menu(self, seconds=60):
+        """Waits until the start screen waits for a letter, and turns the pages; the text up to there."""
+        text = ""
+        while True:
+            found = self.expect(f"({START_SCREEN})|({MORE})", seconds)
+            text += self.before
+            if found.group(1):
+                return text
+            self.send("\n")
 
     def shell(self):
-        self.send("\n")
+        self.send("s\n")
         self.expect(r"# $")
         self.send(f"PS1='{SHELL_PROMPT}'; stty -echo\n")
         self.expect(rf"\n{SHELL_PROMPT}$")

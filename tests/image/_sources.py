@@ -101,7 +101,7 @@ def boot_test(firmware, buses, boot="usb"):
             print(f"memory: {int(memory[1]) // 1024} MiB of 512 usable, {int(memory[6]) // 1024} MiB available")
             check(int(memory[6]) > 300 * 1024, "little memory is left:", memory)
             pc.send("exit\n")
-            pc.expect("coldlift> $")
+            pc.menu()
             pc.send("p\n")
             pc.wait_off()
         for drive in drives:

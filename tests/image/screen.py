@@ -26,29 +26,52 @@ def wait_for(pc, pattern, seconds, times=1):
     return text
 
 
+def start_screen(pc, seconds):
+    """Everything that was on the screen until the start screen waits for a letter; Enter turns the pages."""
+    seen = ""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        text = screen_text(pc)
+        lines = [line.rstrip() for line in re.findall(".{80}", text[:80 * 25], re.DOTALL)]
+        last = [line for line in lines if line][-1:] or [""]
+        if last[0] in ("-- Enter for more --", "coldlift>"):
+            seen += "\n".join(lines) + "\n"
+            if last[0] == "coldlift>":
+                return seen
+            pc.press("ret")
+        time.sleep(1)
+    check(False, "the start screen does not ask for a letter", repr(seen))
+    return seen
+
+
+def type_keys(pc, *keys):
+    for key in keys:
+        pc.press(key)
+        time.sleep(0.5)
+
+
 for keyboard in ([], ["-device", "usb-kbd,bus=xhci.0"]):
     with work_folder() as work:
         folder = pathlib.Path(work)
         drives = [Drive(make_drive(folder / "source.img", "FH-SCREEN"), "ide")]
         with Machine(folder, firmware="bios", drives=drives, extra=keyboard) as pc:
-            text = wait_for(pc, "coldlift> ", 180)
+            text = start_screen(pc, 180)
             check("FH-SCREEN" in text, "the drive is not on the screen", text)
-            for key in ("z", "ret"):
-                pc.press(key)
-                time.sleep(0.3)
+            check("Nothing on the drives of this PC has been changed" in text, "the promise is missing", text)
+            check("Next step" in text, "there is no next step", text)
+            type_keys(pc, "z", "ret")
             wait_for(pc, "There is no 'z' here", 30)
             # With the German layout the same key gives a y.
-            for key in ("k", "ret", "d", "e", "ret"):
-                pc.press(key)
-                time.sleep(1)
-            wait_for(pc, "keyboard> de", 30)
-            time.sleep(5)
-            for key in ("z", "ret"):
-                pc.press(key)
-                time.sleep(0.3)
+            type_keys(pc, "k", "ret")
+            wait_for(pc, "-- Enter for more --|keyboard>", 30)
+            if "keyboard>" not in screen_text(pc):
+                type_keys(pc, "ret")
+            wait_for(pc, "keyboard>", 30)
+            type_keys(pc, "d", "e", "ret")
+            wait_for(pc, "The keyboard is now de", 30)
+            start_screen(pc, 30)
+            type_keys(pc, "z", "ret")
             wait_for(pc, "There is no 'y' here", 30)
-            for key in ("p", "ret"):
-                pc.press(key)
-                time.sleep(0.3)
+            type_keys(pc, "p", "ret")
             pc.wait_off()
 finish()

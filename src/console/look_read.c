@@ -1,0 +1,474 @@
+/*
+ * Reading what `drives --json` and `survey --json` said: see look.h.
+ *
+ * The texts come from old drives and were only made into JSON by this program: they may hold
+ * anything. They are kept as inner text and escaped where they are shown.
+ */
+#include "console/look.h"
+
+#include "base/buf.h"
+#include "base/text.h"
+#include "base/utf.h"
+
+#include <jansson.h>
+#include <string.h>
+
+/*
+ * Integers as floating-point numbers: a damaged file table can add up to more than the reader's
+ * integers hold, and one such sum must not cost the whole document. For sizes that is exact enough.
+ */
+#define READ_FLAGS (JSON_ALLOW_NUL | JSON_DECODE_INT_AS_REAL)
+
+/* --- single values --- */
+
+/* A copy of the text under the key, "" when there is none. NULL only when memory runs out. */
+static const char *text_of(struct arena *arena, const json_t *object, const char *key)
+{
+	const json_t *value = json_object_get(object, key);
+	size_t length;
+	char *copy;
+
+	if (!json_is_string(value))
+		return "";
+	length = json_string_length(value);
+	copy = arena_text(arena, json_string_value(value), length);
+	/* A NUL inside a name would hide what stands behind it. */
+	for (size_t i = 0; copy != NULL && i < length; i++)
+		if (copy[i] == '\0')
+			copy[i] = '?';
+	return copy;
+}
+
+static uint64_t to_number(const json_t *value, uint64_t unless)
+{
+	double number = json_is_number(value) ? json_number_value(value) : -1.0;
+
+	if (!(number >= 0.0))
+		return unless;
+	return number >= 9.2e18 ? UINT64_C(9200000000000000000) : (uint64_t)number;
+}
+
+static uint64_t number_of(const json_t *object, const char *key, uint64_t unless)
+{
+	return to_number(json_object_get(object, key), unless);
+}
+
+static bool is_true(const json_t *object, const char *key)
+{
+	return json_is_true(json_object_get(object, key));
+}
+
+/* Is the text under the key this one? */
+static bool is_text(const json_t *object, const char *key, const char *text)
+{
+	const char *value = json_string_value(json_object_get(object, key));
+
+	return value != NULL && strcmp(value, text) == 0;
+}
+
+static json_t *load(const char *text, size_t length, const char *what, struct error *error)
+{
+	json_error_t where;
+	json_t *document = json_loadb(text, length, READ_FLAGS, &where);
+
+	if (json_is_object(document))
+		return document;
+	json_decref(document);
+	error_set(error, STATUS_OTHER, "the %s could not be understood", what);
+	return NULL;
+}
+
+/* --- findings --- */
+
+static enum weight weight_of(const json_t *item)
+{
+	if (is_text(item, "weight", "loss"))
+		return WEIGHT_LOSS;
+	return is_text(item, "weight", "caution") ? WEIGHT_CAUTION : WEIGHT_NOTE;
+}
+
+static bool read_findings(struct findings *findings, struct arena *arena, const json_t *array)
+{
+	size_t index;
+	json_t *item;
+
+	json_array_foreach(array, index, item) {
+		const char *code = text_of(arena, item, "code");
+		const char *subject = text_of(arena, item, "subject");
+		const char *sentence = text_of(arena, item, "sentence");
+		const char *advice = text_of(arena, item, "advice");
+
+		if (code == NULL || subject == NULL || sentence == NULL || advice == NULL)
+			return false;
+		if (*sentence != '\0')
+			findings_add(findings, weight_of(item), code, subject, advice, "%s",
+			    sentence);
+	}
+	findings_sort(findings);
+	return !findings->incomplete;
+}
+
+/* --- drives --- */
+
+static bool read_volume(struct arena *arena, struct look_volume *volume, const json_t *item)
+{
+	volume->device = text_of(arena, item, "device");
+	volume->filesystem = text_of(arena, item, "filesystem");
+	volume->label = text_of(arena, item, "label");
+	volume->letter = text_of(arena, item, "letter");
+	volume->kind = text_of(arena, item, "kind");
+	volume->number = (unsigned)(number_of(item, "number", 0) & 0xFFFF);
+	volume->size = number_of(item, "size", 0);
+	volume->free = number_of(item, "free", LOOK_FREE_UNKNOWN);
+	volume->is_system = is_true(item, "system");
+	volume->dirty = is_true(item, "dirty");
+	return volume->device != NULL && volume->filesystem != NULL && volume->label != NULL &&
+	       volume->letter != NULL && volume->kind != NULL;
+}
+
+/* "a mirror of 2 drives", "one drive of a set (storage-pool)". */
+static bool read_set(struct arena *arena, struct look_drive *drive, const json_t *set)
+{
+	const char *level = text_of(arena, set, "level"), *kind = text_of(arena, set, "kind");
+	uint64_t members = number_of(set, "members", 0);
+
+	drive->set = "";
+	drive->set_readable = true;
+	if (!json_is_object(set))
+		return true;
+	drive->set_readable = is_true(set, "readable_alone");
+	if (level == NULL || kind == NULL)
+		return false;
+	if (*level == '\0' || strcmp(level, "unknown") == 0)
+		level = "set";
+	if (members > 1)
+		drive->set = arena_printf(arena, "a %s of %u drives (%s)", level,
+		    (unsigned)(members & 0xFFFF), kind);
+	else
+		drive->set = arena_printf(arena, "a %s of drives (%s)", level, kind);
+	return drive->set != NULL;
+}
+
+static bool read_volumes(struct arena *arena, struct look_drive *drive, const json_t *array)
+{
+	size_t index;
+	json_t *item;
+
+	drive->volumes = arena_array(arena, json_array_size(array), sizeof(*drive->volumes));
+	if (drive->volumes == NULL)
+		return false;
+	json_array_foreach(array, index, item)
+		if (!read_volume(arena, &drive->volumes[drive->n_volumes++], item))
+			return false;
+	return true;
+}
+
+static bool read_drive(struct arena *arena, struct look_drive *drive, const json_t *item)
+{
+	const json_t *faults = json_object_get(item, "faults");
+
+	drive->path = text_of(arena, item, "path");
+	drive->model = text_of(arena, item, "model");
+	drive->serial = text_of(arena, item, "serial");
+	drive->bus = text_of(arena, item, "bus");
+	drive->problem = text_of(arena, item, "problem");
+	drive->verdict = text_of(arena, faults, "verdict");
+	drive->faults = text_of(arena, faults, "sentence");
+	if (drive->faults != NULL && *drive->faults == '\0')
+		drive->faults = text_of(arena, faults, "why_unknown");
+	if (drive->path == NULL || drive->model == NULL || drive->serial == NULL ||
+	    drive->bus == NULL || drive->problem == NULL || drive->verdict == NULL ||
+	    drive->faults == NULL)
+		return false;
+	drive->size = number_of(item, "size", 0);
+	drive->removable = is_true(item, "removable") || strcmp(drive->bus, "USB") == 0;
+	drive->stick = is_true(item, "stick");
+	drive->readable = is_true(item, "readable");
+	drive->link_megabits =
+	    (unsigned)(number_of(json_object_get(item, "link"), "megabits", 0) & 0xFFFFFF);
+	return read_set(arena, drive, json_object_get(item, "set")) &&
+	       read_volumes(arena, drive, json_object_get(item, "volumes")) &&
+	       read_findings(&drive->findings, arena, json_object_get(item, "findings"));
+}
+
+static bool read_drives(struct look *look, const json_t *document)
+{
+	const json_t *array = json_object_get(document, "drives");
+	size_t index;
+	json_t *item;
+
+	look->drives = arena_array(&look->arena, json_array_size(array), sizeof(*look->drives));
+	if (look->drives == NULL)
+		return false;
+	json_array_foreach(array, index, item) {
+		struct look_drive *drive = &look->drives[look->n_drives++];
+
+		findings_init(&drive->findings);
+		if (!read_drive(&look->arena, drive, item))
+			return false;
+	}
+	return read_findings(
+	    &look->general, &look->arena, json_object_get(document, "findings"));
+}
+
+bool look_read_drives(struct look *look, const char *json, size_t length, struct error *error)
+{
+	json_t *document = load(json, length, "list of drives", error);
+	bool good;
+
+	look_free(look);
+	look_init(look);
+	if (document == NULL)
+		return false;
+	good = read_drives(look, document);
+	json_decref(document);
+	return good || error_no_memory(error);
+}
+
+/* --- old systems --- */
+
+static struct look_drive *find_drive(struct look *look, const char *path)
+{
+	for (size_t i = 0; path != NULL && i < look->n_drives; i++)
+		if (strcmp(look->drives[i].path, path) == 0)
+			return &look->drives[i];
+	return NULL;
+}
+
+static const json_t *find_volume(const json_t *volumes, const char *name)
+{
+	size_t index;
+	json_t *item;
+
+	json_array_foreach(volumes, index, item)
+		if (name != NULL && is_text(item, "name", name))
+			return item;
+	return NULL;
+}
+
+/* Notes that the drive of the volume with that name is one of the old PC. */
+static void mark_old(struct look *look, const json_t *volumes, const json_t *name)
+{
+	const json_t *volume = find_volume(volumes, json_string_value(name));
+	struct look_drive *drive =
+	    find_drive(look, json_string_value(json_object_get(volume, "drive")));
+
+	if (drive != NULL)
+		drive->is_old = true;
+}
+
+/* A partition that only a PC's own drive has: every Windows puts a reserved one on any drive. */
+static bool belongs_to_system(const json_t *volume)
+{
+	return is_true(volume, "system") && !is_text(volume, "kind", "reserved") &&
+	       !is_text(volume, "kind", "protective") && !is_text(volume, "kind", "Linux swap") &&
+	       !is_text(volume, "kind", "BIOS boot");
+}
+
+/* Letters of the volumes, and drives that are known to be the old PC's from their tables. */
+static bool read_survey_volumes(struct look *look, const json_t *volumes)
+{
+	size_t index;
+	json_t *item;
+
+	json_array_foreach(volumes, index, item) {
+		struct look_drive *drive =
+		    find_drive(look, json_string_value(json_object_get(item, "drive")));
+		const char *letter = text_of(&look->arena, item, "letter");
+		uint64_t number = number_of(item, "partition", 0);
+
+		if (letter == NULL)
+			return false;
+		if (drive == NULL)
+			continue;
+		drive->is_old = drive->is_old || belongs_to_system(item);
+		for (size_t i = 0; i < drive->n_volumes; i++)
+			if (drive->volumes[i].number == number)
+				drive->volumes[i].letter = letter;
+	}
+	return true;
+}
+
+static bool holds_system(const json_t *systems, const json_t *volume)
+{
+	const char *name = json_string_value(json_object_get(volume, "name"));
+	size_t index;
+	json_t *item;
+
+	json_array_foreach(systems, index, item)
+		if (name != NULL && is_text(item, "volume", name))
+			return true;
+	return false;
+}
+
+static uint64_t in_use(struct look *look, const json_t *volume)
+{
+	const struct look_drive *drive =
+	    find_drive(look, json_string_value(json_object_get(volume, "drive")));
+	uint64_t number = number_of(volume, "partition", 0);
+
+	for (size_t i = 0; drive != NULL && i < drive->n_volumes; i++) {
+		const struct look_volume *seen = &drive->volumes[i];
+
+		if (seen->number == number && seen->free <= seen->size)
+			return seen->size - seen->free;
+	}
+	return number_of(volume, "length", 0);
+}
+
+static void add_other_volumes(struct look *look, const json_t *volumes, const json_t *systems)
+{
+	size_t index;
+	json_t *item;
+
+	look->other_bytes = 0;
+	json_array_foreach(volumes, index, item)
+		if (is_true(item, "readable") && !is_true(item, "system") &&
+		    !holds_system(systems, item))
+			look->other_bytes += in_use(look, item);
+}
+
+/* Does `inner` lie in the folder `outer`? Both are {"volume":"C:","path":"\\Users\\mara"}. */
+static bool lies_in(const json_t *inner, const json_t *outer)
+{
+	const char *path = json_string_value(json_object_get(inner, "path"));
+	const char *folder = json_string_value(json_object_get(outer, "path"));
+	const char *volume = json_string_value(json_object_get(outer, "volume"));
+	size_t length;
+
+	if (path == NULL || folder == NULL || volume == NULL || !is_text(inner, "volume", volume))
+		return false;
+	length = strlen(folder);
+	/* Both come from the same table: they are spelt alike. */
+	return strncmp(path, folder, length) == 0 &&
+	       (path[length] == '\0' || path[length] == '\\' ||
+		   (length > 0 && folder[length - 1] == '\\'));
+}
+
+/* Adds the places that lie outside the profile and in no place that was added before. */
+static void add_places(struct look *look, const json_t *volumes, const json_t *places,
+    const json_t *profile, uint64_t *files, uint64_t *bytes)
+{
+	size_t index, other;
+	json_t *place, *before;
+
+	json_array_foreach(places, index, place) {
+		const json_t *at = json_object_get(place, "at");
+		bool counted = !json_is_object(at) || lies_in(at, profile);
+
+		mark_old(look, volumes, json_object_get(at, "volume"));
+		json_array_foreach(places, other, before) {
+			const json_t *there = json_object_get(before, "at");
+
+			if (other != index && lies_in(at, there) &&
+			    (other < index || !lies_in(there, at)))
+				counted = true;
+		}
+		if (counted)
+			continue;
+		*files += number_of(place, "files", 0);
+		*bytes += number_of(place, "bytes", 0);
+	}
+}
+
+static bool read_person(struct look *look, struct look_person *person, const json_t *volumes,
+    const json_t *item)
+{
+	const json_t *profile = json_object_get(item, "profile");
+
+	person->key = text_of(&look->arena, item, "key");
+	person->account = text_of(&look->arena, item, "account");
+	person->full_name = text_of(&look->arena, item, "full_name");
+	person->folder = text_of(&look->arena, item, "folder");
+	person->files = number_of(item, "files", 0);
+	person->bytes = number_of(item, "bytes", 0);
+	mark_old(look, volumes, json_object_get(profile, "volume"));
+	add_places(look, volumes, json_object_get(item, "places"), profile, &person->files,
+	    &person->bytes);
+	return person->key != NULL && person->account != NULL && person->full_name != NULL &&
+	       person->folder != NULL;
+}
+
+static void mark_lettered(struct look *look, const json_t *volumes, const json_t *letters)
+{
+	size_t index;
+	json_t *item;
+
+	/* A letter for a drive that can be taken out says only that it was plugged in once. */
+	json_array_foreach(letters, index, item) {
+		const json_t *name = json_object_get(item, "volume");
+		const json_t *volume = find_volume(volumes, json_string_value(name));
+		const struct look_drive *drive =
+		    find_drive(look, json_string_value(json_object_get(volume, "drive")));
+
+		if (drive != NULL && !drive->removable)
+			mark_old(look, volumes, name);
+	}
+}
+
+static bool read_system(
+    struct look *look, struct look_system *system, const json_t *volumes, const json_t *item)
+{
+	const json_t *persons = json_object_get(item, "persons");
+	uint64_t files = 0;
+	size_t index;
+	json_t *person;
+
+	system->pc = text_of(&look->arena, item, "computer");
+	if (system->pc != NULL && *system->pc == '\0')
+		system->pc = text_of(&look->arena, item, "key");
+	system->product = text_of(&look->arena, item, "product");
+	system->volume = text_of(&look->arena, item, "volume");
+	system->persons =
+	    arena_array(&look->arena, json_array_size(persons), sizeof(*system->persons));
+	if (system->pc == NULL || system->product == NULL || system->volume == NULL ||
+	    system->persons == NULL)
+		return false;
+	mark_old(look, volumes, json_object_get(item, "volume"));
+	mark_lettered(look, volumes, json_object_get(item, "letters"));
+	json_array_foreach(persons, index, person)
+		if (!is_true(person, "service") &&
+		    !read_person(look, &system->persons[system->n_persons++], volumes, person))
+			return false;
+	add_places(look, volumes, json_object_get(item, "shared"), NULL, &files,
+	    &system->shared_bytes);
+	return true;
+}
+
+static bool read_survey(struct look *look, const json_t *document)
+{
+	const json_t *volumes = json_object_get(document, "volumes");
+	const json_t *systems = json_object_get(document, "systems");
+	size_t index;
+	json_t *item;
+
+	look->n_systems = 0;
+	findings_free(&look->findings);
+	findings_init(&look->findings);
+	for (size_t i = 0; i < look->n_drives; i++)
+		look->drives[i].is_old = false;
+	look->systems =
+	    arena_array(&look->arena, json_array_size(systems), sizeof(*look->systems));
+	if (look->systems == NULL || !read_survey_volumes(look, volumes))
+		return false;
+	json_array_foreach(systems, index, item)
+		if (!read_system(look, &look->systems[look->n_systems++], volumes, item))
+			return false;
+	add_other_volumes(look, volumes, systems);
+	return read_findings(
+	    &look->findings, &look->arena, json_object_get(document, "findings"));
+}
+
+bool look_read_survey(struct look *look, const char *json, size_t length, struct error *error)
+{
+	json_t *document = load(json, length, "list of old systems", error);
+	bool good;
+
+	look->surveyed = false;
+	if (document == NULL)
+		return false;
+	good = read_survey(look, document);
+	json_decref(document);
+	look->surveyed = good;
+	return good || error_no_memory(error);
+}
