@@ -50,18 +50,10 @@ bool look_at_drives(struct look *look, struct error *error)
 	return ask(look, arguments, look_read_drives, error);
 }
 
-static bool is_named(const char *const *names, size_t count, const char *name)
-{
-	for (size_t i = 0; i < count; i++)
-		if (strcmp(names[i], name) == 0)
-			return true;
-	return false;
-}
-
 bool look_at_systems(struct look *look, const char *const *not, size_t n_not, struct error *error)
 {
-	const char **arguments = calloc(look->n_drives + 5, sizeof(*arguments));
-	size_t count = 0, n_sources;
+	const char **arguments = calloc(2 * (look->n_drives + n_not) + 5, sizeof(*arguments));
+	size_t count = 0, n_readable = 0;
 	bool good;
 
 	if (arguments == NULL)
@@ -70,13 +62,23 @@ bool look_at_systems(struct look *look, const char *const *not, size_t n_not, st
 	arguments[count++] = "survey";
 	arguments[count++] = "--json";
 	arguments[count++] = "--no-text";
-	n_sources = count;
-	for (size_t i = 0; i < look->n_drives; i++)
-		if (look->drives[i].readable && !look->drives[i].stick &&
-		    !is_named(not, n_not, look->drives[i].path))
-			arguments[count++] = look->drives[i].path;
-	good = count > n_sources ? ask(look, arguments, look_read_survey, error) :
-				   look_read_survey(look, "{}", 2, error);
+	/* A drive that could not be read a moment ago would only be waited for again. */
+	for (size_t i = 0; i < look->n_drives; i++) {
+		if (look->drives[i].stick)
+			continue;
+		if (look->drives[i].readable) {
+			n_readable++;
+			continue;
+		}
+		arguments[count++] = "--not";
+		arguments[count++] = look->drives[i].path;
+	}
+	for (size_t i = 0; i < n_not; i++) {
+		arguments[count++] = "--not";
+		arguments[count++] = not[i];
+	}
+	good = n_readable > 0 ? ask(look, arguments, look_read_survey, error) :
+				look_read_survey(look, "{}", 2, error);
 	free(arguments);
 	return good;
 }

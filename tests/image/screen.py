@@ -32,7 +32,8 @@ def start_screen(pc, seconds):
     until = time.monotonic() + seconds
     while time.monotonic() < until:
         text = screen_text(pc)
-        lines = [line.rstrip() for line in re.findall(".{80}", text[:80 * 25], re.DOTALL)]
+        # The screen is a window that moves down through this memory: the last line is at its lower end.
+        lines = [line.rstrip() for line in re.findall(".{80}", text.replace("\0", " "), re.DOTALL)]
         last = [line for line in lines if line][-1:] or [""]
         if last[0] in ("-- Enter for more --", "coldlift>"):
             seen += "\n".join(lines) + "\n"
