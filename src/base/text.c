@@ -3,8 +3,11 @@
 
 #include "base/utf.h"
 
+#include <errno.h>
 #include <inttypes.h>
+#include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <wchar.h>
 
 struct size_text text_size(uint64_t bytes)
@@ -25,6 +28,35 @@ struct size_text text_size(uint64_t bytes)
 	snprintf(result.text, sizeof(result.text), value < 9.95 ? "%.1f %s" : "%.0f %s", value,
 	    units[unit]);
 	return result;
+}
+
+bool text_to_size(const char *text, uint64_t *bytes)
+{
+	static const char units[] = "kMGT";
+	unsigned long long number;
+	const char *unit;
+	uint64_t factor = 1;
+	char *end;
+
+	if (*text < '0' || *text > '9')
+		return false;
+	errno = 0;
+	number = strtoull(text, &end, 10);
+	if (errno != 0)
+		return false;
+	if (*end != '\0' && strcmp(end, "B") != 0) {
+		uint64_t base = strcasecmp(end + 1, "iB") == 0 ? 1024 : 1000;
+
+		unit = strchr(units, *end == 'K' ? 'k' : *end);
+		if (unit == NULL || (base == 1000 && end[1] != '\0' && strcmp(end + 1, "B") != 0))
+			return false;
+		for (const char *u = units; u <= unit; u++)
+			factor *= base;
+	}
+	if (number > UINT64_MAX / 1024 / factor)
+		return false;
+	*bytes = number * factor;
+	return true;
 }
 
 struct size_text text_count(uint64_t number)

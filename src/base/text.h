@@ -6,6 +6,7 @@
 
 #include "base/buf.h"
 
+#include <stdbool.h>
 #include <stdint.h>
 #include <stdio.h>
 
@@ -15,6 +16,12 @@ struct size_text {
 
 /* "0 bytes", "1 byte", "900 bytes", "1.5 kB", "20 GB": powers of 1000, as drives are sold. */
 struct size_text text_size(uint64_t bytes);
+
+/*
+ * The other way round: "700M" and "4GB" (powers of 1000), "4GiB" (powers of 1024), "1500000". False
+ * when the text is no size.
+ */
+bool text_to_size(const char *text, uint64_t *bytes);
 
 /* "12,345": thousands separated by commas. */
 struct size_text text_count(uint64_t number);

@@ -17,9 +17,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
-
-#define SMALLEST_PART UINT64_C(1000000)
 
 struct extract_command {
 	struct common_options common;
@@ -68,36 +65,6 @@ static const char help[] =
     "Exit status: 0 complete, 1 finished with losses that are listed, 2 wrong command\n"
     "line, 3 no readable volume, 4 the destination failed, 5 anything else.";
 
-/* "700M", "4G", "4GiB", "1500000". */
-static bool parse_size(const char *text, uint64_t *size)
-{
-	static const char units[] = "kMGT";
-	unsigned long long number;
-	const char *unit;
-	uint64_t factor = 1;
-	char *end;
-
-	if (*text < '0' || *text > '9')
-		return false;
-	errno = 0;
-	number = strtoull(text, &end, 10);
-	if (errno != 0)
-		return false;
-	if (*end != '\0' && strcmp(end, "B") != 0) {
-		uint64_t base = strcasecmp(end + 1, "iB") == 0 ? 1024 : 1000;
-
-		unit = strchr(units, *end == 'K' ? 'k' : *end);
-		if (unit == NULL || (base == 1000 && end[1] != '\0' && strcmp(end + 1, "B") != 0))
-			return false;
-		for (const char *u = units; u <= unit; u++)
-			factor *= base;
-	}
-	if (number > UINT64_MAX / 1024 / factor)
-		return false;
-	*size = number * factor;
-	return true;
-}
-
 static bool parse_same(const char *text, enum same_choice *same)
 {
 	if (strcmp(text, "once") == 0)
@@ -132,8 +99,8 @@ static bool take_value(struct extract_command *command, int option, const char *
 		    error_set(error, STATUS_USAGE, "--same takes 'once' or 'each', not '%s'",
 			value);
 	case 'p':
-		if (parse_size(value, &options->part_limit) &&
-		    options->part_limit >= SMALLEST_PART)
+		if (text_to_size(value, &options->part_limit) &&
+		    options->part_limit >= PART_LIMIT_LEAST)
 			return true;
 		return error_set(error, STATUS_USAGE,
 		    "'%s' is no size for a part (at least 1M; examples: 700M, 4G, 4GiB)", value);

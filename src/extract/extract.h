@@ -20,6 +20,8 @@ enum same_choice {
 	SAME_EACH,
 };
 
+#define PART_LIMIT_LEAST UINT64_C(1000000) /* bytes: the smallest limit that may be asked for */
+
 struct extract_options {
 	const char *to;       /* folder at the destination */
 	const char *name;     /* of the job, NULL: made from the old PC's */

@@ -111,14 +111,14 @@ static void add_tame(struct buf *out, const char *text)
 	}
 }
 
-static char *default_name(const struct job *job, const struct survey *survey, unsigned number)
+char *job_name_make(const char *subject, int64_t clock, bool fixed, unsigned number)
 {
 	struct buf name = {0};
 
-	add_tame(&name, subject(survey));
+	add_tame(&name, subject);
 	buf_printf(&name, "%s%s",
 	    name.length == 0 || name.data[name.length - 1] == '-' ? "" : "-",
-	    job_date(job->started, job->fixed_clock).text);
+	    job_date(clock, fixed).text);
 	if (number > 1)
 		buf_printf(&name, "-%u", number);
 	if (name.failed) {
@@ -173,7 +173,8 @@ static bool choose_folder(struct job *job, const char *to, const char *name,
 
 	for (unsigned number = 1; failure == EEXIST && number <= TRIES; number++) {
 		free(job->name);
-		job->name = name != NULL ? strdup(name) : default_name(job, survey, number);
+		job->name = name != NULL ? strdup(name) :
+		    job_name_make(subject(survey), job->started, job->fixed_clock, number);
 		if (job->name == NULL)
 			return error_no_memory(error);
 		failure = make_folder(job, to);

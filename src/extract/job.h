@@ -36,6 +36,12 @@ struct date_text {
 struct date_text job_date(int64_t clock, bool fixed);
 
 /*
+ * The usual name of a job about `subject` (a PC's name, a volume's label; "" is possible): that, the
+ * date of `clock`, and for a `number` above 1 "-2". To be freed; NULL: no memory.
+ */
+char *job_name_make(const char *subject, int64_t clock, bool fixed, unsigned number);
+
+/*
  * Makes the folder `to`/`name` (mode 0700; it must not exist) with a journal in it. NULL name: the
  * old PC's name, otherwise the first volume's label, and the date; with "-2", "-3"... when that is
  * taken. False with *error (STATUS_USAGE, STATUS_DESTINATION), nothing is left behind then.
