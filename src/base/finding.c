@@ -146,3 +146,18 @@ void finding_to_text(const struct finding *finding, struct buf *out)
 	if (*finding->advice != '\0')
 		buf_printf(out, " %s", finding->advice);
 }
+
+void findings_drop(struct findings *findings, const char *code, const char *subject)
+{
+	size_t kept = 0;
+
+	if (!findings)
+		return;
+	pthread_mutex_lock(&findings->lock);
+	for (size_t i = 0; i < findings->count; i++)
+		if (strcmp(findings->items[i].code, code) != 0 ||
+		    strcmp(findings->items[i].subject, subject) != 0)
+			findings->items[kept++] = findings->items[i];
+	findings->count = kept;
+	pthread_mutex_unlock(&findings->lock);
+}

@@ -55,6 +55,9 @@ size_t findings_count(const struct findings *findings, enum weight weight);
  */
 bool findings_have(const struct findings *findings, const char *code);
 
+/* Takes back the findings with this code and subject, because more is known now. */
+void findings_drop(struct findings *findings, const char *code, const char *subject);
+
 /* "note", "caution", "loss". */
 const char *weight_name(enum weight weight);
 

@@ -89,7 +89,7 @@ static void look_at_volume(
 	if (device->is_block)
 		seen->device = drive_volume_device(arena, "", device->number, partition->offset,
 		    view->table.kind == TABLE_NONE && partition->offset == 0);
-	if (seen->filesystem == FILESYSTEM_NTFS)
+	if (seen->filesystem == FILESYSTEM_NTFS && set_shows_whole(&view->set, source, partition))
 		look_at_ntfs(source, arena, view, index);
 }
 
@@ -126,6 +126,9 @@ static bool look_into(
 		view->table.count = 0;
 		return error_no_memory(error);
 	}
+	set_recognise(source, view->drive.serial, &view->table, &view->set);
+	if (view->set.kind != SET_NONE)
+		findings_drop(&view->findings, "table-none", view->drive.path);
 	for (size_t i = 0; i < view->table.count; i++)
 		look_at_volume(source, arena, view, i);
 	look_at_health(source, view);
@@ -199,6 +202,31 @@ static void show(struct output *output, struct drive_view *view, bool asked_for)
 	findings_free(&view->findings);
 }
 
+/* Which drives belong together shows only when all have been looked at. */
+static void look_at_sets(struct arena *arena, struct drive_view *views, size_t count)
+{
+	struct set_member *members = arena_array(arena, count + 1, sizeof(*members));
+	struct findings findings;
+
+	if (members == NULL)
+		return;
+	for (size_t i = 0; i < count; i++)
+		members[i] = (struct set_member){.path = views[i].drive.path,
+		    .set = &views[i].set,
+		    .table = &views[i].table};
+	findings_init(&findings);
+	sets_say(members, count, SETS_LISTED, &findings);
+	for (size_t f = 0; f < findings.count; f++)
+		for (size_t i = 0; i < count; i++) {
+			const struct finding *finding = &findings.items[f];
+
+			if (strcmp(finding->subject, views[i].drive.path) == 0)
+				findings_add(&views[i].findings, finding->weight, finding->code,
+				    finding->subject, finding->advice, "%s", finding->sentence);
+		}
+	findings_free(&findings);
+}
+
 static void list_sources(struct output *output, struct arena *arena, char **paths, int count)
 {
 	struct drive_view *views = arena_array(arena, (size_t)count, sizeof(*views));
@@ -220,6 +248,7 @@ static void list_sources(struct output *output, struct arena *arena, char **path
 		output->status = error.status;
 	}
 	old_letters_find(views, n);
+	look_at_sets(arena, views, n);
 	for (size_t i = 0; i < n; i++)
 		show(output, &views[i], true);
 	if (output->status == STATUS_COMPLETE && !output->any_filesystem)
@@ -229,21 +258,28 @@ static void list_sources(struct output *output, struct arena *arena, char **path
 /* Without letters: the list should not wait until every file table of this computer is read. */
 static void list_all(struct output *output, struct arena *arena)
 {
+	struct drive_view *views = NULL;
 	struct drive *drives;
 	struct error error;
 	size_t count;
+	bool fine = drives_list(arena, "", &drives, &count, &error);
 
-	if (!drives_list(arena, "", &drives, &count, &error)) {
+	if (fine) {
+		views = arena_array(arena, count + 1, sizeof(*views));
+		fine = views != NULL || error_no_memory(&error);
+	}
+	if (!fine) {
 		command_complain(&error);
 		output->status = error.status;
 		return;
 	}
 	for (size_t i = 0; i < count; i++) {
-		struct drive_view view = {.drive = drives[i]};
-
-		look(output, arena, &view, false);
-		show(output, &view, false);
+		views[i].drive = drives[i];
+		look(output, arena, &views[i], false);
 	}
+	look_at_sets(arena, views, count);
+	for (size_t i = 0; i < count; i++)
+		show(output, &views[i], false);
 	if (count == 0 && output->text != NULL)
 		fputs("This computer shows no drives.\n", output->text);
 }

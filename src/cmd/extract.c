@@ -10,6 +10,7 @@
 #include "extract/extract.h"
 #include "extract/interrupt.h"
 #include "extract/summary.h"
+#include "report/survey_text.h"
 
 #include <errno.h>
 #include <getopt.h>
@@ -264,6 +265,11 @@ static enum status run(const struct extract_command *command, const struct sourc
 					    extract(command, &plan, findings, error);
 	} else {
 		status = error->status;
+		/* What was found out about the drives is all there is then. */
+		if (status == STATUS_NO_VOLUME && !command->common.quiet) {
+			findings_sort(findings);
+			findings_print(findings, stderr);
+		}
 	}
 	plan_free(&plan);
 	survey_free(&survey);

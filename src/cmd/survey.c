@@ -71,6 +71,9 @@ static bool survey_sources(const struct sources *sources, const struct common_op
 	good = (sources->chosen ? survey_run_chosen : survey_run)(
 	    &survey, sources->paths, sources->count, &progress, &findings, error);
 	progress_end(&progress);
+	/* Where nothing could be read, what was found out about the drives is all there is. */
+	if (!good && error->status == STATUS_NO_VOLUME && findings.count > 0)
+		say(&survey, options, NULL);
 	good = good && say(&survey, options, error);
 	survey_free(&survey);
 	stop_release(&before);

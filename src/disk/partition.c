@@ -10,11 +10,14 @@
 
 #include "base/bytes.h"
 #include "base/text.h"
+#include "disk/ldm.h"
 
 #include <stdlib.h>
 #include <string.h>
 
 #define SIZES 3
+#define DYNAMIC_DATA "dynamic disk data"
+#define DYNAMIC_TABLE "dynamic disk table"
 
 struct partition *table_add(struct table_job *job, struct table *table, size_t *capacity,
     unsigned number, uint64_t start, uint64_t count)
@@ -63,14 +66,13 @@ static int compare_partitions(const void *a, const void *b)
 	return left->number < right->number ? -1 : left->number > right->number;
 }
 
-/* Partitions that only hold pieces of volumes, which a table of their own puts together. */
+/* Partitions that hold pieces of volumes, where the dynamic disk's own table cannot be read. */
 static void check_pieces(struct table_job *job, const struct table *table)
 {
 	for (size_t i = 0; i < table->count; i++) {
 		const char *kind = partition_type_name(table, &table->items[i]);
 
-		if (kind == NULL ||
-		    (strcmp(kind, "dynamic disk data") != 0 && strcmp(kind, "storage space") != 0))
+		if (kind == NULL || strcmp(kind, DYNAMIC_DATA) != 0)
 			continue;
 		findings_add(job->findings, WEIGHT_CAUTION, "partition-of-pieces",
 		    source_path(job->source),
@@ -338,6 +340,80 @@ static void say_sector_size(struct table_job *job, const struct table *table)
 	    table->sector_size, shown);
 }
 
+/* --- dynamic disks ---------------------------------------------------------------------------- */
+
+static bool is_kind(const struct table *table, const struct partition *partition, const char *kind)
+{
+	const char *name = partition_type_name(table, partition);
+
+	return name != NULL && strcmp(name, kind) == 0;
+}
+
+/* Where a dynamic disk's own description begins, in sectors; 0: this is none. */
+static uint64_t dynamic_sector(const struct table *table)
+{
+	bool has_data = false;
+
+	for (size_t i = 0; i < table->count; i++) {
+		const struct partition *partition = &table->items[i];
+
+		/* On GPT drives it is the last sector of a partition of its own. */
+		if (is_kind(table, partition, DYNAMIC_TABLE) &&
+		    partition->length >= table->sector_size)
+			return (partition->offset + partition->length) / table->sector_size - 1;
+		has_data = has_data || is_kind(table, partition, DYNAMIC_DATA);
+	}
+	return table->kind == TABLE_MBR && has_data ? 6 : 0;
+}
+
+/* Puts the volumes in the place of the partitions that hold them. */
+static bool list_volumes(struct table_job *job, struct table *table)
+{
+	const struct ldm *ldm = table->dynamic;
+	struct partition *items = arena_array(
+	    job->arena, table->count + ldm->count + 1, sizeof(*items)), data = {.name = ""};
+	unsigned number = 0;
+	size_t count = 0;
+
+	if (items == NULL)
+		return false;
+	for (size_t i = 0; i < table->count; i++) {
+		if (is_kind(table, &table->items[i], DYNAMIC_DATA)) {
+			data = table->items[i];
+			continue;
+		}
+		items[count++] = table->items[i];
+		if (table->items[i].number > number)
+			number = table->items[i].number;
+	}
+	for (size_t i = 0; i < ldm->count; i++) {
+		struct partition *item = &items[count];
+
+		if (!ldm->volumes[i].is_whole)
+			continue;
+		*item = data;
+		item->number = ++number;
+		item->offset = ldm->volumes[i].offset;
+		item->length = ldm->volumes[i].length;
+		item->id = ldm->volumes[i].id;
+		count++;
+	}
+	table->items = items;
+	table->count = count;
+	return true;
+}
+
+static void take_dynamic(struct table_job *job, struct table *table)
+{
+	uint64_t sector = dynamic_sector(table);
+
+	if (sector == 0)
+		return;
+	table->dynamic = ldm_read(job->source, job->arena, table->sector_size, sector);
+	if (table->dynamic != NULL && table->dynamic->drives > 0 && !list_volumes(job, table))
+		job->no_memory = true;
+}
+
 static bool leads_anywhere(struct table_job *job, const struct table *table)
 {
 	for (size_t i = 0; i < table->count; i++) {
@@ -380,11 +456,13 @@ bool table_read(struct source *source, struct arena *arena, struct findings *fin
 	memset(table, 0, sizeof(*table));
 	table->sector_size = sizes[0];
 	readable = choose(&job, sizes, table);
+	if (!job.no_memory)
+		take_dynamic(&job, table);
 	if (job.no_memory)
 		return error_no_memory(error);
 	if (table->count == 0 && table->kind == TABLE_NONE)
 		lost_take(&job, table);
-	else if (table->kind == TABLE_MBR && !leads_anywhere(&job, table))
+	else if (table->kind == TABLE_MBR && table->dynamic == NULL && !leads_anywhere(&job, table))
 		replace_astray(&job, table);
 	if (job.no_memory)
 		return error_no_memory(error);
@@ -397,7 +475,8 @@ bool table_read(struct source *source, struct arena *arena, struct findings *fin
 		say_lost(&job, table);
 	if (table->kind != TABLE_NONE) {
 		check_partitions(&job, table);
-		check_pieces(&job, table);
+		if (table->dynamic == NULL)
+			check_pieces(&job, table);
 	}
 	say_sector_size(&job, table);
 	return true;

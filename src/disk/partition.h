@@ -23,6 +23,8 @@ enum table_kind {
 	TABLE_LOST,
 };
 
+struct ldm; /* ldm.h */
+
 struct partition {
 	/*
 	 * As the table counts them, from 1; logical partitions from 5; 0 for a drive without a
@@ -33,7 +35,7 @@ struct partition {
 	uint64_t length;  /* bytes, more than 0; may reach over the end of a truncated image */
 	uint8_t mbr_type; /* MBR only */
 	struct guid type; /* GPT only */
-	struct guid id;   /* GPT only: the partition's own GUID */
+	struct guid id;   /* GPT and dynamic disks: the partition's or volume's own GUID */
 	const char *name; /* GPT only: inner text; "" otherwise */
 };
 
@@ -45,6 +47,11 @@ struct table {
 	struct guid disk_id;     /* GPT */
 	struct partition *items; /* by offset; extended partitions themselves are not listed */
 	size_t count;
+	/*
+	 * Not NULL: a dynamic disk. The volumes that it describes and that lie in one piece stand
+	 * among the items, under their own GUIDs, instead of the partitions that hold them.
+	 */
+	const struct ldm *dynamic;
 };
 
 /*

@@ -151,6 +151,31 @@ static void volume_to_json(const struct drive_view *view, size_t index, struct j
 	json_end(json);
 }
 
+static void set_to_json(const struct set *set, struct json *json)
+{
+	if (set->kind == SET_NONE) {
+		json_put_null(json);
+		return;
+	}
+	json_begin_object(json);
+	json_key_text(json, "kind", set_kind_name(set->kind));
+	json_key_text(json, "level", set_level_name(set->level));
+	json_key_text(json, "name", set->name);
+	json_key_text(json, "id", set->id);
+	json_key(json, "member");
+	if (set->member != 0)
+		json_unsigned(json, set->member);
+	else
+		json_put_null(json);
+	json_key(json, "members");
+	if (set->members != 0)
+		json_unsigned(json, set->members);
+	else
+		json_put_null(json);
+	json_key_bool(json, "readable_alone", set->readable_alone);
+	json_end(json);
+}
+
 static void table_to_json(const struct drive_view *view, struct json *json)
 {
 	const struct table *table = &view->table;
@@ -192,6 +217,8 @@ void drive_view_to_json(const struct drive_view *view, struct json *json)
 		table_to_json(view, json);
 	else
 		json_put_null(json);
+	json_key(json, "set");
+	set_to_json(&view->set, json);
 	json_key(json, "volumes");
 	json_begin_array(json);
 	for (size_t i = 0; i < view->table.count; i++)

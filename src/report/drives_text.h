@@ -8,6 +8,7 @@
 #include "base/json.h"
 #include "disk/drives.h"
 #include "disk/partition.h"
+#include "disk/sets.h"
 
 #include <stdio.h>
 
@@ -27,6 +28,7 @@ struct drive_view {
 	bool stick;          /* coldlift was started from it */
 	const char *problem; /* why not: one sentence without a full stop; "" otherwise */
 	struct table table;
+	struct set set;
 	struct volume_view *volumes; /* one per entry of the table */
 	struct findings findings;
 };

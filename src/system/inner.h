@@ -86,8 +86,6 @@ const char *survey_volume_words(const struct survey *survey, size_t volume, stru
 
 /* Findings made while something had only a first name get the one it goes by from now on. */
 void findings_rename(struct findings *findings, const char *from, const char *to);
-/* Takes back the findings with this code and subject, because more is known now. */
-void findings_drop(struct findings *findings, const char *code, const char *subject);
 
 /* Was the program asked to stop (stop.h)? Then with *error. */
 bool survey_is_stopped(struct error *error);

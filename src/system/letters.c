@@ -122,7 +122,7 @@ static enum fit device_id_fits(
 	uint64_t offset = volume->partition->offset;
 
 	if (id->kind == DEVICE_PARTITION)
-		return table->kind == TABLE_GPT &&
+		return (table->kind == TABLE_GPT || table->dynamic != NULL) &&
 			       guid_equal(&volume->partition->id, &id->partition)
 			   ? FIT_EXACT
 			   : FIT_NOT;

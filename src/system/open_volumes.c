@@ -132,9 +132,14 @@ static bool open_ntfs(struct survey *survey, struct survey_volume *volume, struc
 
 static bool add_volume(struct survey *survey, size_t drive, const struct partition *partition)
 {
-	struct survey_volume *volume = &survey->volumes[survey->n_volumes++];
-	const struct table *table = &survey->drives[drive].table;
+	const struct survey_drive *on = &survey->drives[drive];
+	struct survey_volume *volume = &survey->volumes[survey->n_volumes];
+	const struct table *table = &on->table;
 
+	/* The findings about the set tell why. */
+	if (on->left_out || !set_shows_whole(&on->set, on->source, partition))
+		return true;
+	survey->n_volumes++;
 	volume->drive = drive;
 	volume->partition = partition;
 	volume->is_system_partition =

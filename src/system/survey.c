@@ -43,21 +43,6 @@ void findings_rename(struct findings *findings, const char *from, const char *to
 	pthread_mutex_unlock(&findings->lock);
 }
 
-void findings_drop(struct findings *findings, const char *code, const char *subject)
-{
-	size_t kept = 0;
-
-	if (!findings)
-		return;
-	pthread_mutex_lock(&findings->lock);
-	for (size_t i = 0; i < findings->count; i++)
-		if (strcmp(findings->items[i].code, code) != 0 ||
-		    strcmp(findings->items[i].subject, subject) != 0)
-			findings->items[kept++] = findings->items[i];
-	findings->count = kept;
-	pthread_mutex_unlock(&findings->lock);
-}
-
 bool survey_is_stopped(struct error *error)
 {
 	if (!stop_is_asked())
@@ -130,6 +115,36 @@ static bool open_drives(struct survey *survey, const char *const *paths, size_t 
 		return true;
 	return error_set(error, STATUS_NO_VOLUME, "none of the drives can be opened; the last: %s",
 	    trouble.text);
+}
+
+/* --- sets --- */
+
+/* Sets come before volumes: a further copy of a mirror is not listed again. */
+static bool look_at_sets(struct survey *survey, bool chosen, struct error *error)
+{
+	struct set_member *members =
+	    arena_array(&survey->arena, survey->n_drives + 1, sizeof(*members));
+
+	if (!members)
+		return error_no_memory(error);
+	for (size_t d = 0; d < survey->n_drives; d++) {
+		struct survey_drive *drive = &survey->drives[d];
+		struct holes holes = {0};
+
+		set_recognise(drive->source, drive->about.serial, &drive->table, &drive->set);
+		/* Then the drive is not empty or the wrong one, and the set says more. */
+		if (drive->set.kind != SET_NONE)
+			findings_drop(survey->findings, "table-none", drive->about.path);
+		source_holes(drive->source, &holes);
+		members[d] = (struct set_member){.path = drive->about.path, .set = &drive->set,
+		    .table = &drive->table,
+		    .failing = holes.count > 0 || source_is_lost(drive->source)};
+		holes_free(&holes);
+	}
+	sets_say(members, survey->n_drives, chosen ? SETS_CHOSEN : SETS_NAMED, survey->findings);
+	for (size_t d = 0; d < survey->n_drives; d++)
+		survey->drives[d].left_out = members[d].left_out;
+	return true;
 }
 
 /* --- names of volumes --- */
@@ -246,7 +261,8 @@ static bool run(struct survey *survey, const char *const *paths, size_t n_paths,
 {
 	*survey = (struct survey){.findings = findings, .progress = progress};
 	arena_init(&survey->arena);
-	return open_drives(survey, paths, n_paths, chosen, error) && open_volumes(survey, error) &&
+	return open_drives(survey, paths, n_paths, chosen, error) &&
+	       look_at_sets(survey, chosen, error) && open_volumes(survey, error) &&
 	       learn_systems(survey, error) && (give_letters(survey), name_volumes(survey, error));
 }
 

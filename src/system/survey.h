@@ -15,6 +15,7 @@
 #include "base/finding.h"
 #include "disk/drives.h"
 #include "disk/partition.h"
+#include "disk/sets.h"
 #include "disk/source.h"
 #include "ntfs/catalogue.h"
 #include "ntfs/volume.h"
@@ -28,6 +29,8 @@ struct survey_drive {
 	struct drive about;
 	struct source *source;
 	struct table table;
+	struct set set;
+	bool left_out; /* a further copy of a mirror: none of its volumes is listed */
 };
 
 /* One volume of any file system; only NTFS has a `volume`. */

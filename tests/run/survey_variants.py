@@ -545,7 +545,7 @@ def case_bad_input(bench):
     for path in (empty, text, zeros, bench.folder, os.path.join(bench.folder, "nowhere")):
         status, said = survey(path)
         check(status == 3, path, "exit status", status)
-        check(said.startswith("coldlift: "), path, said)
+        check("coldlift: " in said, path, said)
     for arguments in ([], ["--nonsense", zeros]):
         done = subprocess.run([COLDLIFT, "survey", *arguments], capture_output=True, check=False)
         check(done.returncode == 2 and not done.stdout and done.stderr, arguments, done)

@@ -32,7 +32,7 @@ static void test_lost_table(void **state)
 	/* A drive that cannot be read at all is not asked a thousand times. */
 	read_table(&result, image.path, "fail 0 67108864");
 	assert_int_equal(result.table.count, 0);
-	assert_true(findings_have(&result.findings, "table-none"));
+	assert_true(findings_have(&result.findings, "drive-unreadable"));
 	assert_true(device_test_counts(source_device(result.source)).reads < 200);
 	drop(&result);
 	image_drop(&image);
