@@ -6,6 +6,7 @@
 #include "cmd/command.h"
 #include "cmd/old_letters.h"
 #include "cmd/sources.h"
+#include "disk/controllers.h"
 #include "disk/drives.h"
 #include "disk/partition.h"
 #include "disk/room.h"
@@ -13,6 +14,7 @@
 #include "ntfs/free.h"
 #include "ntfs/volume.h"
 #include "report/drives_text.h"
+#include "report/survey_text.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -284,6 +286,24 @@ static void list_all(struct output *output, struct arena *arena)
 		fputs("This computer shows no drives.\n", output->text);
 }
 
+/* What concerns no single drive; known only where this computer itself is looked at. */
+static void show_general(struct output *output, bool of_computer)
+{
+	struct findings findings;
+
+	findings_init(&findings);
+	if (of_computer)
+		controllers_look("", &findings);
+	findings_sort(&findings);
+	if (output->text != NULL && findings.count > 0) {
+		fputs("Controllers of this computer\n", output->text);
+		findings_print(&findings, output->text);
+	}
+	json_key(&output->json, "findings");
+	findings_to_json(&findings, &output->json);
+	findings_free(&findings);
+}
+
 enum status command_drives(int argc, char **argv)
 {
 	struct common_options options = {0};
@@ -306,6 +326,7 @@ enum status command_drives(int argc, char **argv)
 	else
 		list_all(&output, &arena);
 	json_end(&output.json);
+	show_general(&output, first == argc);
 	json_end(&output.json);
 	if (options.json && !output.buf.failed)
 		printf("%s\n", buf_text(&output.buf));

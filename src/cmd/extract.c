@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "cmd/plan_file.h"
 #include "cmd/sources.h"
+#include "disk/controllers.h"
 #include "extract/destination.h"
 #include "extract/extract.h"
 #include "extract/interrupt.h"
@@ -252,6 +253,8 @@ static enum status run(const struct extract_command *command, const struct sourc
 		return error->status;
 	stop_hold(&before);
 	progress_start(&progress, "Reading file tables", 0, command->common.quiet);
+	if (sources->chosen)
+		controllers_look("", findings);
 	surveyed = (sources->chosen ? survey_run_chosen : survey_run)(
 	    &survey, sources->paths, sources->count, &progress, findings, error);
 	progress_end(&progress);

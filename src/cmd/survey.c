@@ -6,6 +6,7 @@
 #include "base/progress.h"
 #include "base/stop.h"
 #include "base/text.h"
+#include "disk/controllers.h"
 #include "report/survey_text.h"
 #include "system/survey.h"
 
@@ -68,6 +69,8 @@ static bool survey_sources(const struct sources *sources, const struct common_op
 	findings_init(&findings);
 	stop_hold(&before);
 	progress_start(&progress, "Reading file tables", 0, options->quiet);
+	if (sources->chosen)
+		controllers_look("", &findings);
 	good = (sources->chosen ? survey_run_chosen : survey_run)(
 	    &survey, sources->paths, sources->count, &progress, &findings, error);
 	progress_end(&progress);
