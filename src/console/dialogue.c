@@ -195,8 +195,7 @@ static void read_tables(struct dialogue *dialogue)
 		if (!dialogue_confirm(dialogue))
 			return;
 	}
-	if (dialogue_survey(dialogue))
-		show_rest(dialogue, true);
+	dialogue_survey(dialogue);
 }
 
 static void show_page(
@@ -273,7 +272,14 @@ static void go_down(struct dialogue *dialogue, const char *program, const char *
 
 static void take_everything(struct dialogue *dialogue)
 {
-	screen_say(&dialogue->screen, "This is not there yet. The shell for technicians (s) can do it.");
+	if (!dialogue->look.surveyed)
+		read_tables(dialogue);
+	if (!dialogue->look.surveyed)
+		return;
+	if (dialogue->look.n_systems == 0 && dialogue->look.other_bytes == 0)
+		screen_say(&dialogue->screen, "There is nothing on these drives that could be taken.");
+	else
+		screen_say(&dialogue->screen, "That is not there yet; the shell (s) can do it.");
 }
 
 /* --- the menu --- */
@@ -294,6 +300,7 @@ static bool answer(struct dialogue *dialogue, const char *line)
 		return true;
 	case 'o':
 		read_tables(dialogue);
+		show_rest(dialogue, true);
 		return true;
 	case 'f':
 		show_page(dialogue, start_findings);

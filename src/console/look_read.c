@@ -1,90 +1,19 @@
-/*
- * Reading what `drives --json` and `survey --json` said: see look.h.
- *
- * The texts come from old drives and were only made into JSON by this program: they may hold
- * anything. They are kept as inner text and escaped where they are shown.
- */
+/* Reading what `drives --json` and `survey --json` said: see look.h. */
+#include "console/json_in.h"
 #include "console/look.h"
 
-#include "base/buf.h"
-#include "base/text.h"
-#include "base/utf.h"
-
-#include <jansson.h>
 #include <string.h>
 
-/*
- * Integers as floating-point numbers: a damaged file table can add up to more than the reader's
- * integers hold, and one such sum must not cost the whole document. For sizes that is exact enough.
- */
-#define READ_FLAGS (JSON_ALLOW_NUL | JSON_DECODE_INT_AS_REAL)
-
-/* --- single values --- */
-
-/* A copy of the text under the key, "" when there is none. NULL only when memory runs out. */
-static const char *text_of(struct arena *arena, const json_t *object, const char *key)
-{
-	const json_t *value = json_object_get(object, key);
-	size_t length;
-	char *copy;
-
-	if (!json_is_string(value))
-		return "";
-	length = json_string_length(value);
-	copy = arena_text(arena, json_string_value(value), length);
-	/* A NUL inside a name would hide what stands behind it. */
-	for (size_t i = 0; copy != NULL && i < length; i++)
-		if (copy[i] == '\0')
-			copy[i] = '?';
-	return copy;
-}
-
-static uint64_t to_number(const json_t *value, uint64_t unless)
-{
-	double number = json_is_number(value) ? json_number_value(value) : -1.0;
-
-	if (!(number >= 0.0))
-		return unless;
-	return number >= 9.2e18 ? UINT64_C(9200000000000000000) : (uint64_t)number;
-}
-
-static uint64_t number_of(const json_t *object, const char *key, uint64_t unless)
-{
-	return to_number(json_object_get(object, key), unless);
-}
-
-static bool is_true(const json_t *object, const char *key)
-{
-	return json_is_true(json_object_get(object, key));
-}
-
-/* Is the text under the key this one? */
-static bool is_text(const json_t *object, const char *key, const char *text)
-{
-	const char *value = json_string_value(json_object_get(object, key));
-
-	return value != NULL && strcmp(value, text) == 0;
-}
-
-static json_t *load(const char *text, size_t length, const char *what, struct error *error)
-{
-	json_error_t where;
-	json_t *document = json_loadb(text, length, READ_FLAGS, &where);
-
-	if (json_is_object(document))
-		return document;
-	json_decref(document);
-	error_set(error, STATUS_OTHER, "the %s could not be understood", what);
-	return NULL;
-}
+/* More than anybody reads, and looking for doubles takes longer the more there are. */
+#define MOST_FINDINGS 2000
 
 /* --- findings --- */
 
 static enum weight weight_of(const json_t *item)
 {
-	if (is_text(item, "weight", "loss"))
+	if (json_in_is_text(item, "weight", "loss"))
 		return WEIGHT_LOSS;
-	return is_text(item, "weight", "caution") ? WEIGHT_CAUTION : WEIGHT_NOTE;
+	return json_in_is_text(item, "weight", "caution") ? WEIGHT_CAUTION : WEIGHT_NOTE;
 }
 
 static bool read_findings(struct findings *findings, struct arena *arena, const json_t *array)
@@ -93,11 +22,13 @@ static bool read_findings(struct findings *findings, struct arena *arena, const 
 	json_t *item;
 
 	json_array_foreach(array, index, item) {
-		const char *code = text_of(arena, item, "code");
-		const char *subject = text_of(arena, item, "subject");
-		const char *sentence = text_of(arena, item, "sentence");
-		const char *advice = text_of(arena, item, "advice");
+		const char *code = json_in_text(arena, item, "code");
+		const char *subject = json_in_text(arena, item, "subject");
+		const char *sentence = json_in_text(arena, item, "sentence");
+		const char *advice = json_in_text(arena, item, "advice");
 
+		if (index >= MOST_FINDINGS)
+			break;
 		if (code == NULL || subject == NULL || sentence == NULL || advice == NULL)
 			return false;
 		if (*sentence != '\0')
@@ -112,16 +43,16 @@ static bool read_findings(struct findings *findings, struct arena *arena, const 
 
 static bool read_volume(struct arena *arena, struct look_volume *volume, const json_t *item)
 {
-	volume->device = text_of(arena, item, "device");
-	volume->filesystem = text_of(arena, item, "filesystem");
-	volume->label = text_of(arena, item, "label");
-	volume->letter = text_of(arena, item, "letter");
-	volume->kind = text_of(arena, item, "kind");
-	volume->number = (unsigned)(number_of(item, "number", 0) & 0xFFFF);
-	volume->size = number_of(item, "size", 0);
-	volume->free = number_of(item, "free", LOOK_FREE_UNKNOWN);
-	volume->is_system = is_true(item, "system");
-	volume->dirty = is_true(item, "dirty");
+	volume->device = json_in_text(arena, item, "device");
+	volume->filesystem = json_in_text(arena, item, "filesystem");
+	volume->label = json_in_text(arena, item, "label");
+	volume->letter = json_in_text(arena, item, "letter");
+	volume->kind = json_in_text(arena, item, "kind");
+	volume->number = (unsigned)(json_in_number(item, "number", 0) & 0xFFFF);
+	volume->size = json_in_number(item, "size", 0);
+	volume->free = json_in_number(item, "free", LOOK_FREE_UNKNOWN);
+	volume->is_system = json_in_is_true(item, "system");
+	volume->dirty = json_in_is_true(item, "dirty");
 	return volume->device != NULL && volume->filesystem != NULL && volume->label != NULL &&
 	       volume->letter != NULL && volume->kind != NULL;
 }
@@ -129,14 +60,14 @@ static bool read_volume(struct arena *arena, struct look_volume *volume, const j
 /* "a mirror of 2 drives", "one drive of a set (storage-pool)". */
 static bool read_set(struct arena *arena, struct look_drive *drive, const json_t *set)
 {
-	const char *level = text_of(arena, set, "level"), *kind = text_of(arena, set, "kind");
-	uint64_t members = number_of(set, "members", 0);
+	const char *level = json_in_text(arena, set, "level"), *kind = json_in_text(arena, set, "kind");
+	uint64_t members = json_in_number(set, "members", 0);
 
 	drive->set = "";
 	drive->set_readable = true;
 	if (!json_is_object(set))
 		return true;
-	drive->set_readable = is_true(set, "readable_alone");
+	drive->set_readable = json_in_is_true(set, "readable_alone");
 	if (level == NULL || kind == NULL)
 		return false;
 	if (*level == '\0' || strcmp(level, "unknown") == 0)
@@ -167,25 +98,25 @@ static bool read_drive(struct arena *arena, struct look_drive *drive, const json
 {
 	const json_t *faults = json_object_get(item, "faults");
 
-	drive->path = text_of(arena, item, "path");
-	drive->model = text_of(arena, item, "model");
-	drive->serial = text_of(arena, item, "serial");
-	drive->bus = text_of(arena, item, "bus");
-	drive->problem = text_of(arena, item, "problem");
-	drive->verdict = text_of(arena, faults, "verdict");
-	drive->faults = text_of(arena, faults, "sentence");
+	drive->path = json_in_text(arena, item, "path");
+	drive->model = json_in_text(arena, item, "model");
+	drive->serial = json_in_text(arena, item, "serial");
+	drive->bus = json_in_text(arena, item, "bus");
+	drive->problem = json_in_text(arena, item, "problem");
+	drive->verdict = json_in_text(arena, faults, "verdict");
+	drive->faults = json_in_text(arena, faults, "sentence");
 	if (drive->faults != NULL && *drive->faults == '\0')
-		drive->faults = text_of(arena, faults, "why_unknown");
+		drive->faults = json_in_text(arena, faults, "why_unknown");
 	if (drive->path == NULL || drive->model == NULL || drive->serial == NULL ||
 	    drive->bus == NULL || drive->problem == NULL || drive->verdict == NULL ||
 	    drive->faults == NULL)
 		return false;
-	drive->size = number_of(item, "size", 0);
-	drive->removable = is_true(item, "removable") || strcmp(drive->bus, "USB") == 0;
-	drive->stick = is_true(item, "stick");
-	drive->readable = is_true(item, "readable");
+	drive->size = json_in_number(item, "size", 0);
+	drive->removable = json_in_is_true(item, "removable") || strcmp(drive->bus, "USB") == 0;
+	drive->stick = json_in_is_true(item, "stick");
+	drive->readable = json_in_is_true(item, "readable");
 	drive->link_megabits =
-	    (unsigned)(number_of(json_object_get(item, "link"), "megabits", 0) & 0xFFFFFF);
+	    (unsigned)(json_in_number(json_object_get(item, "link"), "megabits", 0) & 0xFFFFFF);
 	return read_set(arena, drive, json_object_get(item, "set")) &&
 	       read_volumes(arena, drive, json_object_get(item, "volumes")) &&
 	       read_findings(&drive->findings, arena, json_object_get(item, "findings"));
@@ -213,7 +144,7 @@ static bool read_drives(struct look *look, const json_t *document)
 
 bool look_read_drives(struct look *look, const char *json, size_t length, struct error *error)
 {
-	json_t *document = load(json, length, "list of drives", error);
+	json_t *document = json_in_load(json, length, "list of drives", error);
 	bool good;
 
 	look_free(look);
@@ -241,7 +172,7 @@ static const json_t *find_volume(const json_t *volumes, const char *name)
 	json_t *item;
 
 	json_array_foreach(volumes, index, item)
-		if (name != NULL && is_text(item, "name", name))
+		if (name != NULL && json_in_is_text(item, "name", name))
 			return item;
 	return NULL;
 }
@@ -260,9 +191,9 @@ static void mark_old(struct look *look, const json_t *volumes, const json_t *nam
 /* A partition that only a PC's own drive has: every Windows puts a reserved one on any drive. */
 static bool belongs_to_system(const json_t *volume)
 {
-	return is_true(volume, "system") && !is_text(volume, "kind", "reserved") &&
-	       !is_text(volume, "kind", "protective") && !is_text(volume, "kind", "Linux swap") &&
-	       !is_text(volume, "kind", "BIOS boot");
+	return json_in_is_true(volume, "system") && !json_in_is_text(volume, "kind", "reserved") &&
+	       !json_in_is_text(volume, "kind", "protective") && !json_in_is_text(volume, "kind", "Linux swap") &&
+	       !json_in_is_text(volume, "kind", "BIOS boot");
 }
 
 /* Letters of the volumes, and drives that are known to be the old PC's from their tables. */
@@ -274,8 +205,8 @@ static bool read_survey_volumes(struct look *look, const json_t *volumes)
 	json_array_foreach(volumes, index, item) {
 		struct look_drive *drive =
 		    find_drive(look, json_string_value(json_object_get(item, "drive")));
-		const char *letter = text_of(&look->arena, item, "letter");
-		uint64_t number = number_of(item, "partition", 0);
+		const char *letter = json_in_text(&look->arena, item, "letter");
+		uint64_t number = json_in_number(item, "partition", 0);
 
 		if (letter == NULL)
 			return false;
@@ -296,7 +227,7 @@ static bool holds_system(const json_t *systems, const json_t *volume)
 	json_t *item;
 
 	json_array_foreach(systems, index, item)
-		if (name != NULL && is_text(item, "volume", name))
+		if (name != NULL && json_in_is_text(item, "volume", name))
 			return true;
 	return false;
 }
@@ -305,7 +236,7 @@ static uint64_t in_use(struct look *look, const json_t *volume)
 {
 	const struct look_drive *drive =
 	    find_drive(look, json_string_value(json_object_get(volume, "drive")));
-	uint64_t number = number_of(volume, "partition", 0);
+	uint64_t number = json_in_number(volume, "partition", 0);
 
 	for (size_t i = 0; drive != NULL && i < drive->n_volumes; i++) {
 		const struct look_volume *seen = &drive->volumes[i];
@@ -313,7 +244,7 @@ static uint64_t in_use(struct look *look, const json_t *volume)
 		if (seen->number == number && seen->free <= seen->size)
 			return seen->size - seen->free;
 	}
-	return number_of(volume, "length", 0);
+	return json_in_number(volume, "length", 0);
 }
 
 static void add_other_volumes(struct look *look, const json_t *volumes, const json_t *systems)
@@ -323,7 +254,7 @@ static void add_other_volumes(struct look *look, const json_t *volumes, const js
 
 	look->other_bytes = 0;
 	json_array_foreach(volumes, index, item)
-		if (is_true(item, "readable") && !is_true(item, "system") &&
+		if (json_in_is_true(item, "readable") && !json_in_is_true(item, "system") &&
 		    !holds_system(systems, item))
 			look->other_bytes += in_use(look, item);
 }
@@ -336,7 +267,7 @@ static bool lies_in(const json_t *inner, const json_t *outer)
 	const char *volume = json_string_value(json_object_get(outer, "volume"));
 	size_t length;
 
-	if (path == NULL || folder == NULL || volume == NULL || !is_text(inner, "volume", volume))
+	if (path == NULL || folder == NULL || volume == NULL || !json_in_is_text(inner, "volume", volume))
 		return false;
 	length = strlen(folder);
 	/* Both come from the same table: they are spelt alike. */
@@ -366,8 +297,8 @@ static void add_places(struct look *look, const json_t *volumes, const json_t *p
 		}
 		if (counted)
 			continue;
-		*files += number_of(place, "files", 0);
-		*bytes += number_of(place, "bytes", 0);
+		*files += json_in_number(place, "files", 0);
+		*bytes += json_in_number(place, "bytes", 0);
 	}
 }
 
@@ -376,12 +307,12 @@ static bool read_person(struct look *look, struct look_person *person, const jso
 {
 	const json_t *profile = json_object_get(item, "profile");
 
-	person->key = text_of(&look->arena, item, "key");
-	person->account = text_of(&look->arena, item, "account");
-	person->full_name = text_of(&look->arena, item, "full_name");
-	person->folder = text_of(&look->arena, item, "folder");
-	person->files = number_of(item, "files", 0);
-	person->bytes = number_of(item, "bytes", 0);
+	person->key = json_in_text(&look->arena, item, "key");
+	person->account = json_in_text(&look->arena, item, "account");
+	person->full_name = json_in_text(&look->arena, item, "full_name");
+	person->folder = json_in_text(&look->arena, item, "folder");
+	person->files = json_in_number(item, "files", 0);
+	person->bytes = json_in_number(item, "bytes", 0);
 	mark_old(look, volumes, json_object_get(profile, "volume"));
 	add_places(look, volumes, json_object_get(item, "places"), profile, &person->files,
 	    &person->bytes);
@@ -414,11 +345,11 @@ static bool read_system(
 	size_t index;
 	json_t *person;
 
-	system->pc = text_of(&look->arena, item, "computer");
+	system->pc = json_in_text(&look->arena, item, "computer");
 	if (system->pc != NULL && *system->pc == '\0')
-		system->pc = text_of(&look->arena, item, "key");
-	system->product = text_of(&look->arena, item, "product");
-	system->volume = text_of(&look->arena, item, "volume");
+		system->pc = json_in_text(&look->arena, item, "key");
+	system->product = json_in_text(&look->arena, item, "product");
+	system->volume = json_in_text(&look->arena, item, "volume");
 	system->persons =
 	    arena_array(&look->arena, json_array_size(persons), sizeof(*system->persons));
 	if (system->pc == NULL || system->product == NULL || system->volume == NULL ||
@@ -427,7 +358,7 @@ static bool read_system(
 	mark_old(look, volumes, json_object_get(item, "volume"));
 	mark_lettered(look, volumes, json_object_get(item, "letters"));
 	json_array_foreach(persons, index, person)
-		if (!is_true(person, "service") &&
+		if (!json_in_is_true(person, "service") &&
 		    !read_person(look, &system->persons[system->n_persons++], volumes, person))
 			return false;
 	add_places(look, volumes, json_object_get(item, "shared"), NULL, &files,
@@ -461,7 +392,7 @@ static bool read_survey(struct look *look, const json_t *document)
 
 bool look_read_survey(struct look *look, const char *json, size_t length, struct error *error)
 {
-	json_t *document = load(json, length, "list of old systems", error);
+	json_t *document = json_in_load(json, length, "list of old systems", error);
 	bool good;
 
 	look->surveyed = false;

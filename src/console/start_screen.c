@@ -12,6 +12,7 @@
 #define FINDINGS_SHOWN 6    /* under the old systems */
 #define PERSONS_SHOWN 30
 #define VOLUMES_SHOWN 24
+#define LABEL_COLUMN 52     /* of a volume; what stands before it is set in columns */
 #define SLOW_LINK 480 /* megabits per second: USB 2 */
 
 void page_line(const struct page *page, unsigned indent, unsigned hang, const char *format, ...)
@@ -139,7 +140,10 @@ static void print_volume(const struct page *page, const struct look_volume *volu
 	if (volume->free != LOOK_FREE_UNKNOWN)
 		snprintf(free_text, sizeof(free_text), "%s free", text_size(volume->free).text);
 	column(page, free_text, 14);
-	page_line(page, 0, 7, "%s", volume->label);
+	/* Where letters are large the label has a line of its own. */
+	if (page->width < LABEL_COLUMN + 20 && *volume->label != '\0')
+		fputs("\n       ", page->out);
+	page_line(page, 0, page->width < LABEL_COLUMN + 20 ? 7 : LABEL_COLUMN, "%s", volume->label);
 }
 
 static void print_volumes(const struct page *page, const struct look_drive *drive)
