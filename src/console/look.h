@@ -44,7 +44,7 @@ struct look_drive {
 				       "locked", "unknown"; "" when it was not asked */
 	const char *faults;         /* the same as a sentence; "" */
 	unsigned link_megabits;     /* of a USB drive; 0: not known or no USB */
-	const char *set;            /* "a mirror of 2 drives (rst)": the set it belongs to; "" */
+	const char *set;            /* "a striped set of 2 drives": what it belongs to; "" */
 	bool set_readable;          /* it is in no set, or can be read without the others */
 	bool is_old;                /* after a survey: an old system, a part of one, or a folder
 				       that one moved lies on it */

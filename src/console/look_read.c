@@ -57,26 +57,35 @@ static bool read_volume(struct arena *arena, struct look_volume *volume, const j
 	       volume->letter != NULL && volume->kind != NULL;
 }
 
-/* "a mirror of 2 drives", "one drive of a set (storage-pool)". */
+/* In words, for the levels that `drives --json` knows; "single" stands for no set at all. */
+static const char *set_words(const char *level)
+{
+	static const char *const words[][2] = {{"mirror", "a mirrored set"},
+	    {"stripe", "a striped set"}, {"parity", "a set with parity"},
+	    {"span", "a set whose volumes reach over several drives"},
+	    {"spare", "a set, as its spare"}};
+
+	for (size_t i = 0; i < sizeof(words) / sizeof(words[0]); i++)
+		if (strcmp(words[i][0], level) == 0)
+			return words[i][1];
+	return "a set";
+}
+
 static bool read_set(struct arena *arena, struct look_drive *drive, const json_t *set)
 {
-	const char *level = json_in_text(arena, set, "level"), *kind = json_in_text(arena, set, "kind");
+	const char *level = json_in_text(arena, set, "level");
 	uint64_t members = json_in_number(set, "members", 0);
 
 	drive->set = "";
 	drive->set_readable = true;
-	if (!json_is_object(set))
+	if (!json_is_object(set) || json_in_is_text(set, "level", "single"))
 		return true;
 	drive->set_readable = json_in_is_true(set, "readable_alone");
-	if (level == NULL || kind == NULL)
+	if (level == NULL)
 		return false;
-	if (*level == '\0' || strcmp(level, "unknown") == 0)
-		level = "set";
-	if (members > 1)
-		drive->set = arena_printf(arena, "a %s of %u drives (%s)", level,
-		    (unsigned)(members & 0xFFFF), kind);
-	else
-		drive->set = arena_printf(arena, "a %s of drives (%s)", level, kind);
+	drive->set = members > 1 ? arena_printf(arena, "%s of %u drives", set_words(level),
+				       (unsigned)(members & 0xFFFF)) :
+				   set_words(level);
 	return drive->set != NULL;
 }
 

@@ -52,24 +52,43 @@ static enum step say_failing(struct buf *out, const struct look_drive *drive)
 	return STEP_FAILING;
 }
 
-static enum step say_nothing(struct buf *out, const struct look *look)
+static enum step say_locked(struct buf *out, const struct look_drive *drive)
 {
-	const struct look_drive *locked = find(look, look_is_locked);
-
-	if (locked == NULL) {
-		buf_add_text(out,
-		    "There is nothing on these drives that can be taken: no old system, and no volume "
-		    "with people's files that can be read. Press f to read what was found, and h for "
-		    "drives that do not show up.");
-		return STEP_NOTHING;
-	}
 	buf_add_text(out, "The drive ");
-	add_name(out, locked);
+	add_name(out, drive);
 	buf_add_text(out,
 	    " is locked: without its owner's password or recovery key nobody can read it, and coldlift "
 	    "cannot open it yet. It is not broken. Keep it as it is, and look for the key (48 digits, "
 	    "often in the owner's online account or on paper). Do not change the firmware's settings.");
 	return STEP_LOCKED;
+}
+
+static enum step say_set(struct buf *out, const struct look_drive *drive)
+{
+	buf_add_text(out, "The drive ");
+	add_name(out, drive);
+	buf_printf(out,
+	    " belongs to %s. The files lie spread over all of its drives, and coldlift does not put sets "
+	    "together. Keep the drives together, leave the storage mode of the firmware as it is, and "
+	    "press f to read what can be done.",
+	    drive->set);
+	return STEP_SET;
+}
+
+static enum step say_nothing(struct buf *out, const struct look *look)
+{
+	const struct look_drive *drive = find(look, is_incomplete_set);
+
+	if (drive != NULL)
+		return say_set(out, drive);
+	drive = find(look, look_is_locked);
+	if (drive != NULL)
+		return say_locked(out, drive);
+	buf_add_text(out,
+	    "There is nothing on these drives that can be taken: no old system, and no volume with "
+	    "people's files that can be read. Press f to read what was found, and h for drives that do "
+	    "not show up.");
+	return STEP_NOTHING;
 }
 
 /* Where it could go. */
@@ -108,16 +127,6 @@ enum step next_step(const struct look *look, const struct power *power, struct b
 		buf_add_text(out, "Plug in the mains: this PC runs on its battery, and if that runs "
 				  "empty the work stops in the middle. Then press l to look again.");
 		return STEP_MAINS;
-	}
-	drive = find(look, is_incomplete_set);
-	if (drive != NULL) {
-		buf_add_text(out, "The drive ");
-		add_name(out, drive);
-		buf_printf(out,
-		    " belongs to %s and cannot be read alone. Connect all drives of the set, and leave "
-		    "the storage mode of the firmware as it is. Press h to read more.",
-		    drive->set);
-		return STEP_SET;
 	}
 	if (!look->surveyed) {
 		buf_add_text(out, "Press o to find out whose PC it was and what there is to take.");

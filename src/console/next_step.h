@@ -13,8 +13,8 @@ enum step {
 	STEP_NO_DRIVES,   /* nothing but the stick shows up */
 	STEP_FAILING,     /* a drive fails: every further minute may cost files */
 	STEP_MAINS,       /* on battery: plug in the mains first */
-	STEP_SET,         /* a drive can be read only together with others that are not all here */
 	STEP_READ_TABLES, /* the file tables were not read yet */
+	STEP_SET,         /* nothing to take, and a drive can be read only together with others */
 	STEP_LOCKED,      /* nothing to take, and a drive is locked */
 	STEP_NOTHING,     /* nothing to take at all */
 	STEP_PLUG_IN,     /* no volume has room for it */

@@ -190,8 +190,7 @@ static void print_health(const struct page *page, const struct look_drive *drive
 		    "port, often a blue one, may be faster.",
 		    drive->link_megabits);
 	if (*drive->set != '\0')
-		page_line(page, 5, 7, "It belongs to %s.%s", drive->set,
-		    drive->set_readable ? "" : " Connect all drives of the set.");
+		page_line(page, 5, 7, "It belongs to %s.", drive->set);
 }
 
 /* The gravest of its findings; the rest is on the page of findings. */

@@ -23,6 +23,8 @@ static const char drives[] =
     "{\"path\":\"/dev/sda\",\"model\":\"Spinner\",\"serial\":\"S1\",\"bus\":\"ATA\",\"size\":500000000000,"
     "\"removable\":false,\"readable\":true,\"problem\":null,"
     "\"faults\":{\"verdict\":\"none-reported\",\"sentence\":\"No fault reported.\"},"
+    "\"set\":{\"kind\":\"dynamic-disk\",\"level\":\"single\",\"members\":null,"
+    "\"readable_alone\":true},"
     "\"volumes\":[{\"number\":1,\"kind\":\"EFI system\",\"system\":true,\"filesystem\":\"FAT\","
     "\"size\":100000000,\"label\":null,\"free\":50000000,\"device\":\"/dev/sda1\"},"
     "{\"number\":2,\"kind\":\"data\",\"system\":false,\"filesystem\":\"NTFS\",\"size\":400000000000,"
@@ -30,7 +32,7 @@ static const char drives[] =
     "{\"number\":3,\"kind\":\"data\",\"system\":false,\"filesystem\":\"NTFS\",\"size\":90000000000,"
     "\"label\":\"Survey\",\"free\":80000000000,\"device\":\"/dev/sda3\"}],\"findings\":[]},"
     "{\"path\":\"/dev/sdb\",\"model\":\"Portable\",\"serial\":\"\",\"bus\":\"USB\",\"size\":64000000000,"
-    "\"removable\":false,\"readable\":true,\"link\":{\"bus\":\"USB\",\"megabits\":480},"
+    "\"removable\":false,\"readable\":true,\"link\":{\"bus\":\"USB\",\"megabits\":480},\"set\":null,"
     "\"volumes\":[{\"number\":1,\"system\":false,\"filesystem\":\"exFAT\",\"size\":63000000000,"
     "\"label\":\"NEWHOME\",\"free\":62000000000,\"device\":\"/dev/sdb1\"}],\"findings\":[]},"
     "{\"path\":\"/dev/sdc\",\"model\":\"Stick\",\"bus\":\"USB\",\"size\":4000000000,\"stick\":true,"
@@ -95,6 +97,8 @@ static void test_drives(void **state)
 	assert_string_equal(look.drives[0].problem, "");
 	assert_false(look.drives[0].removable);
 	assert_true(look.drives[1].removable); /* USB counts */
+	assert_string_equal(look.drives[0].set, "");
+	assert_true(look.drives[0].set_readable && look.drives[1].set_readable);
 	assert_int_equal(look.drives[1].link_megabits, 480);
 	assert_true(look.drives[2].stick);
 	assert_int_equal(look.drives[0].n_volumes, 3);
@@ -201,7 +205,7 @@ static void test_destinations(void **state)
 	assert_non_null(destination_refusal(&look.drives[1]));
 	look.drives[1].verdict = "wearing";
 	assert_null(destination_refusal(&look.drives[1]));
-	look.drives[1].set = "a mirror of 2 drives (rst)";
+	look.drives[1].set = "a mirrored set of 2 drives";
 	assert_non_null(destination_refusal(&look.drives[1]));
 	look.drives[1].set = "";
 	look.drives[1].readable = false;
@@ -258,16 +262,13 @@ static void test_next_step(void **state)
 	look.n_drives = 1;
 	assert_int_equal(step_of(&look, false, "a second drive with at least 11 GB free"), STEP_PLUG_IN);
 	look.n_drives = 3;
-	look.drives[0].set = "a stripe of 2 drives (rst)";
-	look.drives[0].set_readable = false;
-	assert_int_equal(step_of(&look, false, "Connect all drives of the set"), STEP_SET);
 	/* Failing goes before everything else, and nobody is told to read on. */
 	look.drives[0].verdict = "failing";
 	assert_int_equal(step_of(&look, true, "switch the PC off now"), STEP_FAILING);
 	look_free(&look);
 }
 
-static void test_next_step_of_a_locked_drive(void **state)
+static void test_next_step_with_nothing_to_take(void **state)
 {
 	static const char locked[] =
 	    "{\"drives\":[{\"path\":\"/dev/sda\",\"readable\":true,\"volumes\":[{\"number\":1,"
@@ -282,6 +283,9 @@ static void test_next_step_of_a_locked_drive(void **state)
 	assert_int_equal(step_of(&look, false, "It is not broken"), STEP_LOCKED);
 	look.drives[0].volumes[0].filesystem = "";
 	assert_int_equal(step_of(&look, false, "nothing on these drives"), STEP_NOTHING);
+	look.drives[0].set = "a striped set of 2 drives";
+	look.drives[0].set_readable = false;
+	assert_int_equal(step_of(&look, false, "Keep the drives together"), STEP_SET);
 	look_free(&look);
 }
 
@@ -323,7 +327,7 @@ int main(void)
 	    cmocka_unit_test(test_destinations),
 	    cmocka_unit_test(test_drives_with_letters),
 	    cmocka_unit_test(test_next_step),
-	    cmocka_unit_test(test_next_step_of_a_locked_drive),
+	    cmocka_unit_test(test_next_step_with_nothing_to_take),
 	    cmocka_unit_test(test_forecast),
 	};
 
