@@ -13,7 +13,6 @@
 #include <time.h>
 #include <unistd.h>
 
-#define JOURNAL "journal"
 #define TRIES 1000 /* names with a number behind them */
 
 bool job_name_check(const char *name, struct error *error)
@@ -138,7 +137,7 @@ char *job_path(const struct job *job, const char *name)
 static bool write_journal(const struct job *job, struct error *error)
 {
 	struct buf text = {0};
-	char *path = job_path(job, JOURNAL);
+	char *path = job_path(job, JOB_JOURNAL);
 	bool good;
 
 	buf_printf(&text,
@@ -216,7 +215,7 @@ void job_free(struct job *job)
 
 bool job_complete(const struct job *job, struct error *error)
 {
-	char *path = job_path(job, JOURNAL);
+	char *path = job_path(job, JOB_JOURNAL);
 	bool good;
 
 	if (path == NULL)

@@ -11,6 +11,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#define JOB_JOURNAL "journal"
 #define JOB_NAME_LIMIT 100 /* bytes: part names add person, place and endings to it */
 
 struct job {
