@@ -43,13 +43,19 @@ static unsigned get_u16_be(const uint8_t *bytes)
 	return (unsigned)bytes[0] << 8 | bytes[1];
 }
 
+/*
+ * The checksum begins with zero and is not inverted, as the Linux md tools have it; zlib's own is
+ * the other way round, and is let pass too.
+ */
 static bool crc_fits(const uint8_t *header)
 {
+	uint32_t stored = get_u32_be(header + 4);
 	uint8_t copy[BLOCK];
 
 	memcpy(copy, header, sizeof(copy));
 	memset(copy + 4, 0xFF, 4);
-	return crc32(0, copy, sizeof(copy)) == get_u32_be(header + 4);
+	return stored == (crc32(0xFFFFFFFFu, copy, sizeof(copy)) ^ 0xFFFFFFFFu) ||
+	       stored == crc32(0, copy, sizeof(copy));
 }
 
 /* Reads a block of a section; `at` in bytes from the section's start. */

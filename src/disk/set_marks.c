@@ -52,14 +52,10 @@ static bool read_sector(struct source *source, int sector, uint8_t *out)
 	    source, (sector < 0 ? sectors - distance : distance) * SECTOR, out, SECTOR, NULL);
 }
 
-/* Two letters are no proof: the sixteen-bit words of the first 64 bytes have to add up. */
-static bool jmicron_adds_up(const uint8_t *sector)
+/* Two letters are no proof: the version behind them has to be a small number, too. */
+static bool is_jmicron(const uint8_t *sector)
 {
-	unsigned sum = 0;
-
-	for (unsigned i = 0; i < 64; i += 2)
-		sum += get_u16(sector + i);
-	return (sum & 0xFFFF) <= 1;
+	return sector[2] < 16 && sector[3] < 16;
 }
 
 static bool find_mark(struct source *source, struct set *set)
@@ -72,7 +68,7 @@ static bool find_mark(struct source *source, struct set *set)
 		if (!read_sector(source, mark->sector, sector) ||
 		    memcmp(sector + mark->offset, mark->bytes, mark->length) != 0)
 			continue;
-		if (mark->kind == SET_JMICRON && !jmicron_adds_up(sector))
+		if (mark->kind == SET_JMICRON && !is_jmicron(sector))
 			continue;
 		set->kind = mark->kind;
 		return true;
