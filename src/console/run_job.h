@@ -18,7 +18,7 @@ struct job_end {
 	bool let_go;            /* the volume was unmounted as it should be, with the log on it */
 	char name[256];         /* the job's folder on the destination; "" when there is none */
 	char log[300];          /* the log's file there */
-	char sentence[1000];    /* what came of it and what to do next, for a person */
+	char sentence[2000];    /* what came of it and what to do next, for a person */
 };
 
 /*

@@ -26,7 +26,7 @@ enum unattended_end {
 
 struct unattended {
 	enum unattended_end end;
-	char sentence[1200]; /* why, or what came of it and what to do next; "" for NONE */
+	char sentence[2400]; /* why, or what came of it and what to do next; "" for NONE */
 };
 
 /*

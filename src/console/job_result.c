@@ -1,0 +1,156 @@
+/* What came of a job: see job_result.h. */
+#include "console/job_result.h"
+
+#include "base/text.h"
+#include "console/json_in.h"
+
+#include <inttypes.h>
+#include <stdio.h>
+#include <string.h>
+
+static const char keep[] =
+    "Keep the old drives as they are until their owner has opened files of each kind on the new PC.";
+
+/* What `extract --json` says in the end. */
+struct figures {
+	uint64_t files, bytes;
+	uint64_t losses, cautions;
+	uint64_t undecided;
+};
+
+static void add_states(struct figures *figures, const json_t *states)
+{
+	static const char *const arrived[] = {"taken", "same", "partial", "incomplete"};
+
+	for (size_t i = 0; i < sizeof(arrived) / sizeof(arrived[0]); i++) {
+		const json_t *state = json_object_get(states, arrived[i]);
+
+		figures->files += json_in_number(state, "files", 0);
+		figures->bytes += json_in_number(state, "bytes", 0);
+	}
+}
+
+static struct figures read_figures(const struct buf *text)
+{
+	struct figures figures = {0};
+	struct error error;
+	json_t *document = text->failed || text->length == 0 ?
+	    NULL : json_in_load(buf_text(text), text->length, "an end of extract", &error);
+	size_t index;
+	json_t *item;
+
+	if (document == NULL)
+		return figures;
+	add_states(&figures, json_object_get(document, "states"));
+	json_array_foreach(json_object_get(document, "findings"), index, item) {
+		figures.losses += json_in_is_text(item, "weight", "loss");
+		figures.cautions += json_in_is_text(item, "weight", "caution");
+	}
+	json_array_foreach(json_object_get(document, "decisions"), index, item)
+		figures.undecided += json_in_number(item, "files", 0);
+	json_decref(document);
+	return figures;
+}
+
+/* --- sentences --- */
+
+static void say_arrived(struct job_end *end, const struct figures *figures, const char *where)
+{
+	struct buf text = {0};
+
+	buf_printf(&text, "The job '%s' is complete on %s: %s files, %s. It was read back from there, "
+	    "and every byte is as it was recorded.", end->name, where,
+	    text_count(figures->files).text, text_size(figures->bytes).text);
+	if (figures->losses > 0)
+		buf_printf(&text, " But not everything could be had: %s %s listed in findings.json.",
+		    text_count(figures->losses).text,
+		    figures->losses == 1 ? "loss is" : "losses are");
+	else if (end->status == STATUS_LOSSES)
+		buf_add_text(&text, " But not everything could be had: see findings.json.");
+	if (figures->cautions > 0)
+		buf_printf(&text, " %s more %s to be looked at there.",
+		    text_count(figures->cautions).text,
+		    figures->cautions == 1 ? "thing is" : "things are");
+	if (figures->undecided > 0)
+		buf_printf(&text, " %s files were left because somebody has to decide about them.",
+		    text_count(figures->undecided).text);
+	buf_printf(&text, " %s", keep);
+	snprintf(end->sentence, sizeof(end->sentence), "%s", buf_text(&text));
+	buf_free(&text);
+}
+
+static void say_not_proven(struct job_end *end, const struct relay_end *verify, const char *where)
+{
+	if (verify->interrupted)
+		snprintf(end->sentence, sizeof(end->sentence),
+		    "The job '%s' is on %s, but proving it was stopped. Prove it with 'coldlift verify' "
+		    "before you rely on it, and keep the old drives.", end->name, where);
+	else
+		snprintf(end->sentence, sizeof(end->sentence),
+		    "The job '%s' was written to %s, but it could not be proven: %s. Do not rely on "
+		    "it. Keep the old drives, and begin again with another destination.",
+		    end->name, where,
+		    *verify->complaint != '\0' ? verify->complaint : "it ended in the middle");
+}
+
+static void say_unfinished(struct job_end *end, const struct job_facts *facts)
+{
+	const struct relay_end *extract = facts->extract;
+	const char *why = extract->interrupted ? "it was stopped" :
+	    *extract->complaint != '\0' ? extract->complaint : "it ended in the middle";
+	bool destination = extract->status == STATUS_DESTINATION || !facts->place_is_known;
+
+	if (!facts->place_is_known)
+		snprintf(end->sentence, sizeof(end->sentence),
+		    "The job '%s' is not finished, and %s does not answer any more: %s. Nothing was "
+		    "changed on the old drives. Plug the destination in again: the file 'journal' in "
+		    "the job's folder says that it is incomplete. Then begin again.",
+		    end->name, facts->where, why);
+	else if (facts->place->folder_is_there)
+		snprintf(end->sentence, sizeof(end->sentence),
+		    "The job '%s' on %s is not finished: %s. Nothing was changed on the old drives. "
+		    "The folder is marked by the file 'journal' in it and proves nothing. Begin again%s.",
+		    end->name, facts->where, why,
+		    extract->interrupted ? " when you are ready" :
+		    destination          ? " with a drive that has more room or works better" :
+					   "");
+	else
+		snprintf(end->sentence, sizeof(end->sentence),
+		    "No job was made: %s. Nothing was changed on the old drives.", why);
+}
+
+/* A program that died has no exit status of ours. */
+static enum status status_of(const struct relay_end *ended)
+{
+	return ended->status >= STATUS_COMPLETE && ended->status < STATUS_OTHER && !ended->left_behind ?
+	    (enum status)ended->status : STATUS_OTHER;
+}
+
+void job_result_judge(const struct job_facts *facts, struct job_end *end)
+{
+	struct figures figures = read_figures(&facts->extract->json);
+
+	end->status = status_of(facts->extract);
+	end->interrupted = facts->extract->interrupted ||
+	    (facts->verify != NULL && facts->verify->interrupted);
+	end->extracted = end->status <= STATUS_LOSSES &&
+	    !(facts->place_is_known && facts->place->journal_is_there);
+	snprintf(end->name, sizeof(end->name), "%s", facts->place->name);
+	if (end->extracted && facts->verify != NULL) {
+		enum status proven = status_of(facts->verify);
+
+		end->proven = proven <= STATUS_LOSSES;
+		if (proven > end->status)
+			end->status = proven;
+		if (end->proven)
+			say_arrived(end, &figures, facts->where);
+		else
+			say_not_proven(end, facts->verify, facts->where);
+		return;
+	}
+	if (end->status <= STATUS_LOSSES)
+		end->status = STATUS_OTHER;
+	say_unfinished(end, facts);
+	if (facts->place_is_known && !facts->place->folder_is_there)
+		end->name[0] = '\0';
+}
