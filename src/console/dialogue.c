@@ -27,12 +27,23 @@ bool draft_begin(struct draft *draft, const struct dialogue *dialogue)
 	return draft->page.out != NULL;
 }
 
-bool dialogue_show(struct dialogue *dialogue, struct draft *draft)
+static bool show(struct dialogue *dialogue, struct draft *draft,
+    bool (*how)(struct screen *screen, const char *text))
 {
-	bool whole = fclose(draft->page.out) == 0 && screen_show(&dialogue->screen, draft->text);
+	bool whole = fclose(draft->page.out) == 0 && how(&dialogue->screen, draft->text);
 
 	free(draft->text);
 	return whole;
+}
+
+bool dialogue_show(struct dialogue *dialogue, struct draft *draft)
+{
+	return show(dialogue, draft, screen_show);
+}
+
+bool dialogue_show_together(struct dialogue *dialogue, struct draft *draft)
+{
+	return show(dialogue, draft, screen_show_together);
 }
 
 void dialogue_complain(struct dialogue *dialogue, const char *what, const struct error *error)
@@ -91,14 +102,41 @@ static void look_again(struct dialogue *dialogue)
 		    is_stick(dialogue, &dialogue->look.drives[i]);
 }
 
+/*
+ * A drive that was plugged in and has only file systems for files to go to holds no old system.
+ * Reading it would only bring up that its files are not taken.
+ */
+static bool is_only_a_destination(const struct look_drive *drive)
+{
+	bool any = false;
+
+	for (size_t i = 0; i < drive->n_volumes; i++) {
+		const char *filesystem = drive->volumes[i].filesystem;
+
+		if (drive->volumes[i].is_system)
+			continue;
+		if (strcmp(filesystem, "FAT") != 0 && strcmp(filesystem, "exFAT") != 0)
+			return false;
+		any = true;
+	}
+	return any && drive->removable && drive->readable && !drive->stick;
+}
+
 bool dialogue_survey(struct dialogue *dialogue)
 {
+	const struct look *look = &dialogue->look;
+	const char **not = calloc(look->n_drives + 1, sizeof(*not));
 	struct error error;
+	size_t n_not = 0;
 	bool good;
 
+	for (size_t i = 0; not != NULL && i < look->n_drives; i++)
+		if (is_only_a_destination(&look->drives[i]))
+			not[n_not++] = look->drives[i].path;
 	screen_say(&dialogue->screen,
 	    "Reading the file tables to find out whose PC it was. Ctrl-C stops it ...");
-	good = look_at_systems(&dialogue->look, NULL, 0, &error);
+	good = look_at_systems(&dialogue->look, not, n_not, &error);
+	free(not);
 	if (!good)
 		dialogue_complain(dialogue, "The file tables were not read", &error);
 	return good;
@@ -133,17 +171,26 @@ static bool show_drives(struct dialogue *dialogue)
 	return dialogue_show(dialogue, &draft);
 }
 
-static void show_rest(struct dialogue *dialogue, bool systems)
+static void show_menu(struct dialogue *dialogue)
 {
 	struct draft draft;
 
 	if (!draft_begin(&draft, dialogue))
 		return;
-	if (systems)
-		start_systems(&draft.page, &dialogue->look);
 	start_next_step(&draft.page, &dialogue->look, &dialogue->power);
 	start_menu(&draft.page);
+	dialogue_show_together(dialogue, &draft);
+}
+
+static void show_systems(struct dialogue *dialogue)
+{
+	struct draft draft;
+
+	if (!draft_begin(&draft, dialogue))
+		return;
+	start_systems(&draft.page, &dialogue->look);
 	dialogue_show(dialogue, &draft);
+	show_menu(dialogue);
 }
 
 static void show_title(struct dialogue *dialogue)
@@ -167,14 +214,14 @@ static void overview(struct dialogue *dialogue)
 	show_drives(dialogue);
 	if (failing_drive(&dialogue->look) == NULL && has_something_to_read(&dialogue->look))
 		dialogue_survey(dialogue);
-	show_rest(dialogue, true);
+	show_systems(dialogue);
 }
 
 static void show_again(struct dialogue *dialogue)
 {
 	show_title(dialogue);
 	show_drives(dialogue);
-	show_rest(dialogue, true);
+	show_systems(dialogue);
 }
 
 /* --- what the letters do --- */
@@ -234,9 +281,13 @@ static void choose_keyboard(struct dialogue *dialogue)
 {
 	char list[4096], line[64];
 	ssize_t got = sysfs_bytes(dialogue->root, KEYBOARDS, list, sizeof(list) - 1);
+	struct draft draft;
 
 	list[got > 0 ? got : 0] = '\0';
-	screen_show(&dialogue->screen, list);
+	if (!draft_begin(&draft, dialogue))
+		return;
+	start_columns(&draft.page, list);
+	dialogue_show(dialogue, &draft);
 	screen_say(&dialogue->screen, "Which keyboard? Type its short name; only Enter leaves it.");
 	if (screen_ask(&dialogue->screen, "keyboard> ", line, sizeof(line)) != ANSWER_LINE ||
 	    line[0] == '\0')
@@ -300,7 +351,7 @@ static bool answer(struct dialogue *dialogue, const char *line)
 		return true;
 	case 'o':
 		read_tables(dialogue);
-		show_rest(dialogue, true);
+		show_systems(dialogue);
 		return true;
 	case 'f':
 		show_page(dialogue, start_findings);
@@ -327,7 +378,7 @@ static bool answer(struct dialogue *dialogue, const char *line)
 	default:
 		return false;
 	}
-	show_rest(dialogue, false);
+	show_menu(dialogue);
 	return true;
 }
 

@@ -37,6 +37,7 @@ struct draft {
 
 bool draft_begin(struct draft *draft, const struct dialogue *dialogue);
 bool dialogue_show(struct dialogue *dialogue, struct draft *draft);
+bool dialogue_show_together(struct dialogue *dialogue, struct draft *draft);
 
 /* "Reading ... did not go well: SENTENCE." */
 void dialogue_complain(struct dialogue *dialogue, const char *what, const struct error *error);

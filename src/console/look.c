@@ -77,7 +77,7 @@ bool look_at_systems(struct look *look, const char *const *not, size_t n_not, st
 		arguments[count++] = "--not";
 		arguments[count++] = not[i];
 	}
-	good = n_readable > 0 ? ask(look, arguments, look_read_survey, error) :
+	good = n_readable > n_not ? ask(look, arguments, look_read_survey, error) :
 				look_read_survey(look, "{}", 2, error);
 	free(arguments);
 	return good;

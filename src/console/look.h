@@ -89,7 +89,7 @@ bool look_at_drives(struct look *look, struct error *error);
 
 /*
  * Fills in old systems and persons, reading file tables of every drive but the stick and the drives
- * in `not` (paths). Progress is shown on standard error. That nothing readable is there is no
+ * in `not` (paths of readable drives). Progress is shown on standard error. That nothing readable is there is no
  * failure: no systems.
  */
 bool look_at_systems(struct look *look, const char *const *not, size_t n_not, struct error *error);

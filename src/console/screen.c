@@ -88,21 +88,23 @@ static size_t fitting(const char *text, size_t length, unsigned columns)
 	return at > text ? (size_t)(at - text) : length;
 }
 
+static bool ask_for_more(struct screen *screen)
+{
+	char line[8];
+
+	return screen_ask(screen, "-- Enter for more -- ", line, sizeof(line)) == ANSWER_LINE;
+}
+
 bool screen_show(struct screen *screen, const char *text)
 {
 	unsigned most = room(screen), width = screen_width(screen);
-	char line[8];
 
 	while (*text != '\0') {
 		/* A name without spaces can be longer than the screen is wide. */
 		size_t length = fitting(text, strcspn(text, "\n"), width);
 
-		if (most != 0 && screen->used >= most) {
-			if (screen_ask(screen, "-- Enter for more -- ", line, sizeof(line)) !=
-			    ANSWER_LINE)
-				return false;
-			screen->used = 0;
-		}
+		if (most != 0 && screen->used >= most && !ask_for_more(screen))
+			return false;
 		fwrite(text, 1, length, screen->out);
 		fputc('\n', screen->out);
 		screen->used++;
@@ -111,6 +113,18 @@ bool screen_show(struct screen *screen, const char *text)
 	}
 	fflush(screen->out);
 	return true;
+}
+
+bool screen_show_together(struct screen *screen, const char *text)
+{
+	unsigned most = room(screen), lines = 0;
+
+	for (const char *at = text; *at != '\0'; at++)
+		lines += *at == '\n';
+	if (lines <= most && screen->used > 0 && screen->used + lines > most &&
+	    !ask_for_more(screen))
+		return false;
+	return screen_show(screen, text);
 }
 
 void screen_say(struct screen *screen, const char *format, ...)

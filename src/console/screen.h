@@ -36,6 +36,9 @@ unsigned screen_width(const struct screen *screen);
  */
 bool screen_show(struct screen *screen, const char *text);
 
+/* The same for what belongs together: on a screen of its own where it would be torn apart. */
+bool screen_show_together(struct screen *screen, const char *text);
+
 /* One sentence, escaped and wrapped. */
 void screen_say(struct screen *screen, const char *format, ...)
     __attribute__((format(printf, 2, 3)));

@@ -404,3 +404,40 @@ void start_menu(const struct page *page)
 		}
 	}
 }
+
+#define COLUMN_WIDTH 38
+
+/* Prints the line at *list as a column, and goes on to the next. */
+static void print_cell(const struct page *page, const char **list, unsigned width)
+{
+	size_t length = strcspn(*list, "\n");
+	char *line = strndup(*list, length);
+
+	if (line != NULL && width > 0)
+		column(page, line, width);
+	else if (line != NULL)
+		text_print(page->out, line);
+	free(line);
+	*list += length;
+	*list += **list == '\n';
+}
+
+void start_columns(const struct page *page, const char *list)
+{
+	const char *right = list;
+	size_t lines = 0, half;
+
+	for (const char *at = list; *at != '\0'; at++)
+		lines += *at == '\n' || at[1] == '\0';
+	half = page->width >= 2 * COLUMN_WIDTH ? (lines + 1) / 2 : lines;
+	for (size_t i = 0; i < half; i++) {
+		right += strcspn(right, "\n");
+		right += *right == '\n';
+	}
+	for (size_t i = 0; i < half; i++) {
+		print_cell(page, &list, *right != '\0' ? COLUMN_WIDTH : 0);
+		if (*right != '\0')
+			print_cell(page, &right, 0);
+		fputc('\n', page->out);
+	}
+}

@@ -40,6 +40,9 @@ void start_next_step(
     const struct page *page, const struct look *look, const struct power *power);
 void start_menu(const struct page *page);
 
+/* The lines of a list, in two columns where there is room, the first half on the left. */
+void start_columns(const struct page *page, const char *list);
+
 /* When a PC refuses the stick, or a drive is missing. */
 void start_help(const struct page *page);
 

@@ -139,6 +139,7 @@ def whole_way(folder):
         check(name in flat, f"{name} is missing:", said)
     check("only in the cloud" in flat, "what is wrong is missing:", said)
     check("All is ready. Press j" in flat, "another next step:", said)
+    check("not read yet" not in flat, "the new drive counts as an old one:", said)
     check_lines(screen.all)
 
     screen.type("f\n")
@@ -216,7 +217,8 @@ def trouble(folder):
         screen = Screen(folder / str(number), f"#!/bin/sh\n{what}\n")
         check(words in re.sub(r"\s+", " ", screen.menu()), f"{what}: not said:", screen.all)
         screen.close()
-    drives = json.dumps({"drives": [USB]})
+    old = dict(USB, path="/dev/sda", bus="ATA", removable=False, volumes=[dict(USB["volumes"][0], filesystem="NTFS")])
+    drives = json.dumps({"drives": [old, USB]})
     (folder / "slow").mkdir()
     # It does not end by Ctrl-C: it is killed some seconds later.
     slow = f"#!/bin/sh\ncase $1 in drives) echo '{drives}' ;; *) trap '' INT; exec sleep 300 ;; esac\n"
