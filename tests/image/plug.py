@@ -87,13 +87,18 @@ with work_folder() as work:
         wait_for(pc, "FH-LATE")
         all_read_only(pc)
 
+        check("this stick" in pc.command("coldlift drives"), "the stick is not marked")
         pc.pull_out("stick")
         time.sleep(2)
-        check("FH-INNER" in pc.command("coldlift drives"), "without the stick nothing works")
+        listing = pc.command("coldlift drives")
+        check("FH-INNER" in listing, "without the stick nothing works")
+        check("this stick" not in listing, "another drive is taken for the stick", listing)
+        check(pc.command("cat /run/coldlift/stick").strip() == "", "the stick's name stays although it is gone")
 
         for kind, path in targets.items():
             pc.plug_in(Drive(path, "usb", serial=f"stick-{kind}"), kind)
-            wait_for(pc, f"serial number stick-{kind}")
+            listing = wait_for(pc, f"serial number stick-{kind}")
+            check("this stick" not in listing, "a drive with the stick's name is taken for it", listing)
             write_to(pc, kind, f"TO-{kind.upper()}")
         all_read_only(pc)
         pc.send("poweroff\n")
