@@ -110,7 +110,8 @@ static void look_at_health(struct source *source, struct drive_view *view)
 	}
 	source_holes(source, &holes);
 	view->faulty = holes.count > 0;
-	if (view->faulty)
+	/* A drive that refuses every read is locked: table_read() has said so. */
+	if (view->faulty && view->table.sealed != SEALED_REFUSES)
 		findings_add(&view->findings, WEIGHT_CAUTION, "read-errors", view->drive.path,
 		    advice, "The drive could not read %s of the little that was asked for.",
 		    text_size(holes_total(&holes)).text);
@@ -129,8 +130,12 @@ static bool look_into(
 		return error_no_memory(error);
 	}
 	set_recognise(source, view->drive.serial, &view->table, &view->set);
-	if (view->set.kind != SET_NONE)
+	if (view->set.kind != SET_NONE) {
 		findings_drop(&view->findings, "table-none", view->drive.path);
+		findings_drop(&view->findings, "drive-sealed", view->drive.path);
+		view->table.sealed = SEALED_NOT;
+	}
+	faults_add_sealed(&view->faults, &view->drive, view->table.sealed);
 	for (size_t i = 0; i < view->table.count; i++)
 		look_at_volume(source, arena, view, i);
 	look_at_health(source, view);
@@ -141,11 +146,15 @@ static bool look_into(
 static bool look_at_drive(struct arena *arena, struct drive_view *view, struct error *error)
 {
 	struct source *source = NULL;
-	struct device *device;
+	struct device *device = NULL;
 	sigset_t before;
 
 	stop_hold(&before);
-	device = device_open(view->drive.path, error);
+	/* It would refuse every read. */
+	if (view->faults.verdict == FAULTS_LOCKED)
+		error_set(error, STATUS_NO_VOLUME, "%s is locked by a password", view->drive.path);
+	else
+		device = device_open(view->drive.path, error);
 	if (device != NULL)
 		source = source_open(device, error);
 	if (source != NULL)
@@ -178,15 +187,36 @@ struct output {
 	enum status status;
 };
 
+/* All at once, before any is read. The stick itself is nobody's old drive. */
+static void ask_drives(
+    struct output *output, struct arena *arena, struct drive_view *views, size_t count)
+{
+	struct faults_question *questions = arena_array(arena, count + 1, sizeof(*questions));
+
+	for (size_t i = 0; i < count; i++) {
+		findings_init(&views[i].findings);
+		views[i].problem = "";
+		views[i].stick = stick_has(&output->stick, &views[i].drive);
+		if (questions != NULL && !views[i].stick)
+			faults_question_make(arena, "", &views[i].drive, &questions[i]);
+	}
+	if (questions == NULL)
+		return;
+	faults_ask(FAULTS_PROGRAM, questions, count);
+	for (size_t i = 0; i < count; i++) {
+		views[i].faults = questions[i].answer;
+		faults_find(&views[i].faults, views[i].drive.path, &views[i].findings);
+		if (!views[i].stick)
+			drive_find_slow_link(&views[i].drive, &views[i].findings);
+	}
+}
+
 /* Looks at the drive; a drive that was asked for and cannot be read is complained of. */
 static void look(
     struct output *output, struct arena *arena, struct drive_view *view, bool asked_for)
 {
 	struct error error;
 
-	findings_init(&view->findings);
-	view->problem = "";
-	view->stick = stick_has(&output->stick, &view->drive);
 	if (look_at_drive(arena, view, &error)) {
 		output->any_filesystem = output->any_filesystem || has_filesystem(view);
 	} else if (asked_for) {
@@ -243,12 +273,15 @@ static void list_sources(struct output *output, struct arena *arena, char **path
 	}
 	for (int i = 0; i < count; i++) {
 		if (drive_describe(arena, "", paths[i], &views[n].drive, &error)) {
-			look(output, arena, &views[n++], true);
+			n++;
 			continue;
 		}
 		command_complain(&error);
 		output->status = error.status;
 	}
+	ask_drives(output, arena, views, n);
+	for (size_t i = 0; i < n; i++)
+		look(output, arena, &views[i], true);
 	old_letters_find(views, n);
 	look_at_sets(arena, views, n);
 	for (size_t i = 0; i < n; i++)
@@ -275,10 +308,11 @@ static void list_all(struct output *output, struct arena *arena)
 		output->status = error.status;
 		return;
 	}
-	for (size_t i = 0; i < count; i++) {
+	for (size_t i = 0; i < count; i++)
 		views[i].drive = drives[i];
+	ask_drives(output, arena, views, count);
+	for (size_t i = 0; i < count; i++)
 		look(output, arena, &views[i], false);
-	}
 	look_at_sets(arena, views, count);
 	for (size_t i = 0; i < count; i++)
 		show(output, &views[i], false);

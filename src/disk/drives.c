@@ -136,23 +136,43 @@ static bool serial_of_page(const char *folder, char *out, size_t size)
 	return true;
 }
 
-/* A USB device has its serial number some levels up, beside the file idVendor. */
-static bool serial_of_usb(const char *folder, char *out, size_t size)
+/* The folder of the USB device that the drive is in, some levels up: it has the file idVendor. */
+static bool usb_device(const char *folder, struct sysfs_path *up)
 {
-	struct sysfs_path up, mark;
+	struct sysfs_path mark;
 
-	if (!sysfs_join(&up, folder, ""))
+	if (!sysfs_join(up, folder, ""))
 		return false;
 	for (int level = 0; level < 32; level++) {
-		char *slash = strrchr(up.text, '/');
+		char *slash = strrchr(up->text, '/');
 
-		if (slash == NULL || slash == up.text)
+		if (slash == NULL || slash == up->text)
 			return false;
 		*slash = '\0';
-		if (sysfs_join(&mark, up.text, "idVendor") && access(mark.text, F_OK) == 0)
-			return sysfs_text(up.text, "serial", out, size);
+		if (sysfs_join(&mark, up->text, "idVendor") && access(mark.text, F_OK) == 0)
+			return true;
 	}
 	return false;
+}
+
+static bool serial_of_usb(const char *folder, char *out, size_t size)
+{
+	struct sysfs_path device;
+
+	return usb_device(folder, &device) && sysfs_text(device.text, "serial", out, size);
+}
+
+/* Documentation/ABI/testing/sysfs-bus-usb, "speed": Mbit/s, "1.5" for the slowest. */
+static unsigned link_of_usb(const char *folder)
+{
+	struct sysfs_path device;
+	char text[32];
+	unsigned long speed;
+
+	if (!usb_device(folder, &device) || !sysfs_text(device.text, "speed", text, sizeof(text)))
+		return 0;
+	speed = strtoul(text, NULL, 10);
+	return speed <= 1000000 ? (unsigned)speed : 0;
 }
 
 static const char *read_serial(struct arena *arena, const char *folder, const char *bus)
@@ -183,6 +203,8 @@ static bool read_drive(struct arena *arena, const char *root, const char *folder
 	drive->removable = sysfs_number(folder, "removable", 0) != 0;
 	drive->spinning = sysfs_number(folder, "queue/rotational", 0) != 0;
 	drive->read_only = sysfs_number(folder, "ro", 0) != 0;
+	if (strcmp(drive->bus, "USB") == 0)
+		drive->link_megabits = link_of_usb(folder);
 	return (drive->model != NULL && drive->serial != NULL) || error_no_memory(error);
 }
 

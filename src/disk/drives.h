@@ -9,6 +9,7 @@
 
 #include "base/arena.h"
 #include "base/error.h"
+#include "base/finding.h"
 #include "disk/device.h"
 
 #include <stdbool.h>
@@ -26,6 +27,8 @@ struct drive {
 	uint32_t sector_size, physical_sector_size;
 	bool removable, spinning, read_only;
 	bool is_image;
+	/* Of a drive on USB: how fast it is connected, Mbit/s (1: really 1.5); 0: not known. */
+	unsigned link_megabits;
 };
 
 /*
@@ -42,6 +45,16 @@ bool drives_list(struct arena *arena, const char *root, struct drive **drives, s
  */
 bool drive_describe(struct arena *arena, const char *root, const char *path, struct drive *drive,
     struct error *error);
+
+/* {"bus":"USB","megabits":480}, or null when the speed is not known or it is not on USB. */
+struct json;
+void drive_link_to_json(const struct drive *drive, struct json *json);
+
+/*
+ * Adds the note "slow-link" when the drive is connected at the speed of USB 2 or 1, with the time
+ * that reading then takes.
+ */
+void drive_find_slow_link(const struct drive *drive, struct findings *findings);
 
 /*
  * The kernel's name ("/dev/sda1") of the volume that begins at byte `offset` of the block device

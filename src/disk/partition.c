@@ -310,8 +310,31 @@ static void say_lost(struct table_job *job, const struct table *table)
 	    table->count, table->count == 1 ? "volume was" : "volumes were");
 }
 
-static void say_nothing_found(struct table_job *job, bool readable)
+/* Where nothing is recognised, a drive can be locked or encrypted as a whole, and no fault at all. */
+static void say_sealed(struct table_job *job, enum sealed sealed)
 {
+	if (sealed == SEALED_REFUSES)
+		findings_add(job->findings, WEIGHT_LOSS, "drive-sealed", source_path(job->source),
+		    "A password is typed when its own PC starts; an enclosure that encrypts has a "
+		    "program or keys of its own. Where the owner knows of neither, or the drive "
+		    "makes odd noises, it is broken, and belongs to a recovery laboratory.",
+		    "The drive looks locked or encrypted as a whole: it refuses every read at once, "
+		    "where a failing drive would try for seconds.");
+	else
+		findings_add(job->findings, WEIGHT_CAUTION, "drive-sealed", source_path(job->source),
+		    "If it comes out of a USB enclosure, read it through that enclosure: many encrypt "
+		    "all that is written, even without a password. Otherwise its owner knows the "
+		    "program that encrypted it.",
+		    "The drive looks encrypted as a whole, or wiped with chance: it can be read, and "
+		    "nothing on it can be recognised.");
+}
+
+static void say_nothing_found(struct table_job *job, bool readable, enum sealed sealed)
+{
+	if (sealed != SEALED_NOT) {
+		say_sealed(job, sealed);
+		return;
+	}
 	if (!readable) {
 		findings_add(job->findings, WEIGHT_LOSS, "drive-unreadable",
 		    source_path(job->source),
@@ -469,8 +492,10 @@ bool table_read(struct source *source, struct arena *arena, struct findings *fin
 	job.sector_size = table->sector_size;
 	if (table->count > 1)
 		qsort(table->items, table->count, sizeof(*table->items), compare_partitions);
-	if (table->kind == TABLE_NONE && table->count == 0)
-		say_nothing_found(&job, readable);
+	if (table->kind == TABLE_NONE && table->count == 0) {
+		table->sealed = sealed_look(source);
+		say_nothing_found(&job, readable, table->sealed);
+	}
 	if (table->kind == TABLE_LOST)
 		say_lost(&job, table);
 	if (table->kind != TABLE_NONE) {

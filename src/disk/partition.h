@@ -10,6 +10,7 @@
 #include "base/arena.h"
 #include "base/finding.h"
 #include "base/guid.h"
+#include "disk/sealed.h"
 #include "disk/source.h"
 
 enum table_kind {
@@ -47,6 +48,7 @@ struct table {
 	struct guid disk_id;     /* GPT */
 	struct partition *items; /* by offset; extended partitions themselves are not listed */
 	size_t count;
+	enum sealed sealed; /* nothing was recognised, and it looks encrypted or locked as a whole */
 	/*
 	 * Not NULL: a dynamic disk. The volumes that it describes and that lie in one piece stand
 	 * among the items, under their own GUIDs, instead of the partitions that hold them.

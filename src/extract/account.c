@@ -137,6 +137,27 @@ static bool volumes_to_json(struct json *json, const struct outcomes *outcomes,
 	return true;
 }
 
+/* What the drives were that all this came from, and what they said of themselves. */
+static void drives_to_json(struct json *json, const struct survey *survey)
+{
+	json_begin_array(json);
+	for (size_t i = 0; i < survey->n_drives; i++) {
+		const struct survey_drive *drive = &survey->drives[i];
+
+		json_begin_object(json);
+		json_key_text(json, "path", drive->about.path);
+		json_key_text(json, "model", drive->about.model);
+		json_key_text(json, "serial", drive->about.serial);
+		json_key_text(json, "bus", drive->about.bus);
+		json_key_unsigned(json, "size", drive->about.size);
+		json_key_bool(json, "image", drive->about.is_image);
+		json_key(json, "faults");
+		faults_to_json(&drive->faults, json);
+		json_end(json);
+	}
+	json_end(json);
+}
+
 bool account_write(const struct job *job, const struct outcomes *outcomes, const struct sums *sums,
     struct findings *findings, struct digest *digest, struct error *error)
 {
@@ -157,6 +178,8 @@ bool account_write(const struct job *job, const struct outcomes *outcomes, const
 		json_end(&json);
 	}
 	json_end(&json);
+	json_key(&json, "drives");
+	drives_to_json(&json, outcomes->plan->survey);
 	json_key(&json, "volumes");
 	good = volumes_to_json(&json, outcomes, findings) && path != NULL;
 	json_end(&json);

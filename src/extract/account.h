@@ -1,5 +1,6 @@
 /*
- * account.json: the sums over the record, and every volume in clusters by owner.
+ * account.json: the sums over the record, the drives that it all came from with what they said of
+ * their own health, and every volume in clusters by owner.
  *
  * The clusters of a volume are added up from what the catalogue knows of each file, and compared
  * with the volume's own map of what is free: so nothing can be forgotten without being seen.

@@ -82,6 +82,30 @@ static bool check_volume(struct verify *verify, json_t *volume, struct error *er
 	return true;
 }
 
+/* Jobs that were made before drives were listed have none. */
+static bool check_drives(struct verify *verify, const json_t *drives, struct error *error)
+{
+	const json_t *drive, *faults;
+	size_t i;
+
+	if (drives == NULL)
+		return true;
+	if (!json_is_array(drives))
+		return differ(verify, error, DIFFERS_FORM, ACCOUNT, "Its drives are no list.");
+	json_array_foreach(drives, i, drive)
+	{
+		faults = json_object_get(drive, "faults");
+		if (json_is_string(json_object_get(drive, "path")) &&
+		    (faults == NULL || json_is_null(faults) ||
+			json_is_string(json_object_get(faults, "verdict"))))
+			continue;
+		if (!differ(verify, error, DIFFERS_FORM, ACCOUNT,
+			"A drive has no path, or said something of itself without a verdict."))
+			return false;
+	}
+	return true;
+}
+
 bool verify_account(struct verify *verify, struct error *error)
 {
 	json_t *json, *volumes, *volume;
@@ -93,6 +117,7 @@ bool verify_account(struct verify *verify, struct error *error)
 	if (json == NULL)
 		return true;
 	good = check_streams(verify, json_object_get(json, "streams"), error);
+	good = good && check_drives(verify, json_object_get(json, "drives"), error);
 	volumes = json_object_get(json, "volumes");
 	if (good && !json_is_array(volumes))
 		good = differ(verify, error, DIFFERS_FORM, ACCOUNT, "It lists no volumes.");

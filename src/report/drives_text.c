@@ -35,6 +35,8 @@ static void print_heading(const struct drive_view *view, FILE *out)
 	if (*drive->serial != '\0')
 		buf_printf(&line, ", serial number %s", drive->serial);
 	add_part(&line, drive->bus);
+	if (drive->link_megabits != 0)
+		buf_printf(&line, " at %u Mbit/s", drive->link_megabits);
 	add_part(&line, kind_of_storage(drive));
 	add_part(&line, view->stick ? "this stick" : "");
 	if (view->readable && view->table.kind == TABLE_LOST)
@@ -96,12 +98,28 @@ static void print_volume(const struct drive_view *view, size_t index, bool lette
 	buf_free(&label);
 }
 
+/* What is wrong with the drive stands among the findings. */
+static void print_faults(const struct faults *faults, FILE *out)
+{
+	struct buf line = {0};
+
+	if (faults->verdict != FAULTS_NONE_REPORTED && faults->verdict != FAULTS_UNKNOWN)
+		return;
+	buf_add_text(&line, faults->sentence);
+	if (*faults->why_unknown != '\0')
+		buf_printf(&line, " %s", faults->why_unknown);
+	fputs("    ", out);
+	text_wrap(out, buf_text(&line), 4, WIDTH);
+	buf_free(&line);
+}
+
 void drive_view_print(const struct drive_view *view, FILE *out)
 {
 	bool letters = has_letters(view);
 	struct buf line = {0};
 
 	print_heading(view, out);
+	print_faults(&view->faults, out);
 	if (*view->problem != '\0') {
 		buf_printf(&line, "Not looked into: %s.", view->problem);
 		fputs("    ", out);
@@ -210,6 +228,10 @@ void drive_view_to_json(const struct drive_view *view, struct json *json)
 	json_key_bool(json, "spinning", drive->spinning);
 	json_key_bool(json, "image", drive->is_image);
 	json_key_bool(json, "stick", view->stick);
+	json_key(json, "faults");
+	faults_to_json(&view->faults, json);
+	json_key(json, "link");
+	drive_link_to_json(drive, json);
 	json_key_bool(json, "readable", view->readable);
 	json_key_text(json, "problem", *view->problem != '\0' ? view->problem : NULL);
 	json_key(json, "table");

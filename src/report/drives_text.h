@@ -7,6 +7,7 @@
 #include "base/finding.h"
 #include "base/json.h"
 #include "disk/drives.h"
+#include "disk/faults.h"
 #include "disk/partition.h"
 #include "disk/sets.h"
 
@@ -29,6 +30,7 @@ struct drive_view {
 	const char *problem; /* why not: one sentence without a full stop; "" otherwise */
 	struct table table;
 	struct set set;
+	struct faults faults;
 	struct volume_view *volumes; /* one per entry of the table */
 	struct findings findings;
 };

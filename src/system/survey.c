@@ -51,18 +51,47 @@ bool survey_is_stopped(struct error *error)
 	return true;
 }
 
-static bool open_source(struct survey *survey, const char *path, struct error *error)
+static bool open_source(
+    struct survey *survey, const char *path, const struct faults *faults, struct error *error)
 {
 	struct survey_drive *drive = &survey->drives[survey->n_drives];
-	struct device *device = device_open(path, error);
+	struct device *device;
 
+	/* It would refuse every read. */
+	if (faults->verdict == FAULTS_LOCKED)
+		return error_set(error, STATUS_NO_VOLUME, "%s is locked by a password", path);
+	device = device_open(path, error);
 	if (!device)
 		return false;
+	drive->faults = *faults;
 	drive->source = source_open(device, error);
 	if (!drive->source)
 		return false;
 	survey->n_drives++;
 	return true;
+}
+
+/*
+ * All drives at once, before any is read. One that cannot be described is not asked: opening it
+ * says why. NULL: no memory.
+ */
+static struct faults_question *ask_drives(
+    struct survey *survey, const char *const *paths, size_t n_paths)
+{
+	struct faults_question *questions =
+	    arena_array(&survey->arena, n_paths + 1, sizeof(*questions));
+	struct drive drive;
+
+	if (!questions)
+		return NULL;
+	for (size_t i = 0; i < n_paths; i++)
+		if (!is_named_twice(paths, i) &&
+		    drive_describe(&survey->arena, "", paths[i], &drive, NULL))
+			faults_question_make(&survey->arena, "", &drive, &questions[i]);
+	faults_ask(FAULTS_PROGRAM, questions, n_paths);
+	for (size_t i = 0; i < n_paths; i++)
+		faults_find(&questions[i].answer, paths[i], survey->findings);
+	return questions;
 }
 
 static bool look_at_drive(
@@ -71,6 +100,7 @@ static bool look_at_drive(
 	if (!drive_describe(&survey->arena, "", path, &drive->about, error) ||
 	    !table_read(drive->source, &survey->arena, survey->findings, &drive->table, error))
 		return false;
+	drive_find_slow_link(&drive->about, survey->findings);
 	if (source_is_lost(drive->source))
 		findings_add(survey->findings, WEIGHT_LOSS, "drive-lost", path,
 		    "If it clicks, smells or drops out, switch it off: it belongs to a recovery "
@@ -84,9 +114,10 @@ static bool open_drives(struct survey *survey, const char *const *paths, size_t 
     bool chosen, struct error *error)
 {
 	struct error trouble = {0};
+	const struct faults_question *questions = ask_drives(survey, paths, n_paths);
 
 	survey->drives = arena_array(&survey->arena, n_paths + 1, sizeof(*survey->drives));
-	if (!survey->drives)
+	if (!survey->drives || !questions)
 		return error_no_memory(error);
 	for (size_t i = 0; i < n_paths; i++) {
 		if (is_named_twice(paths, i)) {
@@ -96,7 +127,7 @@ static bool open_drives(struct survey *survey, const char *const *paths, size_t 
 		}
 		if (survey_is_stopped(error))
 			return false;
-		if (open_source(survey, paths[i], &trouble)) {
+		if (open_source(survey, paths[i], &questions[i].answer, &trouble)) {
 			if (!look_at_drive(survey, &survey->drives[survey->n_drives - 1], paths[i],
 				error))
 				return false;
@@ -106,6 +137,8 @@ static bool open_drives(struct survey *survey, const char *const *paths, size_t 
 			*error = trouble;
 			return false;
 		}
+		if (questions[i].answer.verdict == FAULTS_LOCKED)
+			continue; /* a finding says so already */
 		findings_add(survey->findings, WEIGHT_LOSS, "drive-not-opened", paths[i],
 		    "Look at its plugs, or try it in another slot or adapter. A drive that asks for "
 		    "a password when the PC starts is locked until its owner types it there.",
@@ -133,12 +166,17 @@ static bool look_at_sets(struct survey *survey, bool chosen, struct error *error
 
 		set_recognise(drive->source, drive->about.serial, &drive->table, &drive->set);
 		/* Then the drive is not empty or the wrong one, and the set says more. */
-		if (drive->set.kind != SET_NONE)
+		if (drive->set.kind != SET_NONE) {
 			findings_drop(survey->findings, "table-none", drive->about.path);
+			findings_drop(survey->findings, "drive-sealed", drive->about.path);
+			drive->table.sealed = SEALED_NOT;
+		}
+		faults_add_sealed(&drive->faults, &drive->about, drive->table.sealed);
 		source_holes(drive->source, &holes);
 		members[d] = (struct set_member){.path = drive->about.path, .set = &drive->set,
 		    .table = &drive->table,
-		    .failing = holes.count > 0 || source_is_lost(drive->source)};
+		    .failing = holes.count > 0 || source_is_lost(drive->source) ||
+			       drive->faults.verdict == FAULTS_FAILING};
 		holes_free(&holes);
 	}
 	sets_say(members, survey->n_drives, chosen ? SETS_CHOSEN : SETS_NAMED, survey->findings);

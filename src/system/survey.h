@@ -14,6 +14,7 @@
 #include "base/error.h"
 #include "base/finding.h"
 #include "disk/drives.h"
+#include "disk/faults.h"
 #include "disk/partition.h"
 #include "disk/sets.h"
 #include "disk/source.h"
@@ -27,6 +28,7 @@
 /* One SOURCE of the command line. */
 struct survey_drive {
 	struct drive about;
+	struct faults faults; /* what it says of itself */
 	struct source *source;
 	struct table table;
 	struct set set;

@@ -197,6 +197,10 @@ static void drive_to_json(struct json *json, const struct survey_drive *drive)
 	json_key_unsigned(json, "size", drive->about.size);
 	json_key_unsigned(json, "sector_size", drive->about.sector_size);
 	json_key_text(json, "table", kinds[drive->table.kind]);
+	json_key(json, "faults");
+	faults_to_json(&drive->faults, json);
+	json_key(json, "link");
+	drive_link_to_json(&drive->about, json);
 	json_end(json);
 }
 

@@ -114,6 +114,7 @@ static void add_others(void)
 	put(USB, "device/model", "Dock \x1b[2J\xff\n");
 	put("pci0000:00/0000:00:14.0/usb2/2-1", "idVendor", "1234\n");
 	put("pci0000:00/0000:00:14.0/usb2/2-1", "serial", "0000A1\n");
+	put("pci0000:00/0000:00:14.0/usb2/2-1", "speed", "480\n");
 	add_block(NVME, "259:0\n", "2000409264\n", true);
 	put(NVME, "queue/logical_block_size", "4096\n");
 	put(NVME, "device/model", "Heron N2                \n");
@@ -197,6 +198,51 @@ static void test_list(void **state)
 	assert_false(drives[3].spinning);
 	assert_true(drives[5].removable);
 	assert_false(drives[4].removable);
+	arena_free(&arena);
+}
+
+#define USB_DEVICE "pci0000:00/0000:00:14.0/usb2/2-1"
+
+/* The speed that sysfs shows for the USB device above the drive, and the finding it makes. */
+static void check_link(const char *speed, unsigned megabits, const char *words)
+{
+	struct arena arena = {0};
+	struct findings findings;
+	struct drive *drives;
+	struct error error;
+	size_t count;
+
+	put(USB_DEVICE, "speed", speed);
+	assert_true(drives_list(&arena, root, &drives, &count, &error));
+	assert_int_equal(drives[5].link_megabits, megabits);
+	findings_init(&findings);
+	drive_find_slow_link(&drives[5], &findings);
+	assert_int_equal(findings.count, words != NULL);
+	if (words != NULL)
+		assert_non_null(strstr(findings.items[0].sentence, words));
+	findings_free(&findings);
+	arena_free(&arena);
+}
+
+/* Documentation/ABI/testing/sysfs-bus-usb, "speed"; how long reading takes: common practice. */
+static void test_link(void **state)
+{
+	struct arena arena = {0};
+	struct drive *drives;
+	struct error error;
+	size_t count;
+
+	(void)state;
+	check_link("480\n", 480, "50 minutes for each 100 GB");
+	check_link("12\n", 12, "more than a day for each 100 GB");
+	check_link("1.5\n", 1, "USB 1");
+	check_link("5000\n", 5000, NULL);
+	check_link("20000\n", 20000, NULL);
+	check_link("\n", 0, NULL);
+	check_link("fast\n", 0, NULL);
+	check_link("99999999999999999999999\n", 0, NULL);
+	assert_true(drives_list(&arena, root, &drives, &count, &error));
+	assert_int_equal(drives[4].link_megabits, 0); /* ATA */
 	arena_free(&arena);
 }
 
@@ -399,6 +445,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_list),
+	    cmocka_unit_test(test_link),
 	    cmocka_unit_test(test_no_sysfs),
 	    cmocka_unit_test(test_layers),
 	    cmocka_unit_test(test_volume_device),
