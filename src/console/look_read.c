@@ -113,9 +113,10 @@ static bool read_drive(struct arena *arena, struct look_drive *drive, const json
 	drive->bus = json_in_text(arena, item, "bus");
 	drive->problem = json_in_text(arena, item, "problem");
 	drive->verdict = json_in_text(arena, faults, "verdict");
-	drive->faults = json_in_text(arena, faults, "sentence");
-	if (drive->faults != NULL && *drive->faults == '\0')
-		drive->faults = json_in_text(arena, faults, "why_unknown");
+	/* Of an answer that is not there, the reason says more than the sentence. */
+	drive->faults = json_in_text(arena, faults,
+	    drive->verdict != NULL && strcmp(drive->verdict, "unknown") == 0 ? "why_unknown" :
+									       "sentence");
 	if (drive->path == NULL || drive->model == NULL || drive->serial == NULL ||
 	    drive->bus == NULL || drive->problem == NULL || drive->verdict == NULL ||
 	    drive->faults == NULL)

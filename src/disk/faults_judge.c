@@ -226,7 +226,7 @@ void faults_set_unknown(struct faults *faults, const char *why)
 {
 	faults->verdict = FAULTS_UNKNOWN;
 	snprintf(faults->sentence, sizeof(faults->sentence),
-	    "It is not known whether the drive reports faults.");
+	    "Whether it has faults is not known.");
 	snprintf(faults->why_unknown, sizeof(faults->why_unknown), "%s", why);
 }
 
