@@ -2,6 +2,7 @@
 #include "console/dialogue.h"
 
 #include "console/program.h"
+#include "console/unattended.h"
 #include "disk/sysfs.h"
 
 #include <signal.h>
@@ -206,14 +207,43 @@ static void show_title(struct dialogue *dialogue)
 	dialogue_show(dialogue, &draft);
 }
 
-/* From the drives to the menu. A drive that fails is not read any longer than it has to be. */
+/* A drive that fails is not read any longer than it has to be. */
+static void survey_healthy(struct dialogue *dialogue)
+{
+	if (failing_drive(&dialogue->look) == NULL && has_something_to_read(&dialogue->look))
+		dialogue_survey(dialogue);
+}
+
+/* The job of a volume that brings one along; nobody may be there. False: there is none. */
+static bool run_unattended(struct dialogue *dialogue)
+{
+	struct unattended result;
+
+	survey_healthy(dialogue);
+	unattended_run(
+	    &dialogue->look, dialogue->screen.in, dialogue->screen.out, &result);
+	if (result.end == UNATTENDED_NONE)
+		return false;
+	if (result.end == UNATTENDED_OFF)
+		sleep(dialogue->off_seconds);
+	screen_fresh(&dialogue->screen);
+	screen_say(&dialogue->screen, "%s", result.sentence);
+	return true;
+}
+
+/* From the drives to the menu. */
 static void overview(struct dialogue *dialogue)
 {
 	show_title(dialogue);
 	look_again(dialogue);
+	/* Before the first page that waits for somebody to turn it. */
+	if (unattended_is_possible(&dialogue->look) && run_unattended(dialogue)) {
+		show_menu(dialogue);
+		return;
+	}
 	show_drives(dialogue);
-	if (failing_drive(&dialogue->look) == NULL && has_something_to_read(&dialogue->look))
-		dialogue_survey(dialogue);
+	if (!dialogue->look.surveyed)
+		survey_healthy(dialogue);
 	show_systems(dialogue);
 }
 

@@ -326,6 +326,15 @@ static void go(const struct look *look, const struct found *found, FILE *in, FIL
 	arena_free(&arena);
 }
 
+bool unattended_is_possible(const struct look *look)
+{
+	for (size_t d = 0; d < look->n_drives; d++)
+		for (size_t v = 0; v < look->drives[d].n_volumes; v++)
+			if (is_candidate(&look->drives[d], &look->drives[d].volumes[v]))
+				return access(MARK, F_OK) != 0;
+	return false;
+}
+
 void unattended_run(const struct look *look, FILE *in, FILE *out, struct unattended *result)
 {
 	struct search search = {0};

@@ -12,6 +12,7 @@
 
 #include "console/look.h"
 
+#include <stdbool.h>
 #include <stdio.h>
 
 #define UNATTENDED_LABEL "COLDLIFT"
@@ -28,6 +29,12 @@ struct unattended {
 	enum unattended_end end;
 	char sentence[2400]; /* why, or what came of it and what to do next; "" for NONE */
 };
+
+/*
+ * Could there be such a volume, going by the labels, and has this start of the stick not had its job
+ * yet? Then nothing may wait for a person before unattended_run() was called.
+ */
+bool unattended_is_possible(const struct look *look);
 
 /*
  * Looks for such a volume and runs its job. To be called when drives and old systems have been
