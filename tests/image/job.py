@@ -4,12 +4,12 @@
 The job is read back on the host with the file system's own tool, proven there by `coldlift verify`, and its record is
 compared with the demo drives' ground truth. Secure Boot is on: a locked-down kernel must not be in the way."""
 
-import json
 import pathlib
 import shutil
 
 from _sources import Drive, Machine, check, copy_volume, finish, make_drive, sha256, skip, tool, work_folder
-from _harness import DEMO, load_lines, run  # _sources says where it is
+from _harness import DEMO, run  # _sources says where it is
+from _truth import compare
 
 LEFT = "D:\\Survey\\**"  # 4 GiB of zeros: too slow to hash on an emulated processor
 
@@ -28,24 +28,6 @@ def run_job(pc):
                       "echo ended $?", 400)
     check("ended 1" in said, "extract should end with listed losses:", said)
     pc.command("umount /mnt")
-
-
-def compare(job):
-    expected = {(e["volume"].lower(), e["path"], e.get("stream", ""), e["kind"]): e
-                for e in json.loads((DEMO / "expected.json").read_text())["streams"]}
-    record = [line for line in load_lines(job / "record.jsonl")[1:] if line["reason"] != "file-system"]
-    check(len(record) == len(expected), f"{len(record)} lines for {len(expected)} streams, folders and links")
-    for line in record:
-        key = (line["volume"].lower(), line["path"], line.get("stream", ""), line["kind"])
-        truth = expected.get(key)
-        if truth is None:
-            check(False, "the record has what the drives do not have:", key)
-        elif line["reason"] == "not-asked":
-            check(line["path"].startswith("\\Survey"), "left, though nobody said so:", key)
-        else:
-            check((line["state"], line["reason"]) == (truth["state"], truth["reason"]), "another state:", line)
-            if "sha256" in line and "sha256" in truth:
-                check(line["sha256"] == truth["sha256"], "other bytes:", line)
 
 
 with work_folder() as work:
