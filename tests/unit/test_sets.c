@@ -128,7 +128,7 @@ static void test_hostile(void **state)
 	static const uint8_t values[] = {0, 1, 0x7F, 0xFF};
 	struct drive_image image = image_make(MIB);
 	uint8_t block[512] = {0};
-	size_t length = make_rst(block, 5, 3, 4096);
+	size_t length = make_rst(block, 5, 2, 4096);
 	struct set set;
 
 	(void)state;
