@@ -62,8 +62,8 @@ bool stick_has(const struct stick *stick, const struct drive *drive)
 /* --- every drive but ... ---------------------------------------------------------------------- */
 
 /* The drives that --not names; NULL with *error. */
-static const dev_t *rule_out(struct arena *arena, const char *root, const struct source_wish *wish,
-    struct error *error)
+static const dev_t *rule_out(
+    struct arena *arena, const char *root, const struct source_wish *wish, struct error *error)
 {
 	dev_t *numbers = arena_array(arena, wish->n_ruled_out + 1, sizeof(*numbers));
 
@@ -80,8 +80,8 @@ static const dev_t *rule_out(struct arena *arena, const char *root, const struct
 		if (numbers[i] == 0 && stat(path, &status) == 0 && S_ISBLK(status.st_mode))
 			numbers[i] = block_whole(root, status.st_rdev);
 		if (numbers[i] == 0) {
-			error_set(error, STATUS_USAGE, "--not names no drive of this computer: '%s'",
-			    path);
+			error_set(error, STATUS_USAGE,
+			    "--not names no drive of this computer: '%s'", path);
 			return NULL;
 		}
 	}

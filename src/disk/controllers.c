@@ -22,20 +22,20 @@ struct controller {
 	char address[64]; /* "0000:00:17.0" */
 	unsigned class;   /* base class and sub-class */
 	unsigned vendor, device;
-	char driver[64]; /* "" when none */
+	char driver[64];        /* "" when none */
 	unsigned long remapped; /* NVMe drives kept behind it */
 };
 
 static const char warnings[] =
-    "It is safest to take the drive out and read it with an NVMe adapter. Do not change the storage mode in the PC's firmware lightly: the old system may not start any "
-    "more, a set of drives can break, and a locked drive asks for its recovery key. If it has to "
-    "be, have the recovery key at hand, be sure that the drives form no set, and set the mode back "
-    "afterwards.";
+    "It is safest to take the drive out and read it with an NVMe adapter. Do not change the "
+    "storage mode in the PC's firmware lightly: the old system may not start any more, a set of "
+    "drives can break, and a locked drive asks for its recovery key. If it has to be, have the "
+    "recovery key at hand, be sure that the drives form no set, and set the mode back afterwards.";
 
 static const char adapter[] =
     "Take its drives out and read them with a USB adapter, or put them into another PC. Do not "
-    "change the storage mode in the PC's firmware instead: the old system may not start any more, a "
-    "set of drives can break, and a locked drive asks for its recovery key.";
+    "change the storage mode in the PC's firmware instead: the old system may not start any more, "
+    "a set of drives can break, and a locked drive asks for its recovery key.";
 
 static unsigned long read_hex(const char *folder, const char *file)
 {
@@ -110,25 +110,25 @@ static void say(const struct controller *controller, struct findings *findings)
 
 	if (controller->driver[0] == '\0')
 		findings_add(findings, WEIGHT_CAUTION, "controller-no-driver", controller->address,
-		    controller->class == CLASS_SD_HOST
-			? "Read its card with a USB card reader. What is soldered into the PC (eMMC) "
-			  "only this PC can reach."
-			: adapter,
+		    controller->class == CLASS_SD_HOST ? "Read its card with a USB card reader. "
+							 "What is soldered into the PC (eMMC) "
+							 "only this PC can reach."
+						       : adapter,
 		    "This PC has %s (%04x:%04x) that this system cannot drive: %s not seen.",
 		    words->words, controller->vendor, controller->device, words->unseen);
 	else if (controller->remapped > 0)
 		findings_add(findings, WEIGHT_LOSS, "controller-hides-nvme", controller->address,
 		    warnings,
-		    "The storage controller (%04x:%04x) works in Intel's RAID mode and hides %lu NVMe "
-		    "drive%s, which this system cannot reach.",
+		    "The storage controller (%04x:%04x) works in Intel's RAID mode and hides %lu "
+		    "NVMe drive%s, which this system cannot reach.",
 		    controller->vendor, controller->device, controller->remapped,
 		    controller->remapped == 1 ? "" : "s");
 	else if (controller->class == CLASS_RAID && controller->vendor == VENDOR_INTEL &&
 		 strcmp(controller->driver, "ahci") == 0)
 		findings_add(findings, WEIGHT_NOTE, "controller-raid-mode", controller->address,
 		    "Leave the storage mode in the PC's firmware as it is.",
-		    "The storage controller (%04x:%04x) works in Intel's RAID mode; each of its drives "
-		    "is read on its own. A drive that belongs to a set is named as such.",
+		    "The storage controller (%04x:%04x) works in Intel's RAID mode; each of its "
+		    "drives is read on its own. A drive that belongs to a set is named as such.",
 		    controller->vendor, controller->device);
 }
 
@@ -144,13 +144,12 @@ void controllers_look(const char *root, struct findings *findings)
 	struct sysfs_path devices, folder;
 	struct dirent *entry;
 	size_t count = 0;
-	DIR *stream = sysfs_join(&devices, root, "sys/bus/pci/devices") ? opendir(devices.text)
-									 : NULL;
+	DIR *stream =
+	    sysfs_join(&devices, root, "sys/bus/pci/devices") ? opendir(devices.text) : NULL;
 
 	while (stream != NULL && found != NULL && count < CONTROLLERS_MAX &&
 	       (entry = readdir(stream)) != NULL)
-		if (entry->d_name[0] != '.' &&
-		    sysfs_join(&folder, devices.text, entry->d_name) &&
+		if (entry->d_name[0] != '.' && sysfs_join(&folder, devices.text, entry->d_name) &&
 		    read_controller(folder.text, entry->d_name, &found[count]))
 			count++;
 	if (stream != NULL)

@@ -48,8 +48,8 @@ struct piece {
 struct database {
 	struct arena *arena;
 	uint32_t sector_size;
-	uint64_t drive_size;  /* bytes */
-	uint64_t data_start;  /* sectors; pieces count from here */
+	uint64_t drive_size;    /* bytes */
+	uint64_t data_start;    /* sectors; pieces count from here */
 	const uint8_t *disk_id; /* 36 characters of PRIVHEAD */
 	uint32_t own;           /* this drive's number, 0: not among the disks */
 	unsigned disks;
@@ -129,7 +129,8 @@ static void skip_counted(struct reader *reader)
 }
 
 /* Is the disk's GUID, as text or as bytes in the text's order, the one of PRIVHEAD? */
-static bool is_own_disk(const struct database *database, const uint8_t *id, size_t length, bool text)
+static bool is_own_disk(
+    const struct database *database, const uint8_t *id, size_t length, bool text)
 {
 	char plain[40];
 
@@ -185,7 +186,7 @@ static bool take_piece(struct database *database, struct reader *reader)
 	struct piece piece = {0};
 	const uint8_t *start;
 
-	take_number(reader); /* own number */
+	take_number(reader);  /* own number */
 	skip_counted(reader); /* name */
 	take(reader, 12);
 	start = take(reader, 8);
@@ -196,8 +197,8 @@ static bool take_piece(struct database *database, struct reader *reader)
 	if (reader->broken || start == NULL)
 		return true;
 	piece.start = get_u64_be(start);
-	if (!array_reserve(&database->pieces, &database->c_pieces, database->n_pieces + 1,
-		sizeof(piece)))
+	if (!array_reserve(
+		&database->pieces, &database->c_pieces, database->n_pieces + 1, sizeof(piece)))
 		return false;
 	database->pieces[database->n_pieces++] = piece;
 	return true;
@@ -212,7 +213,7 @@ static bool take_volume(struct database *database, struct reader *reader)
 	volume.name = take_name(reader, database->arena);
 	skip_counted(reader); /* kind: "gen", "raid5" */
 	skip_counted(reader);
-	take(reader, 21);     /* state, kind and numbers that are not needed */
+	take(reader, 21);    /* state, kind and numbers that are not needed */
 	take_number(reader); /* how many components */
 	take(reader, 16);
 	volume.size = take_number(reader);
@@ -224,8 +225,8 @@ static bool take_volume(struct database *database, struct reader *reader)
 	static const uint8_t order[16] = {3, 2, 1, 0, 5, 4, 7, 6, 8, 9, 10, 11, 12, 13, 14, 15};
 	for (int i = 0; id != NULL && i < 16; i++)
 		volume.id.bytes[i] = id[order[i]];
-	if (!array_reserve(&database->volumes, &database->c_volumes, database->n_volumes + 1,
-		sizeof(volume)))
+	if (!array_reserve(
+		&database->volumes, &database->c_volumes, database->n_volumes + 1, sizeof(volume)))
 		return false;
 	database->volumes[database->n_volumes++] = volume;
 	return true;
@@ -314,8 +315,8 @@ static bool take_from(struct database *database, const struct blocks *blocks, si
 }
 
 /* The VMDB and what follows it, in `data`. */
-static bool take_database(struct database *database, const uint8_t *data, size_t length,
-    struct ldm *ldm)
+static bool take_database(
+    struct database *database, const uint8_t *data, size_t length, struct ldm *ldm)
 {
 	struct blocks blocks = {0};
 	uint32_t first;
@@ -424,8 +425,7 @@ static uint64_t find_vmdb(const uint8_t *data, size_t length, uint32_t sector_si
 	for (unsigned sector = 1; sector <= 2; sector++) {
 		const uint8_t *toc = data + (size_t)sector * sector_size;
 
-		if ((size_t)sector * sector_size + 512 > length ||
-		    memcmp(toc, "TOCBLOCK", 8) != 0)
+		if ((size_t)sector * sector_size + 512 > length || memcmp(toc, "TOCBLOCK", 8) != 0)
 			continue;
 		for (unsigned map = 0x24; map <= 0x46; map += 0x22)
 			if (memcmp(toc + map, "config", 6) == 0 &&
@@ -463,8 +463,8 @@ static void read_database(struct source *source, struct database *database, uint
 struct ldm *ldm_read(
     struct source *source, struct arena *arena, uint32_t sector_size, uint64_t sector)
 {
-	struct database database = {.arena = arena, .sector_size = sector_size,
-	    .drive_size = source_size(source)};
+	struct database database = {
+	    .arena = arena, .sector_size = sector_size, .drive_size = source_size(source)};
 	uint8_t head[512];
 	struct ldm *ldm;
 

@@ -21,9 +21,9 @@ struct ldm_volume {
 	struct guid id;   /* what the old system's list of letters knows it by */
 	uint32_t object;  /* number within the group */
 	enum set_level level;
-	unsigned drives;   /* over how many its pieces lie */
-	bool is_whole;     /* one piece here is the whole volume */
-	uint64_t offset;   /* of that piece, bytes from the drive's start; inside the drive */
+	unsigned drives; /* over how many its pieces lie */
+	bool is_whole;   /* one piece here is the whole volume */
+	uint64_t offset; /* of that piece, bytes from the drive's start; inside the drive */
 	uint64_t length;
 	uint64_t size; /* of the volume, bytes */
 };

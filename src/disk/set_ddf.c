@@ -147,8 +147,8 @@ static bool place_own(const struct ddf *ddf, uint64_t at, const uint8_t *record,
 		if (get_u32_be(number) != ddf->disk)
 			continue;
 		set->member = i + 1;
-		return read_block(ddf, SECTION_CONFIGURATION,
-			   at + BLOCK + 4ull * room + 8ull * i, number, 8) &&
+		return read_block(ddf, SECTION_CONFIGURATION, at + BLOCK + 4ull * room + 8ull * i,
+			   number, 8) &&
 		       get_u64_be(number) == 0;
 	}
 	return false;
@@ -200,8 +200,7 @@ static bool read_at(struct source *source, uint32_t sector_size, uint64_t sector
 	uint8_t own[64];
 
 	if (!source_read(source, sector * sector_size, ddf.header, BLOCK, NULL) ||
-	    (get_u32_be(ddf.header) != SIGNATURE_HEADER &&
-		get_u32(ddf.header) != SIGNATURE_HEADER))
+	    (get_u32_be(ddf.header) != SIGNATURE_HEADER && get_u32(ddf.header) != SIGNATURE_HEADER))
 		return false;
 	set->kind = SET_DDF;
 	ddf.primary = get_u64_be(ddf.header + 96);
@@ -225,8 +224,7 @@ bool set_read_ddf(struct source *source, struct set *set)
 		for (size_t k = 0; k < 2; k++) {
 			uint64_t sectors = source_size(source) / sizes[i];
 
-			if (sectors > 1024 &&
-			    read_at(source, sizes[i], sectors - from_end[k], set))
+			if (sectors > 1024 && read_at(source, sizes[i], sectors - from_end[k], set))
 				return true;
 		}
 	return false;

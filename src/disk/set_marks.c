@@ -180,8 +180,8 @@ static bool read_linux_0(struct source *source, struct set *set)
 	uint64_t size = source_size(source);
 	uint8_t block[256];
 
-	if (size < 128 * 1024 || !source_read(source, (size & ~UINT64_C(0xFFFF)) - 0x10000, block,
-				     sizeof(block), NULL))
+	if (size < 128 * 1024 ||
+	    !source_read(source, (size & ~UINT64_C(0xFFFF)) - 0x10000, block, sizeof(block), NULL))
 		return false;
 	if (get_u32(block) != LINUX_MAGIC || get_u32(block + 4) != 0)
 		return false;

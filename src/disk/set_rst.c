@@ -202,8 +202,8 @@ static void take(struct rst *rst, const char *serial, struct set *set)
 }
 
 /* Puts the description together; false when there is none at this sector size. */
-static bool read_at(struct source *source, uint32_t sector_size, const char *serial,
-    struct set *set)
+static bool read_at(
+    struct source *source, uint32_t sector_size, const char *serial, struct set *set)
 {
 	uint64_t sectors = source_size(source) / sector_size, anchor;
 	struct rst rst = {.sector_size = sector_size};

@@ -97,8 +97,7 @@ static unsigned count_here(const struct set_member *members, size_t count, const
 
 /* --- sets of which one drive is not enough ---------------------------------------------------- */
 
-static void say_spread(
-    const struct set_member *member, unsigned here, struct findings *findings)
+static void say_spread(const struct set_member *member, unsigned here, struct findings *findings)
 {
 	const struct set *set = member->set;
 	struct buf line = {0};
@@ -109,8 +108,9 @@ static void say_spread(
 	else if (set->members > 1)
 		buf_printf(&line, ", of whose %u drives only this one is here", set->members);
 	findings_add(findings, WEIGHT_LOSS, "set-not-read", member->path, keep_together,
-	    "This drive belongs to %s. The files lie spread over the drives of the set, and coldlift "
-	    "does not put sets together: what does not lie whole on this drive is not read.",
+	    "This drive belongs to %s. The files lie spread over the drives of the set, and "
+	    "coldlift does not put sets together: what does not lie whole on this drive is not "
+	    "read.",
 	    buf_text(&line));
 	buf_free(&line);
 }
@@ -118,9 +118,9 @@ static void say_spread(
 static void say_pool(const struct set_member *member, struct findings *findings)
 {
 	findings_add(findings, WEIGHT_LOSS, "set-not-read", member->path,
-	    "Connect all drives of the pool together to a PC with Windows 8 or newer, which shows the "
-	    "pool's volumes, and save the files from there; or give all of them to a workshop. Let no "
-	    "program initialise or repair them.",
+	    "Connect all drives of the pool together to a PC with Windows 8 or newer, which shows "
+	    "the pool's volumes, and save the files from there; or give all of them to a workshop. "
+	    "Let no program initialise or repair them.",
 	    "This drive belongs to a storage pool of the old system. The files lie spread over the "
 	    "drives of the pool, and coldlift does not put pools together: they are not read.");
 }
@@ -128,8 +128,8 @@ static void say_pool(const struct set_member *member, struct findings *findings)
 static void say_unknown(const struct set_member *member, struct findings *findings)
 {
 	findings_add(findings, WEIGHT_LOSS, "set-not-read", member->path, keep_together,
-	    "This drive belongs to a set made by %s; of what kind cannot be told. What does not lie "
-	    "whole on this drive is not read.",
+	    "This drive belongs to a set made by %s; of what kind cannot be told. What does not "
+	    "lie whole on this drive is not read.",
 	    kinds[member->set->kind].words);
 }
 
@@ -140,8 +140,8 @@ static void say_leftover(const struct set_member *member, struct findings *findi
 	add_set(&line, member->set);
 	findings_add(findings, WEIGHT_CAUTION, "set-leftover", member->path,
 	    "Open some large files of the result before the old drive is given away.",
-	    "This drive carries the mark of %s, but its volumes lie whole on it, so the mark seems to "
-	    "be left over from earlier times. The drive is read as a plain one.",
+	    "This drive carries the mark of %s, but its volumes lie whole on it, so the mark seems "
+	    "to be left over from earlier times. The drive is read as a plain one.",
 	    buf_text(&line));
 	buf_free(&line);
 }
@@ -157,8 +157,8 @@ static void say_copy(const struct set_member *member, struct findings *findings)
 	if (set->behind)
 		findings_add(findings, WEIGHT_CAUTION, "set-copy-behind", member->path,
 		    "Use another drive of the mirror if there is one.",
-		    "This drive is one copy of %s, but its copy was not up to date when the set was "
-		    "last used.",
+		    "This drive is one copy of %s, but its copy was not up to date when the set "
+		    "was last used.",
 		    buf_text(&line));
 	else
 		findings_add(findings, WEIGHT_NOTE, "set-mirror", member->path, "",
@@ -200,8 +200,8 @@ static const char *better(const struct set_member *one, const struct set_member 
 	return NULL;
 }
 
-static void say_left_out(const struct set_member *kept, const struct set_member *left,
-    struct findings *findings)
+static void say_left_out(
+    const struct set_member *kept, const struct set_member *left, struct findings *findings)
 {
 	const char *why = better(kept, left);
 	struct buf line = {0};
@@ -232,8 +232,8 @@ static void keep_one(
 	}
 }
 
-static void say_copies(const struct set_member *members, size_t count, size_t first,
-    struct findings *findings)
+static void say_copies(
+    const struct set_member *members, size_t count, size_t first, struct findings *findings)
 {
 	struct buf line = {0};
 
@@ -274,13 +274,13 @@ static void say_mirror(struct set_member *members, size_t count, size_t index, e
 
 /* --- dynamic disks ---------------------------------------------------------------------------- */
 
-static const char keep_group[] =
-    "Connect all drives of the group together to the old PC, or give all of them to a workshop. Let "
-    "no program initialise, convert or repair them.";
+static const char keep_group[] = "Connect all drives of the group together to the old PC, or give "
+				 "all of them to a workshop. Let no program initialise, convert or "
+				 "repair them.";
 
 /* Of a volume that is one copy of a mirror, is another copy on an earlier drive? */
-static const char *earlier_copy(const struct set_member *members, size_t index,
-    const struct ldm_volume *volume)
+static const char *earlier_copy(
+    const struct set_member *members, size_t index, const struct ldm_volume *volume)
 {
 	const char *group = members[index].table->dynamic->group_id;
 
@@ -303,8 +303,8 @@ static void say_volume_copy(const struct set_member *members, size_t index,
 
 	if (earlier != NULL && use != SETS_LISTED)
 		findings_add(findings, WEIGHT_CAUTION, "set-copies-both", members[index].path, "",
-		    "The volume '%s' is on this drive and on %s, as two copies of a mirror, and both "
-		    "are read: its files appear twice.",
+		    "The volume '%s' is on this drive and on %s, as two copies of a mirror, and "
+		    "both are read: its files appear twice.",
 		    volume->name, earlier);
 	else
 		findings_add(findings, WEIGHT_NOTE, "set-mirror", members[index].path, "",
@@ -332,8 +332,8 @@ static void say_dynamic(const struct set_member *members, size_t count, size_t i
 
 	if (ldm->drives == 0 || ldm->count == 0) {
 		findings_add(findings, WEIGHT_LOSS, "set-not-read", member->path, keep_group,
-		    "This is a dynamic disk of the old system, and its own table of volumes %s. What "
-		    "does not lie whole on this drive is not read.",
+		    "This is a dynamic disk of the old system, and its own table of volumes %s. "
+		    "What does not lie whole on this drive is not read.",
 		    ldm->drives == 0 ? "cannot be read" : "names no volume on this drive");
 		return;
 	}
@@ -343,9 +343,9 @@ static void say_dynamic(const struct set_member *members, size_t count, size_t i
 		if (!volume->is_whole)
 			findings_add(findings, WEIGHT_LOSS, "set-not-read", member->path,
 			    keep_group,
-			    "The volume '%s' (%s) is a %s over %u of the old system's dynamic disks; of "
-			    "the %u drives of their group, %u %s here. coldlift does not put such "
-			    "volumes together: it is not read.",
+			    "The volume '%s' (%s) is a %s over %u of the old system's dynamic "
+			    "disks; of the %u drives of their group, %u %s here. coldlift does not "
+			    "put such volumes together: it is not read.",
 			    volume->name, text_size(volume->size).text, level_words(volume->level),
 			    volume->drives, ldm->drives, here, here == 1 ? "is" : "are");
 		else if (volume->level == SET_MIRROR)
@@ -386,8 +386,7 @@ static void say_one(struct set_member *members, size_t count, size_t index, enum
 		    set->others);
 }
 
-void sets_say(
-    struct set_member *members, size_t count, enum set_use use, struct findings *findings)
+void sets_say(struct set_member *members, size_t count, enum set_use use, struct findings *findings)
 {
 	for (size_t i = 0; i < count; i++)
 		if (members[i].set->kind != SET_NONE)

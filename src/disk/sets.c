@@ -91,7 +91,8 @@ void set_recognise(
 
 	*set = (struct set){.kind = SET_NONE};
 	/* A drive that cannot be read is not asked for thirty more places. */
-	if (!source_read(source, 0, first, sizeof(first), NULL) || !find_sign(source, serial, table, set)) {
+	if (!source_read(source, 0, first, sizeof(first), NULL) ||
+	    !find_sign(source, serial, table, set)) {
 		*set = (struct set){.kind = SET_NONE};
 		return;
 	}

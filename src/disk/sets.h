@@ -49,15 +49,15 @@ enum set_level {
 struct set {
 	enum set_kind kind;
 	enum set_level level;
-	char name[96];    /* as its maker called it, "" when it has none; any bytes */
-	char id[96];      /* equal for all members of a set; "" when not known */
-	unsigned member;  /* from 1; 0: not known which */
-	unsigned members; /* drives of the whole set; 0: not known */
+	char name[96];       /* as its maker called it, "" when it has none; any bytes */
+	char id[96];         /* equal for all members of a set; "" when not known */
+	unsigned member;     /* from 1; 0: not known which */
+	unsigned members;    /* drives of the whole set; 0: not known */
 	uint64_t generation; /* grows with every change of the set's description */
 	uint64_t data_size;  /* bytes from the drive's start that the set uses; 0: not known */
 	bool readable_alone;
-	bool behind;   /* a copy that was not up to date when the set was last used */
-	bool leftover; /* volumes lie whole on the drive, so it no longer belongs to such a set */
+	bool behind;     /* a copy that was not up to date when the set was last used */
+	bool leftover;   /* volumes lie whole on the drive, so it no longer belongs to such a set */
 	char others[96]; /* further volumes of the set that lie elsewhere on its drives, or "" */
 };
 

@@ -70,8 +70,8 @@ void fake_remove(const struct fake_sysfs *fake, const char *name)
 	nftw(path, remove_one, 16, FTW_DEPTH | FTW_PHYS);
 }
 
-static void put_in(const struct fake_sysfs *fake, const char *folder, const char *file,
-    const char *text)
+static void put_in(
+    const struct fake_sysfs *fake, const char *folder, const char *file, const char *text)
 {
 	char name[300];
 

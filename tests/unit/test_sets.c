@@ -169,8 +169,13 @@ static struct bench *bench_make(enum set_kind kind, enum set_level level)
 
 	assert_non_null(bench);
 	for (int i = 0; i < 3; i++) {
-		bench->sets[i] = (struct set){.kind = kind, .level = level, .members = 3,
-		    .generation = 7, .name = "Fernhill", .id = "1", .readable_alone = level == SET_MIRROR};
+		bench->sets[i] = (struct set){.kind = kind,
+		    .level = level,
+		    .members = 3,
+		    .generation = 7,
+		    .name = "Fernhill",
+		    .id = "1",
+		    .readable_alone = level == SET_MIRROR};
 		bench->members[i] = (struct set_member){
 		    .path = paths[i], .set = &bench->sets[i], .table = &bench->table};
 	}
@@ -241,7 +246,8 @@ static void test_other_sets(void **state)
 		assert_false(bench->members[i].left_out);
 	assert_false(findings_have(&bench->findings, "set-copy-left"));
 	bench_drop(bench);
-	/* Drives that were named are all read, with a caution; in a list there is nothing to say. */
+	/* Drives that were named are all read, with a caution; in a list there is nothing to say.
+	 */
 	bench = bench_make(SET_RST, SET_MIRROR);
 	sets_say(bench->members, 3, SETS_NAMED, &bench->findings);
 	assert_int_equal(findings_count(&bench->findings, WEIGHT_CAUTION), 2);

@@ -32,8 +32,8 @@ static struct fake_sysfs computer_make(void)
 }
 
 /* The chosen drives as one text, "/dev/a /dev/b". */
-static const char *choose(const struct fake_sysfs *fake, const char *const *ruled_out, size_t count,
-    const char *to)
+static const char *choose(
+    const struct fake_sysfs *fake, const char *const *ruled_out, size_t count, const char *to)
 {
 	static char text[400];
 	struct source_wish wish = {.ruled_out = ruled_out, .n_ruled_out = count, .to = to};
@@ -133,8 +133,8 @@ static void test_destination(void **state)
 	assert_string_equal(
 	    choose(&fake, NULL, 0, NULL), "/dev/nvme0n1 /dev/sda /dev/sdc /dev/sdz");
 	assert_string_equal(choose(&fake, NULL, 0, fake.root), "/dev/nvme0n1 /dev/sda /dev/sdc");
-	assert_string_equal(choose(&fake, NULL, 0, "/nowhere/at/all"),
-	    "/dev/nvme0n1 /dev/sda /dev/sdc /dev/sdz");
+	assert_string_equal(
+	    choose(&fake, NULL, 0, "/nowhere/at/all"), "/dev/nvme0n1 /dev/sda /dev/sdc /dev/sdz");
 	fake_sysfs_drop(&fake);
 }
 
