@@ -1,6 +1,8 @@
 /* Where a job may be written to: see destinations.h. */
 #include "console/destinations.h"
 
+#include "console/target.h"
+
 #include <string.h>
 
 const char *destination_refusal(const struct look_drive *drive)
@@ -20,17 +22,9 @@ const char *destination_refusal(const struct look_drive *drive)
 	return NULL;
 }
 
-/* What coldlift can write: see target.h, which asks again before it opens one. */
 static bool can_be_written(const struct look_volume *volume)
 {
-	static const char *const known[] = {"FAT", "exFAT", "NTFS", "ext"};
-
-	if (volume->is_system || *volume->device == '\0')
-		return false;
-	for (size_t i = 0; i < sizeof(known) / sizeof(known[0]); i++)
-		if (strncmp(volume->filesystem, known[i], strlen(known[i])) == 0)
-			return true;
-	return false;
+	return !volume->is_system && *volume->device != '\0' && target_is_possible(volume);
 }
 
 void destinations_find(const struct look *look, struct destinations *found)

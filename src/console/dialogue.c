@@ -1,6 +1,7 @@
 /* The start screen as a dialogue: see dialogue.h. */
 #include "console/dialogue.h"
 
+#include "console/job_dialogue.h"
 #include "console/program.h"
 #include "console/unattended.h"
 #include "disk/sysfs.h"
@@ -94,6 +95,7 @@ static void look_again(struct dialogue *dialogue)
 	struct error error;
 
 	screen_say(&dialogue->screen, "Reading the drives ...");
+	dialogue->job_done = false;
 	read_stick(dialogue);
 	dialogue->power = power_look(dialogue->root);
 	if (!look_at_drives(&dialogue->look, &error))
@@ -178,7 +180,8 @@ static void show_menu(struct dialogue *dialogue)
 
 	if (!draft_begin(&draft, dialogue))
 		return;
-	start_next_step(&draft.page, &dialogue->look, &dialogue->power);
+	start_next_step(
+	    &draft.page, &dialogue->look, &dialogue->power, dialogue->job_done);
 	start_menu(&draft.page);
 	dialogue_show_together(dialogue, &draft);
 }
@@ -227,6 +230,7 @@ static bool run_unattended(struct dialogue *dialogue)
 	if (result.end == UNATTENDED_OFF)
 		sleep(dialogue->off_seconds);
 	screen_fresh(&dialogue->screen);
+	dialogue->job_done = result.end != UNATTENDED_STOPPED;
 	screen_say(&dialogue->screen, "%s", result.sentence);
 	return true;
 }
@@ -360,7 +364,7 @@ static void take_everything(struct dialogue *dialogue)
 	if (dialogue->look.n_systems == 0 && dialogue->look.other_bytes == 0)
 		screen_say(&dialogue->screen, "There is nothing on these drives that could be taken.");
 	else
-		screen_say(&dialogue->screen, "That is not there yet; the shell (s) can do it.");
+		job_dialogue(dialogue);
 }
 
 /* --- the menu --- */

@@ -23,35 +23,46 @@ static bool read_path(
 	if (path == NULL)
 		return false;
 	decision->paths.items[decision->paths.count++] = path;
+	decision->bytes += json_in_number(item, "size", 0);
 	return true;
 }
 
-/* Files only: a pattern that names a folder takes nothing in it. */
-static bool concerns(const struct forecast_decision *decision, const json_t *item)
+static bool is_of(const json_t *item, const struct order_list *persons)
+{
+	for (size_t i = 0; i < persons->count; i++)
+		if (json_in_is_text(item, "person", persons->items[i]))
+			return true;
+	return persons->count == 0;
+}
+
+/* Files only: a pattern that names a folder takes everything in it. */
+static bool concerns(const struct forecast_decision *decision, const json_t *item,
+    const struct order_list *persons)
 {
 	return json_in_is_text(item, "kind", "file") &&
 	       json_in_is_text(item, "reason", decision->reason) &&
-	       json_object_get(item, "stream") == NULL;
+	       json_object_get(item, "stream") == NULL && is_of(item, persons);
 }
 
-static bool read_paths(
-    struct arena *arena, struct forecast_decision *decision, const json_t *items)
+static bool read_paths(struct arena *arena, struct forecast_decision *decision,
+    const json_t *items, const struct order_list *persons)
 {
 	size_t index, count = 0;
 	json_t *item;
 
 	json_array_foreach(items, index, item)
-		count += concerns(decision, item);
+		count += concerns(decision, item, persons);
 	decision->paths.items = arena_array(arena, count, sizeof(*decision->paths.items));
 	if (decision->paths.items == NULL)
 		return false;
 	json_array_foreach(items, index, item)
-		if (concerns(decision, item) && !read_path(arena, decision, item))
+		if (concerns(decision, item, persons) && !read_path(arena, decision, item))
 			return false;
 	return true;
 }
 
-static bool read_decisions(struct forecast *forecast, const json_t *document)
+static bool read_decisions(
+    struct forecast *forecast, const json_t *document, const struct order_list *persons)
 {
 	const json_t *array = json_object_get(document, "decisions");
 	struct arena *arena = &forecast->arena;
@@ -63,20 +74,23 @@ static bool read_decisions(struct forecast *forecast, const json_t *document)
 	if (forecast->decisions == NULL)
 		return false;
 	json_array_foreach(array, index, item) {
-		struct forecast_decision *decision = &forecast->decisions[forecast->n_decisions++];
+		struct forecast_decision *decision = &forecast->decisions[forecast->n_decisions];
 
 		decision->reason = json_in_text(arena, item, "reason");
 		decision->sentence = json_in_text(arena, item, "sentence");
-		decision->files = json_in_number(item, "files", 0);
-		decision->bytes = json_in_number(item, "bytes", 0);
 		if (decision->reason == NULL || decision->sentence == NULL ||
-		    !read_paths(arena, decision, json_object_get(document, "items")))
+		    !read_paths(arena, decision, json_object_get(document, "items"), persons))
 			return false;
+		if (decision->paths.count > 0)
+			forecast->n_decisions++;
+		else
+			*decision = (struct forecast_decision){0};
 	}
 	return true;
 }
 
-bool forecast_read(struct forecast *forecast, const char *json, size_t length, struct error *error)
+bool forecast_read(struct forecast *forecast, const char *json, size_t length,
+    const struct order_list *persons, struct error *error)
 {
 	json_t *document = json_in_load(json, length, "forecast of the job", error), *group;
 	const json_t *groups = json_object_get(document, "groups");
@@ -90,7 +104,7 @@ bool forecast_read(struct forecast *forecast, const char *json, size_t length, s
 		forecast->files += json_in_number(group, "files", 0);
 		forecast->bytes += json_in_number(group, "bytes", 0);
 	}
-	good = read_decisions(forecast, document);
+	good = read_decisions(forecast, document, persons);
 	json_decref(document);
 	return good || error_no_memory(error);
 }
@@ -138,7 +152,8 @@ bool forecast_make(struct forecast *forecast, const struct look *look,
 	good = program_capture(arguments, MOST_BYTES, &out, &end, error);
 	if (good && out.length == 0)
 		good = error_set(error, STATUS_OTHER, "nothing came of it");
-	good = good && forecast_read(forecast, buf_text(&out), out.length, error);
+	good = good &&
+	    forecast_read(forecast, buf_text(&out), out.length, &order->persons, error);
 	buf_free(&out);
 	free(arguments);
 	return good;

@@ -18,7 +18,7 @@
 struct forecast_decision {
 	const char *reason;   /* "passwords", "offered" */
 	const char *sentence; /* why they are left */
-	uint64_t files, bytes;
+	uint64_t bytes;
 	struct order_list paths; /* old paths of the files, "C:\Users\mara\..." */
 };
 
@@ -36,8 +36,12 @@ struct forecast {
 bool forecast_make(struct forecast *forecast, const struct look *look,
     const struct look_drive *target, const struct order *order, struct error *error);
 
-/* The same from what the command said, for tests. */
-bool forecast_read(struct forecast *forecast, const char *json, size_t length, struct error *error);
+/*
+ * The same from what the command said, for tests. Where persons were chosen (their keys), nothing of
+ * other people's is to be decided.
+ */
+bool forecast_read(struct forecast *forecast, const char *json, size_t length,
+    const struct order_list *persons, struct error *error);
 
 void forecast_free(struct forecast *forecast);
 

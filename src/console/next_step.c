@@ -111,10 +111,16 @@ static enum step say_take(struct buf *out, const struct look *look)
 	return STEP_PLUG_IN;
 }
 
-enum step next_step(const struct look *look, const struct power *power, struct buf *out)
+enum step next_step(const struct look *look, const struct power *power, bool done, struct buf *out)
 {
 	const struct look_drive *drive = find(look, look_is_failing);
 
+	if (done) {
+		buf_add_text(out,
+		    "The job has ended; above stands what came of it. Press p to switch off, and unplug the "
+		    "second drive only then. For another job plug in the next drive and press l.");
+		return STEP_DONE;
+	}
 	if (find(look, is_any) == NULL) {
 		buf_add_text(out,
 		    "No drive of this PC shows up. Press h to read what that can mean and what to do, or "

@@ -19,9 +19,14 @@ enum step {
 	STEP_NOTHING,     /* nothing to take at all */
 	STEP_PLUG_IN,     /* no volume has room for it */
 	STEP_TAKE,        /* all is ready */
+	STEP_DONE,        /* a job has ended, and a person has read how */
 };
 
-/* The step, and its text (inner text) appended to `out`. Letters in it are those of the menu. */
-enum step next_step(const struct look *look, const struct power *power, struct buf *out);
+/*
+ * The step, and its text (inner text) appended to `out`. Letters in it are those of the menu.
+ * `done`: a job has just ended.
+ */
+enum step next_step(
+    const struct look *look, const struct power *power, bool done, struct buf *out);
 
 #endif

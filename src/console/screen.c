@@ -129,7 +129,7 @@ bool screen_show_together(struct screen *screen, const char *text)
 
 void screen_say(struct screen *screen, const char *format, ...)
 {
-	char sentence[1200], *text = NULL;
+	char sentence[2600], *text = NULL;
 	size_t length;
 	va_list arguments;
 	FILE *stream;

@@ -367,11 +367,11 @@ void start_systems(const struct page *page, const struct look *look)
 /* --- next step and menu --- */
 
 void start_next_step(
-    const struct page *page, const struct look *look, const struct power *power)
+    const struct page *page, const struct look *look, const struct power *power, bool done)
 {
 	struct buf text = {0};
 
-	next_step(look, power, &text);
+	next_step(look, power, done, &text);
 	blank(page);
 	page_line(page, 0, 0, "Next step");
 	page_line(page, 2, 2, "%s", buf_text(&text));
@@ -392,17 +392,19 @@ void start_menu(const struct page *page)
 	    {"h  help: a drive is missing, a PC refuses", "r  restart"},
 	};
 
+	const size_t count = sizeof(entries) / sizeof(entries[0]);
+	const bool wide = page->width >= 76;
+
 	blank(page);
 	page_line(page, 0, 0, "Press a letter, then Enter:");
-	for (size_t i = 0; i < sizeof(entries) / sizeof(entries[0]); i++) {
+	for (size_t i = 0; i < count; i++) {
 		fputs("  ", page->out);
-		if (page->width >= 76) {
+		if (wide)
 			column(page, entries[i][0], 44);
-			fprintf(page->out, "%s\n", entries[i][1]);
-		} else {
-			fprintf(page->out, "%s\n  %s\n", entries[i][0], entries[i][1]);
-		}
+		fprintf(page->out, "%s\n", entries[i][wide ? 1 : 0]);
 	}
+	for (size_t i = 0; !wide && i < count; i++)
+		fprintf(page->out, "  %s\n", entries[i][1]);
 }
 
 #define COLUMN_WIDTH 38

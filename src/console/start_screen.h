@@ -37,7 +37,7 @@ void start_systems(const struct page *page, const struct look *look);
 void start_findings(const struct page *page, const struct look *look);
 
 void start_next_step(
-    const struct page *page, const struct look *look, const struct power *power);
+    const struct page *page, const struct look *look, const struct power *power, bool done);
 void start_menu(const struct page *page);
 
 /* The lines of a list, in two columns where there is room, the first half on the left. */

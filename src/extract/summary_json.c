@@ -11,20 +11,27 @@ static void tally_to_json(struct json *json, const struct tally *tally)
 	json_key_unsigned(json, "bytes", tally->bytes);
 }
 
+/* Whose files the group holds. */
+static void owner_to_json(struct json *json, const struct plan *plan, const struct group *group)
+{
+	const struct survey *survey = plan->survey;
+	const struct old_system *system;
+
+	if (group->system >= survey->n_systems)
+		return;
+	system = &survey->systems[group->system];
+	json_key_text(json, "pc", system->key);
+	if (group->person < system->n_persons)
+		json_key_text(json, "person", system->persons[group->person].key);
+}
+
 static void group_to_json(struct json *json, const struct summary *summary, size_t index)
 {
-	const struct survey *survey = summary->plan->survey;
 	const struct group *group = &summary->plan->groups[index];
 	struct tally arrived = sums_arrived(summary->sums, index);
 
 	json_begin_object(json);
-	if (group->system < survey->n_systems) {
-		const struct old_system *system = &survey->systems[group->system];
-
-		json_key_text(json, "pc", system->key);
-		if (group->person < system->n_persons)
-			json_key_text(json, "person", system->persons[group->person].key);
-	}
+	owner_to_json(json, summary->plan, group);
 	json_key_text(json, "place", group->place);
 	json_key_text(json, "folder", group->folder);
 	tally_to_json(json, &arrived);
@@ -85,6 +92,8 @@ static void item_to_json(struct json *json, const struct plan *plan, const struc
 		json_key_unsigned(json, "size", item_size(plan, item));
 	json_key_text(json, "state", state_name((enum state)item->state));
 	json_key_text(json, "reason", reason_name((enum reason)item->reason));
+	if (item->group != NONE)
+		owner_to_json(json, plan, &plan->groups[item->group]);
 	if (item->group != NONE && item->state != STATE_LEFT) {
 		buf_clear(text);
 		plan_archive_path(plan, item, text);

@@ -251,8 +251,62 @@ def hostile(folder):
     screen.close()
 
 
+def answer(screen, *answers):
+    """Types each answer and waits for the question after it; returns what was said before the last."""
+    for typed, prompt in answers:
+        screen.type(typed + "\n")
+        said = screen.menu(end=prompt)
+    return re.sub(r"\s+", " ", said)
+
+
+TO, WHO, FORM = ("j", "number> "), ("1", "everybody> "), ("", "zip> ")
+DECIDE, CONFIRM = "leaves them> ", "to leave it: "
+
+
+def job(folder):
+    """The questions before a job. Only the new drive is offered; Enter and Ctrl-C leave every question."""
+    screen = Screen(folder, REAL)
+    screen.menu(120)
+    said = answer(screen, TO)
+    check("1 NEWHOME: exFAT, 63 GB, 62 GB free, on drive sdy (64 GB, Portable)" in said, "no destination:", said)
+    check(said.count("It belongs to the old PC, and nothing is ever written there.") == 2, "old drives:", said)
+    for number in ("2", "0", "1 1", "99999999999999999999999", "x"):
+        check("is not understood" in answer(screen, (number, "number> ")), "taken as a destination:", number)
+    check("Nothing was written." in answer(screen, ("", MENU)), "Enter does not leave it:", screen.page)
+    ways = [(TO,), (TO, WHO), (TO, WHO, FORM), (TO, WHO, FORM, ("", DECIDE)),
+            (TO, WHO, FORM, ("", DECIDE), ("", DECIDE), ("", CONFIRM))]
+    for way in ways:
+        answer(screen, *way)
+        screen.type("\x03")
+        check("Nothing was written." in screen.menu(), "Ctrl-C does not leave it:", way, screen.page)
+    for word in ("", "yes", "Begin", "begin it"):
+        answer(screen, *ways[-1])
+        check("Nothing was written." in answer(screen, (word, MENU)), "it begins with", word)
+    check("JOB" not in screen.all, "a job has begun:", screen.all)
+
+    # Everybody: passwords are left, what is offered is taken.
+    said = answer(screen, TO, WHO, FORM, ("", DECIDE))
+    check("Saved passwords" in said and "C:\\Users\\mara" in said, "no word of passwords:", said)
+    check("ledger 98.vdi" in answer(screen, ("", DECIDE)), "no word of what is offered:", screen.page)
+    check("everybody's files" in answer(screen, ("t", CONFIRM)), "another sentence:", screen.page)
+    said = answer(screen, ("begin", MENU))
+    check("JOB to /dev/sdy1 on /dev/sdy JOB format - JOB take D:\\VMs\\ledger 98.vdi The job would be complete." in said,
+          "another job:", said)
+    check("Press p to switch off" in said, "another next step:", said)
+
+    # Two persons, as folders, with their passwords: nothing of anybody else.
+    said = answer(screen, TO, WHO, ("1,3", "zip> "), ("f", DECIDE))
+    check("3 files" in said and "Zo" not in said, "passwords of other people:", said)
+    said = answer(screen, ("t", CONFIRM), ("begin", MENU))
+    check("JOB format folder JOB person mara JOB person" in said and said.count("JOB take") == 3, "another job:", said)
+    check(screen.log.read_text().count("--not /dev/sdy") == 8, "the new drive counts as a source:",
+          screen.log.read_text())
+    check_lines(re.sub("JOB.*", "", screen.all))
+    screen.close()
+
+
 with work_folder() as work:
-    for test in (whole_way, keys_and_programs, trouble, hostile):
+    for test in (whole_way, job, keys_and_programs, trouble, hostile):
         place = pathlib.Path(work) / test.__name__
         place.mkdir()
         began = time.monotonic()

@@ -78,7 +78,7 @@ static enum step step_of(const struct look *look, bool on_battery, const char *m
 {
 	struct power power = {.on_battery = on_battery, .percent = 50};
 	struct buf text = {0};
-	enum step step = next_step(look, &power, &text);
+	enum step step = next_step(look, &power, false, &text);
 
 	assert_non_null(strstr(buf_text(&text), must_say));
 	buf_free(&text);
@@ -293,26 +293,40 @@ static void test_forecast(void **state)
 {
 	static const char text[] =
 	    "{\"dry_run\":true,\"groups\":[{\"files\":3,\"bytes\":100},{\"files\":1,\"bytes\":23}],"
-	    "\"decisions\":[{\"reason\":\"passwords\",\"sentence\":\"Only on request.\",\"files\":1,"
-	    "\"bytes\":9}],\"items\":["
-	    "{\"volume\":\"C:\",\"path\":\"\\\\Users\\\\mara\\\\Login Data\",\"kind\":\"file\","
-	    "\"reason\":\"passwords\"},"
+	    "\"decisions\":[{\"reason\":\"passwords\",\"sentence\":\"Only on request.\",\"files\":3,"
+	    "\"bytes\":17},{\"reason\":\"offered\",\"sentence\":\"Offered.\",\"files\":1,\"bytes\":5}],"
+	    "\"items\":["
+	    "{\"volume\":\"C:\",\"path\":\"\\\\Users\\\\mara\\\\Login Data\",\"kind\":\"file\",\"size\":9,"
+	    "\"reason\":\"passwords\",\"person\":\"mara\"},"
 	    "{\"volume\":\"C:\",\"path\":\"\\\\Users\\\\mara\\\\Store\",\"kind\":\"folder\","
-	    "\"reason\":\"passwords\"},"
-	    "{\"volume\":\"D:\",\"path\":\"\\\\VMs\\\\a.vdi\",\"kind\":\"file\",\"reason\":\"offered\"}]}";
+	    "\"reason\":\"passwords\",\"person\":\"mara\"},"
+	    "{\"volume\":\"C:\",\"path\":\"\\\\Users\\\\hut\\\\Login Data\",\"kind\":\"file\",\"size\":8,"
+	    "\"reason\":\"passwords\",\"person\":\"hut\"},"
+	    "{\"volume\":\"D:\",\"path\":\"\\\\VMs\\\\a.vdi\",\"kind\":\"file\",\"size\":5,"
+	    "\"reason\":\"offered\"}]}";
+	const char *chosen[] = {"mara"};
+	const struct order_list everybody = {0}, one = {chosen, 1};
 	struct forecast forecast;
 	struct error error;
 
 	(void)state;
-	assert_true(forecast_read(&forecast, text, strlen(text), &error));
+	assert_true(forecast_read(&forecast, text, strlen(text), &everybody, &error));
 	assert_int_equal(forecast.files, 4);
 	assert_int_equal(forecast.bytes, 123);
+	assert_int_equal(forecast.n_decisions, 2);
+	assert_int_equal(forecast.decisions[0].paths.count, 2);
+	assert_int_equal(forecast.decisions[0].bytes, 17);
+	assert_string_equal(forecast.decisions[0].paths.items[0], "C:\\Users\\mara\\Login Data");
+	assert_string_equal(forecast.decisions[1].paths.items[0], "D:\\VMs\\a.vdi");
+	assert_true(forecast_room(4, 123) > 123);
+	forecast_free(&forecast);
+	/* Nobody decides about somebody else's passwords. */
+	assert_true(forecast_read(&forecast, text, strlen(text), &one, &error));
 	assert_int_equal(forecast.n_decisions, 1);
 	assert_int_equal(forecast.decisions[0].paths.count, 1);
 	assert_string_equal(forecast.decisions[0].paths.items[0], "C:\\Users\\mara\\Login Data");
-	assert_true(forecast_room(4, 123) > 123);
 	forecast_free(&forecast);
-	assert_false(forecast_read(&forecast, text, 40, &error));
+	assert_false(forecast_read(&forecast, text, 40, &one, &error));
 	forecast_free(&forecast);
 }
 

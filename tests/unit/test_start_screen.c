@@ -60,7 +60,8 @@ static char *everything(const struct look *look, unsigned width)
 	start_drives(&page, look, "sdz\nsr0\n");
 	start_systems(&page, look);
 	start_findings(&page, look);
-	start_next_step(&page, look, &power);
+	start_next_step(&page, look, &power, false);
+	start_next_step(&page, look, &power, true);
 	start_menu(&page);
 	start_help(&page);
 	fclose(page.out);

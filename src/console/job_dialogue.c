@@ -1,0 +1,362 @@
+/* Taking everything to another drive: see job_dialogue.h. */
+#include "console/job_dialogue.h"
+
+#include "base/text.h"
+#include "console/destinations.h"
+#include "console/forecast.h"
+#include "console/run_job.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define PERSONS_MAX 200
+#define PATHS_SHOWN 3
+/* More than a command line should carry. */
+#define TAKES_MAX 400
+
+/* What was chosen so far; all texts live in the look or the arena. */
+struct wish {
+	struct arena arena;
+	struct destinations found;
+	struct destination_choice to;
+	const struct look_person *persons[PERSONS_MAX];
+	size_t n_persons; /* of the old systems; not: of the choice */
+	struct order order;
+	struct forecast forecast;
+	bool forecast_known;
+};
+
+static const char *short_name(const char *path)
+{
+	return strncmp(path, "/dev/", 5) == 0 ? path + 5 : path;
+}
+
+/* Asks until the answer is empty or `understand` has taken it. False: leave everything. */
+static bool ask(struct dialogue *dialogue, const char *prompt, struct wish *wish,
+    bool (*understand)(struct wish *wish, const char *line), const char *hint, bool may_be_empty)
+{
+	char line[200];
+
+	for (;;) {
+		if (screen_ask(&dialogue->screen, prompt, line, sizeof(line)) != ANSWER_LINE)
+			return false;
+		if (line[0] == '\0')
+			return may_be_empty;
+		if (understand(wish, line))
+			return true;
+		screen_say(&dialogue->screen, "'%s' is not understood. %s", line, hint);
+	}
+}
+
+/* Takes a number from 1 to `most` off *text. 0: there is none. */
+static size_t take_number(const char **text, size_t most)
+{
+	size_t number = 0;
+
+	*text += strspn(*text, " ,;");
+	while (**text >= '0' && **text <= '9' && number <= most)
+		number = number * 10 + (size_t)(*(*text)++ - '0');
+	return number <= most ? number : 0;
+}
+
+/* --- where to --- */
+
+static void print_destination(
+    const struct page *page, size_t number, const struct destination_choice *choice)
+{
+	const struct look_volume *volume = choice->volume;
+	bool known = volume->free != LOOK_FREE_UNKNOWN;
+
+	page_line(page, 2, 6, "%zu   %s: %s, %s, %s%s, on drive %s (%s%s%s)", number,
+	    *volume->label != '\0' ? volume->label : "(no name)", volume->filesystem,
+	    text_size(volume->size).text, known ? text_size(volume->free).text : "free room not known",
+	    known ? " free" : "", short_name(choice->drive->path),
+	    text_size(choice->drive->size).text, *choice->drive->model != '\0' ? ", " : "",
+	    choice->drive->model);
+	if (strcmp(volume->filesystem, "FAT") == 0)
+		page_line(page, 6, 6,
+		    "FAT holds no file over 4 GB: larger ones are cut into pieces. exFAT or NTFS is "
+		    "better.");
+	if (strcmp(volume->filesystem, "NTFS") == 0 && volume->dirty)
+		page_line(page, 6, 6,
+		    "It was not taken out of use properly: if writing is refused, let a Windows check it "
+		    "and switch off properly.");
+}
+
+static void print_refused(const struct page *page, const struct look *look)
+{
+	for (size_t i = 0; i < look->n_drives; i++) {
+		const struct look_drive *drive = &look->drives[i];
+		const char *why = destination_refusal(drive);
+
+		if (why != NULL && !drive->stick)
+			page_line(page, 2, 6, "Not %s%s%s: %s", short_name(drive->path),
+			    *drive->model != '\0' ? ", " : "", drive->model, why);
+	}
+}
+
+static bool understand_destination(struct wish *wish, const char *line)
+{
+	size_t number = take_number(&line, wish->found.count);
+
+	if (number == 0 || *line != '\0')
+		return false;
+	wish->to = wish->found.items[number - 1];
+	return true;
+}
+
+static bool choose_destination(struct dialogue *dialogue, struct wish *wish)
+{
+	struct draft draft;
+
+	destinations_find(&dialogue->look, &wish->found);
+	if (!draft_begin(&draft, dialogue))
+		return false;
+	page_line(&draft.page, 0, 0, "Where shall it go?");
+	for (size_t i = 0; i < wish->found.count; i++)
+		print_destination(&draft.page, i + 1, &wish->found.items[i]);
+	if (wish->found.count == 0)
+		page_line(&draft.page, 2, 6,
+		    "There is no drive for it yet. Plug in a second drive with at least %s free, best "
+		    "with exFAT or NTFS, press l to look again, and then j.",
+		    text_size(forecast_room(0, look_bytes(&dialogue->look))).text);
+	print_refused(&draft.page, &dialogue->look);
+	if (!dialogue_show(dialogue, &draft) || wish->found.count == 0)
+		return false;
+	return ask(dialogue, "number> ", wish, understand_destination,
+	    "Type the number of a volume in the list, or only Enter to leave it.", false);
+}
+
+/* --- whose files --- */
+
+static void list_persons(const struct page *page, const struct look *look, struct wish *wish)
+{
+	page_line(page, 0, 0, "Whose files?");
+	for (size_t s = 0; s < look->n_systems; s++) {
+		const struct look_system *system = &look->systems[s];
+
+		for (size_t i = 0; i < system->n_persons && wish->n_persons < PERSONS_MAX; i++) {
+			const struct look_person *person = &system->persons[i];
+			const char *name = *person->full_name != '\0' ? person->full_name :
+			    *person->account != '\0'                  ? person->account :
+									person->folder;
+
+			wish->persons[wish->n_persons++] = person;
+			page_line(page, 2, 6, "%zu   %s, %s%s%s", wish->n_persons, name,
+			    text_size(person->bytes).text, look->n_systems > 1 ? ", of " : "",
+			    look->n_systems > 1 ? system->pc : "");
+		}
+	}
+	page_line(page, 2, 2,
+	    "Only Enter: everybody's, what they share, and what lies outside their folders. Numbers, "
+	    "such as 1 3: only theirs.");
+}
+
+/* "1 3", "1,3" */
+static bool understand_persons(struct wish *wish, const char *line)
+{
+	size_t count = 0;
+
+	wish->order.persons.items =
+	    arena_array(&wish->arena, strlen(line) + 1, sizeof(*wish->order.persons.items));
+	wish->order.persons.count = 0;
+	while (wish->order.persons.items != NULL && *line != '\0') {
+		size_t number = take_number(&line, wish->n_persons);
+
+		if (number == 0 || (*line != '\0' && strchr(" ,;", *line) == NULL))
+			return false;
+		wish->order.persons.items[count++] = wish->persons[number - 1]->key;
+		line += strspn(line, " ,;");
+	}
+	wish->order.persons.count = count;
+	return count > 0;
+}
+
+static bool choose_persons(struct dialogue *dialogue, struct wish *wish)
+{
+	struct draft draft;
+	bool whole;
+
+	if (!draft_begin(&draft, dialogue))
+		return false;
+	list_persons(&draft.page, &dialogue->look, wish);
+	whole = dialogue_show(dialogue, &draft);
+	/* With one person there is nothing to choose: what lies outside the profile is theirs too. */
+	if (wish->n_persons < 2)
+		return true;
+	return whole && ask(dialogue, "everybody> ", wish, understand_persons,
+	    "Type numbers out of the list, such as 1 3, or only Enter for everybody.", true);
+}
+
+/* --- in which form --- */
+
+static bool understand_form(struct wish *wish, const char *line)
+{
+	if (strcmp(line, "z") == 0 || strcmp(line, "zip") == 0)
+		wish->order.format = "zip";
+	else if (strcmp(line, "t") == 0 || strcmp(line, "tar") == 0)
+		wish->order.format = "tar";
+	else if (strcmp(line, "f") == 0 || strcmp(line, "folder") == 0)
+		wish->order.format = "folder";
+	else
+		return false;
+	return true;
+}
+
+static bool choose_form(struct dialogue *dialogue, struct wish *wish)
+{
+	screen_say(&dialogue->screen,
+	    "In which form? Only Enter: zip files, which every PC opens. t: tar files, for people who "
+	    "know them. f: plain files in folders.");
+	return ask(dialogue, "zip> ", wish, understand_form,
+	    "Type t or f, or only Enter for zip files.", true);
+}
+
+/* --- what needs a decision --- */
+
+static void print_decision(const struct page *page, const struct forecast_decision *decision)
+{
+	page_line(page, 0, 2, "To be decided: %s %s, %s. %s",
+	    text_count(decision->paths.count).text, decision->paths.count == 1 ? "file" : "files",
+	    text_size(decision->bytes).text, decision->sentence);
+	for (size_t i = 0; i < decision->paths.count && i < PATHS_SHOWN; i++)
+		page_line(page, 4, 6, "%s", decision->paths.items[i]);
+	if (decision->paths.count > PATHS_SHOWN)
+		page_line(page, 4, 6, "and %zu more", decision->paths.count - PATHS_SHOWN);
+}
+
+static void take_them(struct wish *wish, const struct forecast_decision *decision)
+{
+	for (size_t i = 0; i < decision->paths.count; i++)
+		wish->order.takes.items[wish->order.takes.count++] = decision->paths.items[i];
+	wish->forecast.files += decision->paths.count;
+	wish->forecast.bytes += decision->bytes;
+}
+
+/* False: leave everything. */
+static bool decide(struct dialogue *dialogue, struct wish *wish)
+{
+	wish->order.takes.items =
+	    arena_array(&wish->arena, TAKES_MAX, sizeof(*wish->order.takes.items));
+	for (size_t i = 0; i < wish->forecast.n_decisions; i++) {
+		const struct forecast_decision *decision = &wish->forecast.decisions[i];
+		struct draft draft;
+		char line[16];
+
+		if (!draft_begin(&draft, dialogue))
+			return false;
+		print_decision(&draft.page, decision);
+		if (!dialogue_show(dialogue, &draft))
+			return false;
+		if (wish->order.takes.items == NULL ||
+		    decision->paths.count > TAKES_MAX - wish->order.takes.count) {
+			screen_say(&dialogue->screen, "There are too many to take them from here; they "
+						      "stay on the old drive.");
+			continue;
+		}
+		if (screen_ask(&dialogue->screen, "t takes them, only Enter leaves them> ", line,
+			sizeof(line)) != ANSWER_LINE)
+			return false;
+		if (strcmp(line, "t") == 0)
+			take_them(wish, decision);
+	}
+	return true;
+}
+
+/* --- is there room --- */
+
+static bool add_up(struct dialogue *dialogue, struct wish *wish)
+{
+	struct error error;
+
+	for (size_t i = 0; i < dialogue->look.n_drives; i++)
+		if (!dialogue->look.drives[i].stick && look_is_failing(&dialogue->look.drives[i])) {
+			screen_say(&dialogue->screen,
+			    "A drive is failing: it is not read only to add up what there is.");
+			wish->forecast.bytes = look_bytes(&dialogue->look);
+			return true;
+		}
+	screen_say(&dialogue->screen, "Adding up what would be taken. Ctrl-C stops it ...");
+	wish->forecast_known = forecast_make(
+	    &wish->forecast, &dialogue->look, wish->to.drive, &wish->order, &error);
+	if (!wish->forecast_known)
+		dialogue_complain(dialogue, "It could not be added up", &error);
+	return wish->forecast_known;
+}
+
+static bool has_room(struct dialogue *dialogue, const struct wish *wish)
+{
+	uint64_t room = forecast_room(wish->forecast.files, wish->forecast.bytes);
+	uint64_t free = wish->to.volume->free;
+
+	if (free == LOOK_FREE_UNKNOWN) {
+		screen_say(&dialogue->screen,
+		    "How much is free on that volume is not known; the job needs up to %s.",
+		    text_size(room).text);
+		return true;
+	}
+	if (free >= room)
+		return true;
+	screen_say(&dialogue->screen,
+	    "There is not enough room: the job needs up to %s, and %s are free. Choose a larger drive, or "
+	    "fewer persons.",
+	    text_size(room).text, text_size(free).text);
+	return false;
+}
+
+/* --- the job --- */
+
+static bool confirm(struct dialogue *dialogue, const struct wish *wish)
+{
+	const struct look_volume *volume = wish->to.volume;
+
+	screen_say(&dialogue->screen,
+	    "%s%s (%s) will be written to the volume %s (%s) on the drive %s (%s). What is there already "
+	    "stays. Nothing is written to the old drives. Afterwards it is read back and compared.",
+	    wish->forecast_known ? "" : "About ", text_size(wish->forecast.bytes).text,
+	    wish->order.persons.count > 0 ? "the chosen persons' files" : "everybody's files",
+	    *volume->label != '\0' ? volume->label : "without a name", short_name(volume->device),
+	    short_name(wish->to.drive->path),
+	    *wish->to.drive->model != '\0' ? wish->to.drive->model : "no name");
+	if (dialogue->power.on_battery)
+		screen_say(&dialogue->screen, "This PC runs on its battery: plug in the mains first.");
+	return dialogue_confirm(dialogue);
+}
+
+static void do_job(struct dialogue *dialogue, struct wish *wish)
+{
+	struct job_end end = {0};
+	struct error error;
+
+	screen_say(&dialogue->screen,
+	    "The job begins. Leave both drives plugged in. Ctrl-C stops it; it is then incomplete.");
+	if (!run_job(&dialogue->look, wish->to.drive, wish->to.volume, &wish->order, &end, &error)) {
+		dialogue_complain(dialogue, "The job could not begin", &error);
+		return;
+	}
+	screen_fresh(&dialogue->screen);
+	screen_say(&dialogue->screen, "%s", end.sentence);
+	dialogue->job_done = true;
+}
+
+static bool ask_everything(struct dialogue *dialogue, struct wish *wish)
+{
+	return choose_destination(dialogue, wish) && choose_persons(dialogue, wish) &&
+	       choose_form(dialogue, wish) && add_up(dialogue, wish) && decide(dialogue, wish) &&
+	       has_room(dialogue, wish) && confirm(dialogue, wish);
+}
+
+void job_dialogue(struct dialogue *dialogue)
+{
+	struct wish *wish = calloc(1, sizeof(*wish));
+
+	if (wish == NULL)
+		return;
+	if (ask_everything(dialogue, wish))
+		do_job(dialogue, wish);
+	else
+		screen_say(&dialogue->screen, "Nothing was written.");
+	forecast_free(&wish->forecast);
+	arena_free(&wish->arena);
+	free(wish);
+}
