@@ -109,9 +109,9 @@ static void look_at_health(struct source *source, struct drive_view *view)
 		return;
 	}
 	source_holes(source, &holes);
-	view->faulty = holes.count > 0;
+	view->faulty = holes.count > 0 || view->faults.verdict == FAULTS_FAILING;
 	/* A drive that refuses every read is locked: table_read() has said so. */
-	if (view->faulty && view->table.sealed != SEALED_REFUSES)
+	if (holes.count > 0 && view->table.sealed != SEALED_REFUSES)
 		findings_add(&view->findings, WEIGHT_CAUTION, "read-errors", view->drive.path,
 		    advice, "The drive could not read %s of the little that was asked for.",
 		    text_size(holes_total(&holes)).text);
@@ -227,7 +227,7 @@ static void look(
 
 static void show(struct output *output, struct drive_view *view, bool asked_for)
 {
-	if (output->text != NULL && (view->readable || !asked_for))
+	if (output->text != NULL && (view->readable || !asked_for || view->findings.count > 0))
 		drive_view_print(view, output->text);
 	if (output->options->json)
 		drive_view_to_json(view, &output->json);

@@ -53,7 +53,7 @@ void old_letters_find(struct drive_view *views, size_t count)
 		/* What else the survey finds is the business of the command `survey`. */
 		findings_init(&findings);
 		stop_hold(&before);
-		if (survey_run(&survey, paths, n, NULL, &findings, &error))
+		if (survey_run_unasked(&survey, paths, n, NULL, &findings, &error))
 			for (size_t i = 0; i < count; i++)
 				take_over(&survey, &views[i]);
 		survey_free(&survey);

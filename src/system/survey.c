@@ -13,6 +13,13 @@
 #include <string.h>
 #include <sys/stat.h>
 
+/* How the survey came to its drives. */
+enum manner {
+	MANNER_NAMED,
+	MANNER_UNASKED, /* named, and their health is known already */
+	MANNER_CHOSEN,  /* nobody named them: one that cannot be opened does not end the run */
+};
+
 /* --- drives --- */
 
 /* Is the source the same file or device as an earlier one? */
@@ -76,7 +83,7 @@ static bool open_source(
  * says why. NULL: no memory.
  */
 static struct faults_question *ask_drives(
-    struct survey *survey, const char *const *paths, size_t n_paths)
+    struct survey *survey, const char *const *paths, size_t n_paths, enum manner manner)
 {
 	struct faults_question *questions =
 	    arena_array(&survey->arena, n_paths + 1, sizeof(*questions));
@@ -85,7 +92,7 @@ static struct faults_question *ask_drives(
 	if (!questions)
 		return NULL;
 	for (size_t i = 0; i < n_paths; i++)
-		if (!is_named_twice(paths, i) &&
+		if (manner != MANNER_UNASKED && !is_named_twice(paths, i) &&
 		    drive_describe(&survey->arena, "", paths[i], &drive, NULL))
 			faults_question_make(&survey->arena, "", &drive, &questions[i]);
 	faults_ask(FAULTS_PROGRAM, questions, n_paths);
@@ -109,12 +116,12 @@ static bool look_at_drive(
 	return true;
 }
 
-/* `chosen`: nobody named the drives, and one that cannot be opened does not end the run. */
 static bool open_drives(struct survey *survey, const char *const *paths, size_t n_paths,
-    bool chosen, struct error *error)
+    enum manner manner, struct error *error)
 {
 	struct error trouble = {0};
-	const struct faults_question *questions = ask_drives(survey, paths, n_paths);
+	const struct faults_question *questions =
+	    ask_drives(survey, paths, n_paths, manner);
 
 	survey->drives = arena_array(&survey->arena, n_paths + 1, sizeof(*survey->drives));
 	if (!survey->drives || !questions)
@@ -133,7 +140,7 @@ static bool open_drives(struct survey *survey, const char *const *paths, size_t 
 				return false;
 			continue;
 		}
-		if (!chosen) {
+		if (manner != MANNER_CHOSEN) {
 			*error = trouble;
 			return false;
 		}
@@ -153,7 +160,7 @@ static bool open_drives(struct survey *survey, const char *const *paths, size_t 
 /* --- sets --- */
 
 /* Sets come before volumes: a further copy of a mirror is not listed again. */
-static bool look_at_sets(struct survey *survey, bool chosen, struct error *error)
+static bool look_at_sets(struct survey *survey, enum manner manner, struct error *error)
 {
 	struct set_member *members =
 	    arena_array(&survey->arena, survey->n_drives + 1, sizeof(*members));
@@ -179,7 +186,8 @@ static bool look_at_sets(struct survey *survey, bool chosen, struct error *error
 			       drive->faults.verdict == FAULTS_FAILING};
 		holes_free(&holes);
 	}
-	sets_say(members, survey->n_drives, chosen ? SETS_CHOSEN : SETS_NAMED, survey->findings);
+	sets_say(members, survey->n_drives, manner == MANNER_CHOSEN ? SETS_CHOSEN : SETS_NAMED,
+	    survey->findings);
 	for (size_t d = 0; d < survey->n_drives; d++)
 		survey->drives[d].left_out = members[d].left_out;
 	return true;
@@ -294,26 +302,32 @@ static bool learn_systems(struct survey *survey, struct error *error)
 	return true;
 }
 
-static bool run(struct survey *survey, const char *const *paths, size_t n_paths, bool chosen,
+static bool run(struct survey *survey, const char *const *paths, size_t n_paths, enum manner manner,
     struct progress *progress, struct findings *findings, struct error *error)
 {
 	*survey = (struct survey){.findings = findings, .progress = progress};
 	arena_init(&survey->arena);
-	return open_drives(survey, paths, n_paths, chosen, error) &&
-	       look_at_sets(survey, chosen, error) && open_volumes(survey, error) &&
+	return open_drives(survey, paths, n_paths, manner, error) &&
+	       look_at_sets(survey, manner, error) && open_volumes(survey, error) &&
 	       learn_systems(survey, error) && (give_letters(survey), name_volumes(survey, error));
 }
 
 bool survey_run(struct survey *survey, const char *const *paths, size_t n_paths,
     struct progress *progress, struct findings *findings, struct error *error)
 {
-	return run(survey, paths, n_paths, false, progress, findings, error);
+	return run(survey, paths, n_paths, MANNER_NAMED, progress, findings, error);
+}
+
+bool survey_run_unasked(struct survey *survey, const char *const *paths, size_t n_paths,
+    struct progress *progress, struct findings *findings, struct error *error)
+{
+	return run(survey, paths, n_paths, MANNER_UNASKED, progress, findings, error);
 }
 
 bool survey_run_chosen(struct survey *survey, const char *const *paths, size_t n_paths,
     struct progress *progress, struct findings *findings, struct error *error)
 {
-	return run(survey, paths, n_paths, true, progress, findings, error);
+	return run(survey, paths, n_paths, MANNER_CHOSEN, progress, findings, error);
 }
 
 void survey_free(struct survey *survey)

@@ -195,8 +195,11 @@ struct survey {
  */
 bool survey_run(struct survey *survey, const char *const *paths, size_t n_paths,
     struct progress *progress, struct findings *findings, struct error *error);
+/* The same without asking the drives about their health, for a caller that has done so. */
+bool survey_run_unasked(struct survey *survey, const char *const *paths, size_t n_paths,
+    struct progress *progress, struct findings *findings, struct error *error);
 /*
- * The same for drives that nobody named: one that cannot be opened is a finding (loss) and the
+ * The same as survey_run() for drives that nobody named: one that cannot be opened is a finding (loss) and the
  * others go on; STATUS_NO_VOLUME when none can be.
  */
 bool survey_run_chosen(struct survey *survey, const char *const *paths, size_t n_paths,
