@@ -137,6 +137,17 @@ static void say_leftover(const struct set_member *member, struct findings *findi
 {
 	struct buf line = {0};
 
+	/* Then it may be a mirror, too; which drive holds the other copy is not known. */
+	if (member->set->level == SET_UNKNOWN) {
+		findings_add(findings, WEIGHT_CAUTION, "set-leftover", member->path,
+		    "If another drive shows the same persons and folders, the two are copies: name "
+		    "only one of them. Open some large files of the result before the old drive is "
+		    "given away.",
+		    "This drive carries the mark of a set made by %s; of what kind cannot be told. "
+		    "Its volumes lie whole on it, so it is read as a plain drive.",
+		    kinds[member->set->kind].words);
+		return;
+	}
 	add_set(&line, member->set);
 	findings_add(findings, WEIGHT_CAUTION, "set-leftover", member->path,
 	    "Open some large files of the result before the old drive is given away.",
