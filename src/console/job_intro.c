@@ -59,7 +59,9 @@ static void write_drive(struct job_log *log, const struct look_drive *drive, con
 		buf_printf(&line, ", %s", drive->bus);
 	job_log_line(log, "%s: %s.", buf_text(&line), role);
 	buf_free(&line);
-	if (*drive->faults != '\0')
+	if (strcmp(drive->verdict, "unknown") == 0)
+		job_log_line(log, "    Whether it has faults is not known. %s", drive->faults);
+	else if (*drive->faults != '\0')
 		job_log_line(log, "    %s", drive->faults);
 	if (*drive->problem != '\0')
 		job_log_line(log, "    Not looked into: %s.", drive->problem);

@@ -16,7 +16,7 @@
 #include <unistd.h>
 
 #define PIPE_SIZE (1 << 20)
-#define SYNC_AFTER 5000 /* milliseconds without a new line */
+#define SYNC_AFTER 500 /* milliseconds without a new line */
 
 /* --- the writer --- */
 

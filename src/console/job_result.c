@@ -93,11 +93,32 @@ static void say_not_proven(struct job_end *end, const struct relay_end *verify, 
 		    *verify->complaint != '\0' ? verify->complaint : "it ended in the middle");
 }
 
+/* The first half of what `extract` complains of: the other says what is said here anyway. */
+struct reason {
+	char text[sizeof(((struct relay_end *)0)->complaint)];
+};
+
+static struct reason reason_of(const struct relay_end *extract)
+{
+	static const char *const further[] = {"; nothing was changed on the old drives", "; the job '"};
+	struct reason reason;
+
+	snprintf(reason.text, sizeof(reason.text), "%s", extract->interrupted ? "it was stopped" :
+	    *extract->complaint != '\0' ? extract->complaint : "it ended in the middle");
+	for (size_t i = 0; i < sizeof(further) / sizeof(further[0]); i++) {
+		char *at = strstr(reason.text, further[i]);
+
+		if (at != NULL)
+			*at = '\0';
+	}
+	return reason;
+}
+
 static void say_unfinished(struct job_end *end, const struct job_facts *facts)
 {
 	const struct relay_end *extract = facts->extract;
-	const char *why = extract->interrupted ? "it was stopped" :
-	    *extract->complaint != '\0' ? extract->complaint : "it ended in the middle";
+	struct reason reason = reason_of(extract);
+	const char *why = reason.text;
 	bool destination = extract->status == STATUS_DESTINATION || !facts->place_is_known;
 
 	if (!facts->place_is_known)

@@ -169,6 +169,13 @@ static const char *what_is_wrong(const struct look_drive *drive)
 	return NULL;
 }
 
+/* Does the drive itself say what is wrong with it? */
+static bool says_so(const struct look_drive *drive)
+{
+	return *drive->faults != '\0' &&
+	       (strcmp(drive->verdict, "failing") == 0 || strcmp(drive->verdict, "locked") == 0);
+}
+
 /* False with a result. */
 static bool check_sources(
     const struct look *look, const struct look_drive *target, struct unattended *result)
@@ -188,8 +195,8 @@ static bool check_sources(
 			continue;
 		name_drive(name, sizeof(name), drive);
 		stop(result, "There is a job file on %s, but the drive %s %s.%s%s No job was begun.",
-		    target->path, name, wrong, *drive->faults != '\0' ? " It says: " : "",
-		    drive->faults);
+		    target->path, name, wrong, says_so(drive) ? " It says: " : "",
+		    says_so(drive) ? drive->faults : "");
 		return false;
 	}
 	if (count == 0)
