@@ -11,6 +11,7 @@
 
 #define PERSONS_MAX 200
 #define PATHS_SHOWN 3
+#define FINDINGS_SHOWN 20
 /* More than a command line should carry. */
 #define TAKES_MAX 400
 
@@ -323,6 +324,22 @@ static bool confirm(struct dialogue *dialogue, const struct wish *wish)
 	return dialogue_confirm(dialogue);
 }
 
+/* Losses first: what the extraction itself found is nowhere else on the screen. */
+static void show_findings(struct dialogue *dialogue, const struct findings *findings)
+{
+	struct draft draft;
+
+	if (findings->count == 0 || !draft_begin(&draft, dialogue))
+		return;
+	fputs("\nWhat did not arrive, and what to look at\n", draft.page.out);
+	for (size_t i = 0; i < findings->count && i < FINDINGS_SHOWN; i++)
+		start_finding(&draft.page, 2, &findings->items[i]);
+	if (findings->count > FINDINGS_SHOWN)
+		page_line(&draft.page, 2, 4, "and %zu more: see findings.json and the log in the job",
+		    findings->count - FINDINGS_SHOWN);
+	dialogue_show(dialogue, &draft);
+}
+
 static void do_job(struct dialogue *dialogue, struct wish *wish)
 {
 	struct job_end end = {0};
@@ -330,13 +347,15 @@ static void do_job(struct dialogue *dialogue, struct wish *wish)
 
 	screen_say(&dialogue->screen,
 	    "The job begins. Leave both drives plugged in. Ctrl-C stops it; it is then incomplete.");
-	if (!run_job(&dialogue->look, wish->to.drive, wish->to.volume, &wish->order, &end, &error)) {
+	if (run_job(&dialogue->look, wish->to.drive, wish->to.volume, &wish->order, &end, &error)) {
+		screen_show(&dialogue->screen, "\nWhat came of the job\n");
+		screen_say(&dialogue->screen, "%s", end.sentence);
+		show_findings(dialogue, &end.findings);
+		dialogue->job_done = true;
+	} else {
 		dialogue_complain(dialogue, "The job could not begin", &error);
-		return;
 	}
-	screen_fresh(&dialogue->screen);
-	screen_say(&dialogue->screen, "%s", end.sentence);
-	dialogue->job_done = true;
+	job_end_free(&end);
 }
 
 static bool ask_everything(struct dialogue *dialogue, struct wish *wish)

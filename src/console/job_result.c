@@ -11,6 +11,8 @@
 static const char keep[] =
     "Keep the old drives as they are until their owner has opened files of each kind on the new PC.";
 
+#define MOST_FINDINGS 1000
+
 /* What `extract --json` says in the end. */
 struct figures {
 	uint64_t files, bytes;
@@ -30,7 +32,25 @@ static void add_states(struct figures *figures, const json_t *states)
 	}
 }
 
-static struct figures read_figures(const struct buf *text)
+/* Those that a person should read; more than so many nobody does. */
+static void keep_finding(struct findings *findings, const json_t *item)
+{
+	enum weight weight = json_in_is_text(item, "weight", "loss")    ? WEIGHT_LOSS :
+	    json_in_is_text(item, "weight", "caution") ? WEIGHT_CAUTION :
+							 WEIGHT_NOTE;
+	struct arena arena = {0};
+	const char *code = json_in_text(&arena, item, "code");
+	const char *subject = json_in_text(&arena, item, "subject");
+	const char *sentence = json_in_text(&arena, item, "sentence");
+	const char *advice = json_in_text(&arena, item, "advice");
+
+	if (weight != WEIGHT_NOTE && findings->count < MOST_FINDINGS && code != NULL &&
+	    subject != NULL && sentence != NULL && advice != NULL)
+		findings_add(findings, weight, code, subject, advice, "%s", sentence);
+	arena_free(&arena);
+}
+
+static struct figures read_figures(const struct buf *text, struct findings *findings)
 {
 	struct figures figures = {0};
 	struct error error;
@@ -45,7 +65,9 @@ static struct figures read_figures(const struct buf *text)
 	json_array_foreach(json_object_get(document, "findings"), index, item) {
 		figures.losses += json_in_is_text(item, "weight", "loss");
 		figures.cautions += json_in_is_text(item, "weight", "caution");
+		keep_finding(findings, item);
 	}
+	findings_sort(findings);
 	json_array_foreach(json_object_get(document, "decisions"), index, item)
 		figures.undecided += json_in_number(item, "files", 0);
 	json_decref(document);
@@ -149,7 +171,7 @@ static enum status status_of(const struct relay_end *ended)
 
 void job_result_judge(const struct job_facts *facts, struct job_end *end)
 {
-	struct figures figures = read_figures(&facts->extract->json);
+	struct figures figures = read_figures(&facts->extract->json, &end->findings);
 
 	end->status = status_of(facts->extract);
 	end->interrupted = facts->extract->interrupted ||

@@ -20,7 +20,7 @@ struct job_facts {
 	const char *where;              /* "NEWHOME (/dev/sdc1)" */
 };
 
-/* Fills in status, extracted, proven, interrupted, name and sentence. */
+/* Fills in status, extracted, proven, interrupted, name, sentence and findings. */
 void job_result_judge(const struct job_facts *facts, struct job_end *end);
 
 #endif

@@ -153,13 +153,6 @@ static void take_text(struct relay *relay)
 		relay->text = -1;
 		return;
 	}
-	for (ssize_t at = 0, done; at < got; at += done) {
-		done = write(STDERR_FILENO, piece + at, (size_t)(got - at));
-		if (done < 0 && errno != EINTR && errno != EAGAIN)
-			break; /* nobody looks: the log still gets it */
-		if (done < 0)
-			done = 0;
-	}
 	relay_text_add(&relay->lines, piece, (size_t)got);
 }
 
@@ -250,7 +243,7 @@ bool relay_run(const char *const *arguments, struct job_log *log, struct relay_e
 	bool good;
 
 	*end = (struct relay_end){0};
-	relay_text_start(&relay.lines, log);
+	relay_text_start(&relay.lines, log, isatty(STDERR_FILENO) == 1);
 	sigemptyset(&keys);
 	sigaddset(&keys, SIGINT);
 	sigprocmask(SIG_BLOCK, &keys, &before);

@@ -1,7 +1,6 @@
 /*
- * Runs one of this program's own commands for a job: what it says to a person appears on the
- * terminal as always, with its progress, and goes into the log too, without the progress; its JSON
- * is collected.
+ * Runs one of this program's own commands for a job: its progress appears on the terminal, what it
+ * says to a person goes into the log, and its JSON is collected.
  */
 #ifndef CONSOLE_RELAY_H
 #define CONSOLE_RELAY_H

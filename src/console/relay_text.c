@@ -6,9 +6,26 @@
 
 #define COMPLAINT "coldlift: " /* what command_complain() puts in front */
 
-void relay_text_start(struct relay_text *text, struct job_log *log)
+void relay_text_start(struct relay_text *text, struct job_log *log, bool draws)
 {
-	*text = (struct relay_text){.log = log};
+	*text = (struct relay_text){.log = log, .draws = draws};
+}
+
+/* A line that is about to be drawn over was progress. */
+static void draw(struct relay_text *text)
+{
+	if (!text->draws || text->length == 0)
+		return;
+	fprintf(stderr, "\r\033[K%.*s", (int)text->length, text->line);
+	fflush(stderr);
+	text->line_open = true;
+}
+
+static void undraw(struct relay_text *text)
+{
+	if (text->line_open)
+		fputs("\r\033[K", stderr);
+	text->line_open = false;
 }
 
 static void add_to_complaint(struct relay_text *text, const char *line, size_t length)
@@ -46,6 +63,7 @@ static void watch_for_complaint(struct relay_text *text)
 static void end_line(struct relay_text *text)
 {
 	text->line[text->length] = '\0';
+	undraw(text);
 	watch_for_complaint(text);
 	job_log_plain(text->log, text->line, text->length);
 	text->length = 0;
@@ -78,7 +96,8 @@ void relay_text_add(struct relay_text *text, const char *piece, size_t length)
 		if (byte == '\n') {
 			end_line(text);
 		} else if (byte == '\r') {
-			text->length = 0; /* drawn over */
+			draw(text);
+			text->length = 0;
 		} else if ((unsigned char)byte >= 0x20 && byte != 0x7F) {
 			if (text->length == sizeof(text->line) - 1)
 				end_line(text);
@@ -91,6 +110,7 @@ void relay_text_end(struct relay_text *text, char *complaint, size_t size)
 {
 	size_t length = text->complaint_length;
 
+	undraw(text);
 	if (text->length > 0)
 		end_line(text);
 	length = text->complaint_length;

@@ -212,6 +212,7 @@ bool run_job(const struct look *look, const struct look_drive *drive,
 	struct job_run run = {.look = look, .drive = drive, .target = target, .order = order};
 
 	*end = (struct job_end){0};
+	findings_init(&end->findings);
 	name_target(&run);
 	if (!target_open(target, error))
 		return false;
@@ -224,6 +225,11 @@ bool run_job(const struct look *look, const struct look_drive *drive,
 	job_log_line(&run.log, "%s", end->sentence);
 	let_go(&run, end);
 	return true;
+}
+
+void job_end_free(struct job_end *end)
+{
+	findings_free(&end->findings);
 }
 
 bool run_job_note(const struct look *look, const struct look_drive *drive,

@@ -75,7 +75,7 @@ void start_power(const struct page *page, const struct power *power)
 
 /* --- findings --- */
 
-static void print_finding(const struct page *page, unsigned indent, const struct finding *finding)
+void start_finding(const struct page *page, unsigned indent, const struct finding *finding)
 {
 	static const char *const words[] = {
 	    [WEIGHT_NOTE] = "Note", [WEIGHT_CAUTION] = "Caution", [WEIGHT_LOSS] = "Loss"};
@@ -114,7 +114,7 @@ void start_findings(const struct page *page, const struct look *look)
 	blank(page);
 	page_line(page, 0, 0, "Everything that was found");
 	for (size_t i = 0; i < all.count; i++)
-		print_finding(page, 2, &all.items[i]);
+		start_finding(page, 2, &all.items[i]);
 	if (all.count == 0)
 		page_line(page, 2, 2, "Nothing that you need to know%s.",
 		    look->surveyed ? "" : "; the file tables were not read yet (o)");
@@ -202,7 +202,7 @@ static void print_drive_findings(const struct page *page, const struct look_driv
 	for (size_t i = 0; i < drive->findings.count && shown < FINDINGS_AT_DRIVE; i++) {
 		if (drive->findings.items[i].weight == WEIGHT_NOTE)
 			continue;
-		print_finding(page, 5, &drive->findings.items[i]);
+		start_finding(page, 5, &drive->findings.items[i]);
 		shown++;
 	}
 	if (grave > shown)
@@ -285,7 +285,7 @@ void start_drives(const struct page *page, const struct look *look, const char *
 		    "a controller in a RAID mode, be locked, have a loose cable, or be broken. Press h to "
 		    "read what to do, or plug in a drive and press l to look again.");
 	for (size_t i = 0; i < look->general.count; i++)
-		print_finding(page, 0, &look->general.items[i]);
+		start_finding(page, 0, &look->general.items[i]);
 	print_stick(page, look, stick);
 }
 
@@ -335,7 +335,7 @@ static void print_wrong(const struct page *page, const struct look *look)
 	for (; shown < all.count && shown < FINDINGS_SHOWN; shown++) {
 		if (all.items[shown].weight == WEIGHT_NOTE)
 			break;
-		print_finding(page, 2, &all.items[shown]);
+		start_finding(page, 2, &all.items[shown]);
 	}
 	if (grave == 0)
 		page_line(page, 2, 4, "Nothing that would keep files from being taken.");

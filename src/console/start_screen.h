@@ -30,6 +30,9 @@ void start_power(const struct page *page, const struct power *power);
  */
 void start_drives(const struct page *page, const struct look *look, const char *stick);
 
+/* "Loss: C: ...", from the column `indent` on. */
+void start_finding(const struct page *page, unsigned indent, const struct finding *finding);
+
 /* Old systems and persons, and the gravest of what is wrong. */
 void start_systems(const struct page *page, const struct look *look);
 

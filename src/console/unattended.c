@@ -270,29 +270,35 @@ static bool switch_off(FILE *out)
 	return end.how == CHILD_EXITED && end.number == 0;
 }
 
+static void tell(const struct job_end *end, const struct order *order, FILE *out,
+    struct unattended *result)
+{
+	result->end = UNATTENDED_WAITS;
+	snprintf(result->sentence, sizeof(result->sentence), "%s", end->sentence);
+	if (order->end != ORDER_SWITCH_OFF)
+		return;
+	/* What is not on the volume has to be seen on the screen. */
+	if (!end->let_go || end->interrupted) {
+		say(out, "The PC stays on, so that somebody can read this.");
+		return;
+	}
+	fputc('\n', out);
+	say(out, "%s", end->sentence);
+	if (switch_off(out))
+		result->end = UNATTENDED_OFF;
+}
+
 static void run(const struct look *look, const struct found *found, const struct order *order,
     FILE *out, struct unattended *result)
 {
 	struct job_end end;
 	struct error error;
 
-	if (!run_job(look, found->drive, found->volume, order, &end, &error)) {
+	if (run_job(look, found->drive, found->volume, order, &end, &error))
+		tell(&end, order, out, result);
+	else
 		stop(result, "The job could not begin: %s.", error.text);
-		return;
-	}
-	result->end = UNATTENDED_WAITS;
-	snprintf(result->sentence, sizeof(result->sentence), "%s", end.sentence);
-	if (order->end != ORDER_SWITCH_OFF)
-		return;
-	/* What is not on the volume has to be seen on the screen. */
-	if (!end.let_go || end.interrupted) {
-		say(out, "The PC stays on, so that somebody can read this.");
-		return;
-	}
-	fputc('\n', out);
-	say(out, "%s", end.sentence);
-	if (switch_off(out))
-		result->end = UNATTENDED_OFF;
+	job_end_free(&end);
 }
 
 /* A reason not to begin that concerns the volume's owner is left there too. */

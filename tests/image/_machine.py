@@ -229,13 +229,13 @@ class Machine:
         self.screen = self.menu(seconds)
         self.seconds = time.monotonic() - self.began
 
-    def menu(self, seconds=60):
-        """Waits until the start screen waits for a letter, and turns the pages; the text up to there."""
+    def menu(self, seconds=60, question=START_SCREEN):
+        """Waits until the start screen asks for a letter, or something else, and turns the pages; the text up to there."""
         text = ""
         while True:
-            found = self.expect(f"({START_SCREEN})|({MORE})", seconds)
+            found = self.expect(f"(?P<more>{MORE})|{question}", seconds)
             text += self.before
-            if found.group(1):
+            if not found.group("more"):
                 return text
             self.send("\n")
 
