@@ -27,8 +27,8 @@ def change(drive, how):
 def make_source(folder):
     """Enough that cannot be compressed to keep a job busy for a while."""
     harvest = folder / "harvest.bin"
-    harvest.write_bytes(os.urandom(48 * MIB))
-    path = make_drive(folder / "source.img", "FH-OLD", 64)
+    harvest.write_bytes(os.urandom(28 * MIB))
+    path = make_drive(folder / "source.img", "FH-OLD", 48)
     change(path, lambda volume: tool("ntfscp", "-f", volume, harvest, "/harvest.bin"))
     harvest.unlink()
     return path
