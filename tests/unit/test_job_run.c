@@ -158,7 +158,7 @@ static void log_with_times(void **state)
 	snprintf(path, sizeof(path), "%s/a-log.txt", folder);
 	job_log_open(&log, path);
 	job_log_line(&log, "first\n%s", "sec\033ond");
-	relay_text_start(&lines, &log);
+	relay_text_start(&lines, &log, false);
 	/* Byte by byte: nothing may depend on how the pieces come. */
 	for (size_t i = 0; i < sizeof(said) - 1; i++)
 		relay_text_add(&lines, said + i, 1);
