@@ -141,8 +141,8 @@ bool apart_run(apart_work *work, const void *about, unsigned seconds, struct buf
 	bury(child);
 	if (late != NULL)
 		*late = !whole;
-	good = whole ? judge(&said, answer, error) :
-		       error_set(error, STATUS_OTHER, "the drive does not answer");
+	good = whole ? judge(&said, answer, error)
+		     : error_set(error, STATUS_OTHER, "the drive does not answer");
 	buf_free(&said);
 	return good;
 }

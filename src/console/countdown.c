@@ -16,7 +16,8 @@ static bool is_stopped(int fd)
 static void draw(FILE *out, bool terminal, unsigned left, const char *what, const char *how)
 {
 	if (terminal)
-		fprintf(out, "\r\033[K%s in %u second%s. %s ", what, left, left == 1 ? "" : "s", how);
+		fprintf(
+		    out, "\r\033[K%s in %u second%s. %s ", what, left, left == 1 ? "" : "s", how);
 	else
 		fprintf(out, "%s in %u second%s. %s\n", what, left, left == 1 ? "" : "s", how);
 	fflush(out);

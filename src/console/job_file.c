@@ -98,7 +98,8 @@ static bool to_text(struct buf *out, const uint8_t *bytes, size_t length, struct
 	if (valid && memchr(buf_text(out), '\0', out->length) == NULL)
 		return true;
 	return error_set(error, STATUS_USAGE,
-	    "the job file is no plain text; write it with a plain text editor and save it as UTF-8");
+	    "the job file is no plain text; write it with a plain text editor and save it as "
+	    "UTF-8");
 }
 
 /* --- values ----------------------------------------------------------------------------------- */
@@ -289,7 +290,8 @@ static bool read_line(struct reader *reader, char *line)
 
 	if (!utf_is_clean(line) || has_controls(line))
 		return error_set(reader->error, STATUS_USAGE,
-		    "line %u of the job file is no plain text in UTF-8; save the file again as UTF-8",
+		    "line %u of the job file is no plain text in UTF-8; save the file again as "
+		    "UTF-8",
 		    reader->line);
 	line = trim(line);
 	if (*line == '\0' || *line == '#')
@@ -317,9 +319,9 @@ static bool read_lines(struct reader *reader, char *text)
 {
 	while (*text != '\0') {
 		size_t length = strcspn(text, "\r\n");
-		size_t end = text[length] == '\r' && text[length + 1] == '\n' ? 2 :
-		    text[length] != '\0'                                      ? 1 :
-										0;
+		size_t end = text[length] == '\r' && text[length + 1] == '\n' ? 2
+			     : text[length] != '\0'                           ? 1
+									      : 0;
 
 		text[length] = '\0';
 		reader->line++;
@@ -330,8 +332,8 @@ static bool read_lines(struct reader *reader, char *text)
 	return true;
 }
 
-bool job_file_read(struct arena *arena, const void *bytes, size_t length, struct order *order,
-    struct error *error)
+bool job_file_read(
+    struct arena *arena, const void *bytes, size_t length, struct order *order, struct error *error)
 {
 	struct reader reader = {.arena = arena, .order = order, .error = error};
 	struct buf text = {0};
@@ -342,7 +344,7 @@ bool job_file_read(struct arena *arena, const void *bytes, size_t length, struct
 		return error_set(error, STATUS_USAGE,
 		    "the job file is larger than 64 KiB; a job file has some lines of text");
 	good = to_text(&text, bytes, length, error) &&
-	    (text.length == 0 || read_lines(&reader, (char *)text.data));
+	       (text.length == 0 || read_lines(&reader, (char *)text.data));
 	buf_free(&text);
 	return good;
 }

@@ -79,9 +79,9 @@ void job_intro_write(struct job_log *log, const struct look *look, const struct 
 		const struct look_drive *one = &look->drives[i];
 
 		write_drive(log, one,
-		    one == drive   ? "the destination" :
-		    one->stick ? "coldlift was started from it" :
-				     "only read");
+		    one == drive ? "the destination"
+		    : one->stick ? "coldlift was started from it"
+				 : "only read");
 	}
 	job_log_line(log, "The destination is %s.", target->device);
 	write_findings(log, "  ", &look->general);
@@ -92,9 +92,9 @@ static void add_list(struct buf *out, const struct order_list *list, const char 
 {
 	for (size_t i = 0; i < list->count; i++)
 		buf_printf(out, "%s%s",
-		    i == 0                  ? "" :
-		    i + 1 == list->count ? last :
-					      ", ",
+		    i == 0                 ? ""
+		    : i + 1 == list->count ? last
+					   : ", ",
 		    list->items[i]);
 }
 

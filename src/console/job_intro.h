@@ -14,8 +14,8 @@ void job_intro_write(struct job_log *log, const struct look *look, const struct 
     const struct look_volume *target);
 
 /*
- * Appends what the order says as half a sentence: "the files of mara and Rowan Fern, as tar, in parts
- * of 700M at most, without D:\Survey\**".
+ * Appends what the order says as half a sentence: "the files of mara and Rowan Fern, as tar, in
+ * parts of 700M at most, without D:\Survey\**".
  */
 void job_intro_order(struct buf *out, const struct order *order);
 

@@ -35,7 +35,8 @@ static bool write_all(int file, const char *data, size_t length)
 	return true;
 }
 
-/* Writes what comes until the pipe's end; synced whenever it is quiet, so that little can be lost. */
+/* Writes what comes until the pipe's end; synced whenever it is quiet, so that little can be lost.
+ */
 static _Noreturn void be_writer(int pipe, const char *path)
 {
 	int file = open(path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);

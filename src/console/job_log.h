@@ -18,7 +18,8 @@ struct job_log {
 	bool dropped; /* lines were lost */
 };
 
-/* Begins the file `path`, which must not exist (mode 0600). A log that cannot be written is none. */
+/* Begins the file `path`, which must not exist (mode 0600). A log that cannot be written is none.
+ */
 void job_log_open(struct job_log *log, const char *path);
 
 /* Adds a line of inner text; it is escaped. Lines in the text stand in lines of their own. */

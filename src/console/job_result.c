@@ -8,8 +8,8 @@
 #include <stdio.h>
 #include <string.h>
 
-static const char keep[] =
-    "Keep the old drives as they are until their owner has opened files of each kind on the new PC.";
+static const char keep[] = "Keep the old drives as they are until their owner has opened files of "
+			   "each kind on the new PC.";
 
 #define MOST_FINDINGS 1000
 
@@ -35,9 +35,9 @@ static void add_states(struct figures *figures, const json_t *states)
 /* Those that a person should read; more than so many nobody does. */
 static void keep_finding(struct findings *findings, const json_t *item)
 {
-	enum weight weight = json_in_is_text(item, "weight", "loss")    ? WEIGHT_LOSS :
-	    json_in_is_text(item, "weight", "caution") ? WEIGHT_CAUTION :
-							 WEIGHT_NOTE;
+	enum weight weight = json_in_is_text(item, "weight", "loss")      ? WEIGHT_LOSS
+			     : json_in_is_text(item, "weight", "caution") ? WEIGHT_CAUTION
+									  : WEIGHT_NOTE;
 	struct arena arena = {0};
 	const char *code = json_in_text(&arena, item, "code");
 	const char *subject = json_in_text(&arena, item, "subject");
@@ -54,22 +54,25 @@ static struct figures read_figures(const struct buf *text, struct findings *find
 {
 	struct figures figures = {0};
 	struct error error;
-	json_t *document = text->failed || text->length == 0 ?
-	    NULL : json_in_load(buf_text(text), text->length, "an end of extract", &error);
+	json_t *document =
+	    text->failed || text->length == 0
+		? NULL
+		: json_in_load(buf_text(text), text->length, "an end of extract", &error);
 	size_t index;
 	json_t *item;
 
 	if (document == NULL)
 		return figures;
 	add_states(&figures, json_object_get(document, "states"));
-	json_array_foreach(json_object_get(document, "findings"), index, item) {
+	json_array_foreach(json_object_get(document, "findings"), index, item)
+	{
 		figures.losses += json_in_is_text(item, "weight", "loss");
 		figures.cautions += json_in_is_text(item, "weight", "caution");
 		keep_finding(findings, item);
 	}
 	findings_sort(findings);
-	json_array_foreach(json_object_get(document, "decisions"), index, item)
-		figures.undecided += json_in_number(item, "files", 0);
+	json_array_foreach(json_object_get(document, "decisions"), index, item) figures.undecided +=
+	    json_in_number(item, "files", 0);
 	json_decref(document);
 	return figures;
 }
@@ -80,11 +83,13 @@ static void say_arrived(struct job_end *end, const struct figures *figures, cons
 {
 	struct buf text = {0};
 
-	buf_printf(&text, "The job '%s' is complete on %s: %s files, %s. It was read back from there, "
-	    "and every byte is as it was recorded.", end->name, where,
-	    text_count(figures->files).text, text_size(figures->bytes).text);
+	buf_printf(&text,
+	    "The job '%s' is complete on %s: %s files, %s. It was read back from there, "
+	    "and every byte is as it was recorded.",
+	    end->name, where, text_count(figures->files).text, text_size(figures->bytes).text);
 	if (figures->losses > 0)
-		buf_printf(&text, " But not everything could be had: %s %s listed in findings.json.",
+		buf_printf(&text,
+		    " But not everything could be had: %s %s listed in findings.json.",
 		    text_count(figures->losses).text,
 		    figures->losses == 1 ? "loss is" : "losses are");
 	else if (end->status == STATUS_LOSSES)
@@ -105,11 +110,14 @@ static void say_not_proven(struct job_end *end, const struct relay_end *verify, 
 {
 	if (verify->interrupted)
 		snprintf(end->sentence, sizeof(end->sentence),
-		    "The job '%s' is on %s, but proving it was stopped. Prove it with 'coldlift verify' "
-		    "before you rely on it, and keep the old drives.", end->name, where);
+		    "The job '%s' is on %s, but proving it was stopped. Prove it with 'coldlift "
+		    "verify' "
+		    "before you rely on it, and keep the old drives.",
+		    end->name, where);
 	else
 		snprintf(end->sentence, sizeof(end->sentence),
-		    "The job '%s' was written to %s, but it could not be proven: %s. Do not rely on "
+		    "The job '%s' was written to %s, but it could not be proven: %s. Do not rely "
+		    "on "
 		    "it. Keep the old drives, and begin again with another destination.",
 		    end->name, where,
 		    *verify->complaint != '\0' ? verify->complaint : "it ended in the middle");
@@ -122,11 +130,14 @@ struct reason {
 
 static struct reason reason_of(const struct relay_end *extract)
 {
-	static const char *const further[] = {"; nothing was changed on the old drives", "; the job '"};
+	static const char *const further[] = {
+	    "; nothing was changed on the old drives", "; the job '"};
 	struct reason reason;
 
-	snprintf(reason.text, sizeof(reason.text), "%s", extract->interrupted ? "it was stopped" :
-	    *extract->complaint != '\0' ? extract->complaint : "it ended in the middle");
+	snprintf(reason.text, sizeof(reason.text), "%s",
+	    extract->interrupted          ? "it was stopped"
+	    : *extract->complaint != '\0' ? extract->complaint
+					  : "it ended in the middle");
 	for (size_t i = 0; i < sizeof(further) / sizeof(further[0]); i++) {
 		char *at = strstr(reason.text, further[i]);
 
@@ -145,18 +156,22 @@ static void say_unfinished(struct job_end *end, const struct job_facts *facts)
 
 	if (!facts->place_is_known)
 		snprintf(end->sentence, sizeof(end->sentence),
-		    "The job '%s' is not finished, and %s does not answer any more: %s. Nothing was "
-		    "changed on the old drives. Plug the destination in again: the file 'journal' in "
+		    "The job '%s' is not finished, and %s does not answer any more: %s. Nothing "
+		    "was "
+		    "changed on the old drives. Plug the destination in again: the file 'journal' "
+		    "in "
 		    "the job's folder says that it is incomplete. Then begin again.",
 		    end->name, facts->where, why);
 	else if (facts->place->folder_is_there)
 		snprintf(end->sentence, sizeof(end->sentence),
-		    "The job '%s' on %s is not finished: %s. Nothing was changed on the old drives. "
-		    "The folder is marked by the file 'journal' in it and proves nothing. Begin again%s.",
+		    "The job '%s' on %s is not finished: %s. Nothing was changed on the old "
+		    "drives. "
+		    "The folder is marked by the file 'journal' in it and proves nothing. Begin "
+		    "again%s.",
 		    end->name, facts->where, why,
-		    extract->interrupted ? " when you are ready" :
-		    destination          ? " with a drive that has more room or works better" :
-					   "");
+		    extract->interrupted ? " when you are ready"
+		    : destination        ? " with a drive that has more room or works better"
+					 : "");
 	else
 		snprintf(end->sentence, sizeof(end->sentence),
 		    "No job was made: %s. Nothing was changed on the old drives.", why);
@@ -165,8 +180,10 @@ static void say_unfinished(struct job_end *end, const struct job_facts *facts)
 /* A program that died has no exit status of ours. */
 static enum status status_of(const struct relay_end *ended)
 {
-	return ended->status >= STATUS_COMPLETE && ended->status < STATUS_OTHER && !ended->left_behind ?
-	    (enum status)ended->status : STATUS_OTHER;
+	return ended->status >= STATUS_COMPLETE && ended->status < STATUS_OTHER &&
+		       !ended->left_behind
+		   ? (enum status)ended->status
+		   : STATUS_OTHER;
 }
 
 void job_result_judge(const struct job_facts *facts, struct job_end *end)
@@ -174,10 +191,10 @@ void job_result_judge(const struct job_facts *facts, struct job_end *end)
 	struct figures figures = read_figures(&facts->extract->json, &end->findings);
 
 	end->status = status_of(facts->extract);
-	end->interrupted = facts->extract->interrupted ||
-	    (facts->verify != NULL && facts->verify->interrupted);
+	end->interrupted =
+	    facts->extract->interrupted || (facts->verify != NULL && facts->verify->interrupted);
 	end->extracted = end->status <= STATUS_LOSSES &&
-	    !(facts->place_is_known && facts->place->journal_is_there);
+			 !(facts->place_is_known && facts->place->journal_is_there);
 	snprintf(end->name, sizeof(end->name), "%s", facts->place->name);
 	if (end->extracted && facts->verify != NULL) {
 		enum status proven = status_of(facts->verify);

@@ -25,10 +25,10 @@
 
 struct relay {
 	pid_t child;
-	int json;     /* pipe */
-	int text;     /* pipe, or the master of a pseudo-terminal */
-	int handle;   /* pidfd; -1: none */
-	int keys;     /* signalfd for Ctrl-C */
+	int json;      /* pipe */
+	int text;      /* pipe, or the master of a pseudo-terminal */
+	int handle;    /* pidfd; -1: none */
+	int keys;      /* signalfd for Ctrl-C */
 	int64_t until; /* of patience; 0: any time */
 	bool killed;
 	struct relay_text lines;
@@ -58,8 +58,9 @@ static bool make_channel(int *ours, int *theirs)
 	*ours = isatty(STDERR_FILENO) == 1 ? posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC) : -1;
 	if (*ours >= 0) {
 		*theirs = grantpt(*ours) == 0 && unlockpt(*ours) == 0 &&
-			ptsname_r(*ours, name, sizeof(name)) == 0 ?
-		    open(name, O_RDWR | O_NOCTTY | O_CLOEXEC) : -1;
+				  ptsname_r(*ours, name, sizeof(name)) == 0
+			      ? open(name, O_RDWR | O_NOCTTY | O_CLOEXEC)
+			      : -1;
 		if (*theirs >= 0) {
 			if (ioctl(STDERR_FILENO, TIOCGWINSZ, &size) == 0)
 				ioctl(*theirs, TIOCSWINSZ, &size);
@@ -175,9 +176,9 @@ static bool has_ended(struct relay *relay, struct relay_end *end)
 
 	if (got == 0 || (got < 0 && errno == EINTR))
 		return false;
-	end->status = got < 0 ? 255 :
-	    WIFEXITED(status) ? WEXITSTATUS(status) :
-				128 + WTERMSIG(status);
+	end->status = got < 0             ? 255
+		      : WIFEXITED(status) ? WEXITSTATUS(status)
+					  : 128 + WTERMSIG(status);
 	return true;
 }
 
@@ -185,8 +186,8 @@ static bool has_ended(struct relay *relay, struct relay_end *end)
 static void drain(struct relay *relay, struct relay_end *end)
 {
 	for (unsigned i = 0; i < 4096 && (relay->json >= 0 || relay->text >= 0); i++) {
-		struct pollfd watched[2] = {{.fd = relay->json, .events = POLLIN},
-		    {.fd = relay->text, .events = POLLIN}};
+		struct pollfd watched[2] = {
+		    {.fd = relay->json, .events = POLLIN}, {.fd = relay->text, .events = POLLIN}};
 
 		if (poll(watched, 2, 0) <= 0)
 			return;
@@ -235,8 +236,8 @@ static void watch(struct relay *relay, struct relay_end *end)
 	drain(relay, end);
 }
 
-bool relay_run(const char *const *arguments, struct job_log *log, struct relay_end *end,
-    struct error *error)
+bool relay_run(
+    const char *const *arguments, struct job_log *log, struct relay_end *end, struct error *error)
 {
 	struct relay relay = {.handle = -1};
 	sigset_t keys, before;

@@ -17,14 +17,15 @@ struct relay_end {
 	bool interrupted; /* Ctrl-C was pressed meanwhile */
 	bool left_behind; /* it hangs in the kernel, and could not be waited for */
 	struct buf json;  /* what it said on standard output; to be freed */
-	char complaint[600]; /* the sentence in which it said why it failed, without full stop; "" */
+	char
+	    complaint[600]; /* the sentence in which it said why it failed, without full stop; "" */
 };
 
 /*
  * Runs the command with the arguments ("coldlift" first, NULL behind the last). Ctrl-C reaches it:
  * it has a minute to end cleanly, then it is killed. False with *error: it could not be started.
  */
-bool relay_run(const char *const *arguments, struct job_log *log, struct relay_end *end,
-    struct error *error);
+bool relay_run(
+    const char *const *arguments, struct job_log *log, struct relay_end *end, struct error *error);
 
 #endif

@@ -52,8 +52,7 @@ static void watch_for_complaint(struct relay_text *text)
 		text->complaint_length = 0;
 		add_to_complaint(text, text->line + intro, text->length - intro);
 		text->complains = true;
-	} else if (text->complains && text->length > intro &&
-	    strspn(text->line, " ") >= intro) {
+	} else if (text->complains && text->length > intro && strspn(text->line, " ") >= intro) {
 		add_to_complaint(text, text->line + intro, text->length - intro);
 	} else {
 		text->complains = false;
@@ -114,7 +113,8 @@ void relay_text_end(struct relay_text *text, char *complaint, size_t size)
 	if (text->length > 0)
 		end_line(text);
 	length = text->complaint_length;
-	while (length > 0 && (text->complaint[length - 1] == '.' || text->complaint[length - 1] == ' '))
+	while (length > 0 &&
+	       (text->complaint[length - 1] == '.' || text->complaint[length - 1] == ' '))
 		length--;
 	snprintf(complaint, size, "%.*s", (int)length, text->complaint);
 }

@@ -40,8 +40,8 @@ static const char *subject(const struct job_run *run)
 		const struct look_drive *drive = &look->drives[d];
 
 		for (size_t v = 0; v < drive->n_volumes; v++)
-			if (drive != run->drive && !drive->stick &&
-			    !drive->volumes[v].is_system && *drive->volumes[v].label != '\0')
+			if (drive != run->drive && !drive->stick && !drive->volumes[v].is_system &&
+			    *drive->volumes[v].label != '\0')
 				return drive->volumes[v].label;
 	}
 	return "old-drive";
@@ -51,8 +51,8 @@ static bool choose_name(struct job_run *run, struct error *error)
 {
 	bool fixed, good;
 	int64_t clock = job_clock(&fixed);
-	char *usual = run->order->name != NULL ? strdup(run->order->name) :
-						 job_name_make(subject(run), clock, fixed, 1);
+	char *usual = run->order->name != NULL ? strdup(run->order->name)
+					       : job_name_make(subject(run), clock, fixed, 1);
 
 	if (usual == NULL)
 		return error_no_memory(error);

@@ -13,19 +13,20 @@
 
 /* How a job ended. */
 struct job_end {
-	enum status status;     /* of `extract`; when that was 0 or 1, of `verify` if it is worse */
-	bool extracted, proven; /* a finished job is there; `verify` read it back and found it good */
-	bool interrupted;       /* by Ctrl-C */
-	bool let_go;            /* the volume was unmounted as it should be, with the log on it */
-	char name[256];         /* the job's folder on the destination; "" when there is none */
-	char log[300];          /* the log's file there */
-	char sentence[2000];    /* what came of it and what to do next, for a person */
+	enum status status; /* of `extract`; when that was 0 or 1, of `verify` if it is worse */
+	bool extracted,
+	    proven;          /* a finished job is there; `verify` read it back and found it good */
+	bool interrupted;    /* by Ctrl-C */
+	bool let_go;         /* the volume was unmounted as it should be, with the log on it */
+	char name[256];      /* the job's folder on the destination; "" when there is none */
+	char log[300];       /* the log's file there */
+	char sentence[2000]; /* what came of it and what to do next, for a person */
 	struct findings findings; /* losses and cautions of the job */
 };
 
 /*
- * Runs the whole job: opens the volume `target` of the look, runs `extract` over every drive but the
- * stick and the target's drive, runs `verify` over the job, and lets go of the volume. The
+ * Runs the whole job: opens the volume `target` of the look, runs `extract` over every drive but
+ * the stick and the target's drive, runs `verify` over the job, and lets go of the volume. The
  * progress goes to standard error, what the commands say to a log beside the job's folder
  * ("NAME-log.txt"). What
  * is on the volume already is never touched and never shown: where the name is taken, another is

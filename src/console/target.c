@@ -89,7 +89,8 @@ static bool open_apart(const void *about, struct buf *answer, struct error *erro
 	(void)answer;
 	if (is_in_use(TARGET_FOLDER))
 		return error_set(error, STATUS_DESTINATION,
-		    "something is mounted at " TARGET_FOLDER " already. Unmount it in the shell, or "
+		    "something is mounted at " TARGET_FOLDER
+		    " already. Unmount it in the shell, or "
 		    "start the PC again");
 	if (!let("read-write", short_name(device), NULL)) {
 		set_read_only(device);
@@ -97,8 +98,7 @@ static bool open_apart(const void *about, struct buf *answer, struct error *erro
 		    "%s could not be opened for writing. Plug it in again, or use another drive",
 		    device);
 	}
-	if (target_mount_to_write(
-		target_kind(volume->filesystem), device, TARGET_FOLDER, error))
+	if (target_mount_to_write(target_kind(volume->filesystem), device, TARGET_FOLDER, error))
 		return true;
 	set_read_only(device);
 	return false;
@@ -122,7 +122,8 @@ static bool close_apart(const void *about, struct buf *answer, struct error *err
 	if (!written)
 		return error_set(error, STATUS_DESTINATION,
 		    "what was written last to %s may be missing: the drive is gone, or reported an "
-		    "error", volume->device);
+		    "error",
+		    volume->device);
 	return error_set(error, STATUS_DESTINATION,
 	    "%s is still in use: wait until its light has stopped blinking before it is pulled out",
 	    volume->device);
@@ -137,7 +138,8 @@ bool target_open(const struct look_volume *volume, struct error *error)
 
 	if (!target_is_possible(volume))
 		return error_set(error, STATUS_DESTINATION,
-		    "%s has no file system that coldlift can write to. Use a drive with exFAT or NTFS",
+		    "%s has no file system that coldlift can write to. Use a drive with exFAT or "
+		    "NTFS",
 		    volume->device);
 	good = apart_run(open_apart, volume, OPEN_PATIENCE, &answer, &late, error);
 	buf_free(&answer);

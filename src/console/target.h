@@ -39,8 +39,8 @@ bool target_peek(const struct look_volume *volume, const char *name, size_t limi
 
 /*
  * Opens the volume for writing and mounts it at TARGET_FOLDER. From here on it may be changed (its
- * own journal is replayed). False with *error (STATUS_DESTINATION), a sentence that says what to do;
- * the volume is read-only again then.
+ * own journal is replayed). False with *error (STATUS_DESTINATION), a sentence that says what to
+ * do; the volume is read-only again then.
  */
 bool target_open(const struct look_volume *volume, struct error *error);
 

@@ -26,7 +26,8 @@ enum driver_exit {
 };
 
 static const char windows_first[] =
-    "the volume was not taken out of use properly: Windows is asleep on it, or it was pulled out too "
+    "the volume was not taken out of use properly: Windows is asleep on it, or it was pulled out "
+    "too "
     "early; nothing can be written there. Connect it to its Windows PC, choose Restart there (not "
     "Shut down), then remove it safely, or use another drive";
 
@@ -48,21 +49,25 @@ static bool mount_failed(int number, const char *device, struct error *error)
 	case EROFS:
 	case EACCES:
 		return error_set(error, STATUS_DESTINATION,
-		    "%s cannot be written to: it is write-protected. Look for a switch on the drive or "
-		    "card, or use another drive", device);
+		    "%s cannot be written to: it is write-protected. Look for a switch on the "
+		    "drive or "
+		    "card, or use another drive",
+		    device);
 	case EINVAL:
 	case EUCLEAN:
 	case EIO:
 		return error_set(error, STATUS_DESTINATION,
 		    "the file system on %s is damaged (%s). Have it checked on the PC that it "
-		    "belongs to, or use another drive", device, strerror(number));
+		    "belongs to, or use another drive",
+		    device, strerror(number));
 	case EBUSY:
 		return error_set(error, STATUS_DESTINATION,
 		    "%s is in use already. Unmount it in the shell, or start the PC again", device);
 	case ENODEV:
 		return error_set(error, STATUS_DESTINATION,
 		    "there is no driver here for the file system on %s. Use a drive with exFAT or "
-		    "NTFS", device);
+		    "NTFS",
+		    device);
 	default:
 		return error_set_errno(error, STATUS_DESTINATION, number,
 		    "%s could not be mounted. Use another drive", device);
@@ -86,8 +91,10 @@ static bool driver_failed(int number, const char *device, struct error *error)
 		return error_set(error, STATUS_DESTINATION, "%s: %s", device, windows_first);
 	case DRIVER_INCONSISTENT:
 		return error_set(error, STATUS_DESTINATION,
-		    "the file system on %s is damaged. Have Windows check it (chkdsk), or use another "
-		    "drive", device);
+		    "the file system on %s is damaged. Have Windows check it (chkdsk), or use "
+		    "another "
+		    "drive",
+		    device);
 	case DRIVER_IN_USE:
 		return mount_failed(EBUSY, device, error);
 	case DRIVER_NOT_HERE:
@@ -174,8 +181,8 @@ static bool mount_any(
 		return kernel_mount("ext4", 0, "errors=remount-ro", device, folder, error);
 	case TARGET_NTFS:
 		/* The log of a volume that is not clean is Windows' to replay, not ours to drop. */
-		return driver_mount("rw,norecover,umask=077,big_writes," COMMON_TEXT, device,
-		    folder, error);
+		return driver_mount(
+		    "rw,norecover,umask=077,big_writes," COMMON_TEXT, device, folder, error);
 	default:
 		return mount_failed(ENODEV, device, error);
 	}
@@ -193,8 +200,10 @@ bool target_mount_to_write(
 	if (kind == TARGET_NTFS)
 		return error_set(error, STATUS_DESTINATION, "%s: %s", device, windows_first);
 	return error_set(error, STATUS_DESTINATION,
-	    "%s can only be read. Have its file system checked on the PC that it belongs to, or use "
-	    "another drive", device);
+	    "%s can only be read. Have its file system checked on the PC that it belongs to, or "
+	    "use "
+	    "another drive",
+	    device);
 }
 
 /* --- unmounting ------------------------------------------------------------------------------- */
@@ -210,7 +219,8 @@ static bool process_holds(const char *process, const char *device)
 	snprintf(path, sizeof(path), "/proc/%s/fd", process);
 	folder = opendir(path);
 	while (folder != NULL && !holds && (entry = readdir(folder)) != NULL) {
-		ssize_t length = readlinkat(dirfd(folder), entry->d_name, target, sizeof(target) - 1);
+		ssize_t length =
+		    readlinkat(dirfd(folder), entry->d_name, target, sizeof(target) - 1);
 
 		target[length > 0 ? length : 0] = '\0';
 		holds = strcmp(target, device) == 0;
@@ -243,7 +253,7 @@ static bool driver_works(const char *device)
 
 	while (folder != NULL && !works && (entry = readdir(folder)) != NULL)
 		works = isdigit((unsigned char)entry->d_name[0]) && is_driver(entry->d_name) &&
-		    process_holds(entry->d_name, device);
+			process_holds(entry->d_name, device);
 	if (folder != NULL)
 		closedir(folder);
 	return works;
@@ -255,7 +265,8 @@ bool target_unmount(const char *device, const char *folder, unsigned seconds)
 	bool good;
 
 	/* Somebody may just be letting go of a last file. */
-	for (unsigned i = 0; (good = umount2(folder, 0) == 0) == false && errno == EBUSY && i < 50; i++)
+	for (unsigned i = 0; (good = umount2(folder, 0) == 0) == false && errno == EBUSY && i < 50;
+	     i++)
 		usleep(100000);
 	if (!good)
 		umount2(folder, MNT_DETACH);

@@ -17,9 +17,9 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#define PATIENCE 60          /* seconds */
-#define NAMES_LIMIT 100000u  /* names that are looked at in one folder */
-#define FOLDERS_LIMIT 2000u  /* folders at the top that could hold a Windows */
+#define PATIENCE 60         /* seconds */
+#define NAMES_LIMIT 100000u /* names that are looked at in one folder */
+#define FOLDERS_LIMIT 2000u /* folders at the top that could hold a Windows */
 
 struct glance {
 	const struct look_volume *volume;
@@ -68,8 +68,8 @@ static DIR *open_any_case(DIR *parent, const char *wanted)
 {
 	char name[256];
 
-	return find_name(parent, wanted, name, sizeof(name)) ?
-	    open_folder(dirfd(parent), name) : NULL;
+	return find_name(parent, wanted, name, sizeof(name)) ? open_folder(dirfd(parent), name)
+							     : NULL;
 }
 
 /* FOLDER/System32/config with the system's hive in it: a Windows of any name. */
@@ -86,7 +86,7 @@ static bool is_windows(int top, const char *name)
 		config = open_any_case(system32, "config");
 	if (config != NULL) {
 		is = find_name(config, "system", hive, sizeof(hive)) ||
-		    find_name(config, "software", hive, sizeof(hive));
+		     find_name(config, "software", hive, sizeof(hive));
 		closedir(config);
 	}
 	if (system32 != NULL)
@@ -144,7 +144,8 @@ static bool glance_at(
 	int fd;
 
 	facts.found = find_name(top, glance->name, name, sizeof(name)) &&
-	    fstatat(dirfd(top), name, &info, AT_SYMLINK_NOFOLLOW) == 0 && S_ISREG(info.st_mode);
+		      fstatat(dirfd(top), name, &info, AT_SYMLINK_NOFOLLOW) == 0 &&
+		      S_ISREG(info.st_mode);
 	buf_add(answer, &facts, sizeof(facts));
 	if (!facts.found)
 		return true;
@@ -170,8 +171,7 @@ static bool keep_read_only(const char *device, struct error *error)
 		    error, STATUS_DESTINATION, errno, "%s cannot be opened", device);
 	good = ioctl(fd, BLKROSET, &one) == 0 && ioctl(fd, BLKROGET, &state) == 0 && state != 0;
 	close(fd);
-	return good ||
-	       error_set(error, STATUS_DESTINATION, "%s cannot be set read-only", device);
+	return good || error_set(error, STATUS_DESTINATION, "%s cannot be set read-only", device);
 }
 
 static bool look_inside(const void *about, struct buf *answer, struct error *error)
@@ -189,9 +189,9 @@ static bool look_inside(const void *about, struct buf *answer, struct error *err
 	    !target_mount_to_read(kind, device, TARGET_FOLDER, error))
 		return false;
 	top = opendir(TARGET_FOLDER);
-	good = top != NULL ?
-	    glance_at(glance, top, answer, error) :
-	    error_set_errno(error, STATUS_DESTINATION, errno, "%s cannot be read", device);
+	good = top != NULL
+		   ? glance_at(glance, top, answer, error)
+		   : error_set_errno(error, STATUS_DESTINATION, errno, "%s cannot be read", device);
 	if (top != NULL)
 		closedir(top);
 	target_unmount(device, TARGET_FOLDER, 20);

@@ -17,7 +17,7 @@
 #include <unistd.h>
 
 #define MARK "/run/coldlift/unattended" /* this start of the stick has had its job */
-#define CANDIDATES 16 /* volumes with the label */
+#define CANDIDATES 16                   /* volumes with the label */
 #define SECONDS 10u
 #define WIDTH 79
 
@@ -97,8 +97,10 @@ static bool look_into(struct search *search, const struct look_drive *drive,
 
 	if (!target_peek(volume, UNATTENDED_FILE, JOB_FILE_LIMIT + 1, &view, &error)) {
 		stop(result,
-		    "%s is labelled " UNATTENDED_LABEL ", but whether a job file is on it could not "
-		    "be seen: %s.", volume->device, error.text);
+		    "%s is labelled " UNATTENDED_LABEL
+		    ", but whether a job file is on it could not "
+		    "be seen: %s.",
+		    volume->device, error.text);
 		return false;
 	}
 	if (!view.found) {
@@ -108,8 +110,10 @@ static bool look_into(struct search *search, const struct look_drive *drive,
 	if (view.old_system || drive->is_old) {
 		buf_free(&view.text);
 		stop(result,
-		    "There is a job file on %s, but that drive belongs to an old PC, and nothing is "
-		    "ever written there. Put the job file on another drive.", volume->device);
+		    "There is a job file on %s, but that drive belongs to an old PC, and nothing "
+		    "is "
+		    "ever written there. Put the job file on another drive.",
+		    volume->device);
 		return false;
 	}
 	keep(search, drive, volume, &view.text);
@@ -158,7 +162,8 @@ static void name_drive(char *out, size_t size, const struct look_drive *drive)
 static const char *what_is_wrong(const struct look_drive *drive)
 {
 	if (look_is_failing(drive))
-		return "is failing, and every minute of reading can make it worse. If what is on it is "
+		return "is failing, and every minute of reading can make it worse. If what is on "
+		       "it is "
 		       "worth much, switch off now";
 	if (look_is_locked(drive))
 		return "is locked or encrypted, so what is on it would be missing";
@@ -194,7 +199,8 @@ static bool check_sources(
 		if (wrong == NULL)
 			continue;
 		name_drive(name, sizeof(name), drive);
-		stop(result, "There is a job file on %s, but the drive %s %s.%s%s No job was begun.",
+		stop(result,
+		    "There is a job file on %s, but the drive %s %s.%s%s No job was begun.",
 		    target->path, name, wrong, says_so(drive) ? " It says: " : "",
 		    says_so(drive) ? drive->faults : "");
 		return false;
@@ -205,12 +211,15 @@ static bool check_sources(
 	else if (!look->surveyed)
 		stop(result,
 		    "There is a job file on %s, but the file tables of the old drives could not be "
-		    "read. No job was begun.", target->path);
+		    "read. No job was begun.",
+		    target->path);
 	else if (findings_have(&look->findings, "read-errors") ||
-	    findings_have(&look->findings, "drive-lost"))
+		 findings_have(&look->findings, "drive-lost"))
 		stop(result,
-		    "There is a job file on %s, but a drive could not be read in places. No job was "
-		    "begun.", target->path);
+		    "There is a job file on %s, but a drive could not be read in places. No job "
+		    "was "
+		    "begun.",
+		    target->path);
 	return result->end == UNATTENDED_NONE;
 }
 
@@ -222,7 +231,8 @@ static bool check_target(const struct look_drive *drive, struct unattended *resu
 		return true;
 	stop(result,
 	    "There is a job file on %s, but that drive itself %s. Nothing was written. Use another "
-	    "drive.", drive->path, wrong);
+	    "drive.",
+	    drive->path, wrong);
 	return false;
 }
 
@@ -238,7 +248,9 @@ static bool announce(const struct look *look, const struct found *found, const s
 		count += &look->drives[d] != found->drive && !look->drives[d].stick;
 	job_intro_order(&text, order);
 	fputc('\n', out);
-	say(out, "A job file was found on %s (%s). It says: take %s, from %zu %s to that volume; then %s.",
+	say(out,
+	    "A job file was found on %s (%s). It says: take %s, from %zu %s to that volume; then "
+	    "%s.",
 	    found->volume->label, found->volume->device, buf_text(&text), count,
 	    count == 1 ? "drive" : "drives",
 	    order->end == ORDER_SWITCH_OFF ? "switch the PC off" : "wait");
@@ -270,8 +282,8 @@ static bool switch_off(FILE *out)
 	return end.how == CHILD_EXITED && end.number == 0;
 }
 
-static void tell(const struct job_end *end, const struct order *order, FILE *out,
-    struct unattended *result)
+static void tell(
+    const struct job_end *end, const struct order *order, FILE *out, struct unattended *result)
 {
 	result->end = UNATTENDED_WAITS;
 	snprintf(result->sentence, sizeof(result->sentence), "%s", end->sentence);
@@ -302,8 +314,8 @@ static void run(const struct look *look, const struct found *found, const struct
 }
 
 /* A reason not to begin that concerns the volume's owner is left there too. */
-static void leave_note(const struct look *look, const struct found *found,
-    const struct unattended *result, FILE *out)
+static void leave_note(
+    const struct look *look, const struct found *found, const struct unattended *result, FILE *out)
 {
 	struct error error;
 

@@ -31,8 +31,8 @@ struct unattended {
 };
 
 /*
- * Could there be such a volume, going by the labels, and has this start of the stick not had its job
- * yet? Then nothing may wait for a person before unattended_run() was called.
+ * Could there be such a volume, going by the labels, and has this start of the stick not had its
+ * job yet? Then nothing may wait for a person before unattended_run() was called.
  */
 bool unattended_is_possible(const struct look *look);
 
@@ -42,7 +42,6 @@ bool unattended_is_possible(const struct look *look);
  * a job file. Says what happens on `out`, counts down there before the job begins, and reads from
  * `in` only the key that stops it. Job output goes to standard output and standard error.
  */
-void unattended_run(
-    const struct look *look, FILE *in, FILE *out, struct unattended *result);
+void unattended_run(const struct look *look, FILE *in, FILE *out, struct unattended *result);
 
 #endif

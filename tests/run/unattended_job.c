@@ -4,9 +4,9 @@
  * usage: unattended_job DRIVE...        where DRIVE is DEVICE:LABEL:LETTERS
  *
  * The drives are taken as they are told: one volume with ext on each. LETTERS: r it can be taken
- * out, o it is of an old PC, f failing, l locked, e its volume is encrypted, p it could not be read,
- * s coldlift was started from it, n (on any) the file tables were not read. Prints how it ended and
- * the sentence.
+ * out, o it is of an old PC, f failing, l locked, e its volume is encrypted, p it could not be
+ * read, s coldlift was started from it, n (on any) the file tables were not read. Prints how it
+ * ended and the sentence.
  *
  * The job runs this very program as `extract` and `verify`, which do what FAKE in the environment
  * says.
@@ -79,7 +79,8 @@ static int fake_extract(int argc, char **argv, const char *how)
 	}
 	snprintf(folder + strlen(folder), sizeof(folder) - strlen(folder), "/journal");
 	unlink(folder);
-	puts("{\"states\":{\"taken\":{\"files\":12,\"bytes\":3400}},\"findings\":[],\"decisions\":[]}");
+	puts("{\"states\":{\"taken\":{\"files\":12,\"bytes\":3400}},\"findings\":[],\"decisions\":["
+	     "]}");
 	return 0;
 }
 
@@ -99,17 +100,29 @@ static bool read_drive(struct look_drive *drive, struct look_volume *volume, cha
 
 	if (label == NULL || letters == NULL)
 		return false;
-	*volume = (struct look_volume){.device = device, .label = label, .letter = "", .kind = "",
+	*volume = (struct look_volume){.device = device,
+	    .label = label,
+	    .letter = "",
+	    .kind = "",
 	    .filesystem = strchr(letters, 'e') != NULL ? "encrypted" : "ext",
 	    .free = LOOK_FREE_UNKNOWN};
-	*drive = (struct look_drive){.path = device, .model = "Garden", .serial = "", .bus = "",
-	    .faults = "", .set = "", .problem = "", .set_readable = true, .volumes = volume,
-	    .n_volumes = 1, .removable = strchr(letters, 'r') != NULL,
-	    .is_old = strchr(letters, 'o') != NULL, .stick = strchr(letters, 's') != NULL,
+	*drive = (struct look_drive){.path = device,
+	    .model = "Garden",
+	    .serial = "",
+	    .bus = "",
+	    .faults = "",
+	    .set = "",
+	    .problem = "",
+	    .set_readable = true,
+	    .volumes = volume,
+	    .n_volumes = 1,
+	    .removable = strchr(letters, 'r') != NULL,
+	    .is_old = strchr(letters, 'o') != NULL,
+	    .stick = strchr(letters, 's') != NULL,
 	    .readable = strchr(letters, 'p') == NULL,
-	    .verdict = strchr(letters, 'f') != NULL ? "failing" :
-		strchr(letters, 'l') != NULL        ? "locked" :
-						      "none-reported"};
+	    .verdict = strchr(letters, 'f') != NULL   ? "failing"
+		       : strchr(letters, 'l') != NULL ? "locked"
+						      : "none-reported"};
 	findings_init(&drive->findings);
 	return true;
 }

@@ -163,7 +163,9 @@ static void what_is_refused(void **state)
 	refused("\x7F\n", "line 1", "plain text");
 	refused("take = \xED\xA0\x80\n", "line 1", "UTF-8"); /* a lone surrogate */
 	refused("take = \xC0\x80\n", "line 1", "UTF-8");     /* NUL in disguise */
-	refused("\xEF\xBB\xBF\xEF\xBB\xBF" "format = zip\n", "line 1", "no key");
+	refused("\xEF\xBB\xBF\xEF\xBB\xBF"
+		"format = zip\n",
+	    "line 1", "no key");
 	assert_false(read_bytes("format = zip\0", 13));
 	assert_false(read_bytes("\0", 1));
 	/* One that fits for `extract`, but not with "-2" behind it. */

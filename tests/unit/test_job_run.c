@@ -148,11 +148,10 @@ static void log_with_times(void **state)
 	struct job_log log;
 	struct relay_text lines;
 	char path[400], text[4000], complaint[600];
-	static const char said[] =
-	    "Reading 1\r\033[KReading 2\r\033[KFiles: 3\n"
-	    "coldlift: the destination is too small:\n"
-	    "          go on elsewhere.\n"
-	    "\033[1mlast\033[0m \x07words";
+	static const char said[] = "Reading 1\r\033[KReading 2\r\033[KFiles: 3\n"
+				   "coldlift: the destination is too small:\n"
+				   "          go on elsewhere.\n"
+				   "\033[1mlast\033[0m \x07words";
 
 	(void)state;
 	snprintf(path, sizeof(path), "%s/a-log.txt", folder);
@@ -192,18 +191,21 @@ static void log_with_times(void **state)
 
 /* --- result --- */
 
-static struct job_end judge(int extract_status, const char *complaint, int verify_status, bool folder_there,
-    bool journal, bool known)
+static struct job_end judge(int extract_status, const char *complaint, int verify_status,
+    bool folder_there, bool journal, bool known)
 {
 	static const char json[] =
 	    "{\"states\":{\"taken\":{\"files\":1200,\"bytes\":5000000},\"same\":{\"files\":34}},"
 	    "\"findings\":[{\"weight\":\"loss\"},{\"weight\":\"caution\"},{\"weight\":\"note\"}],"
 	    "\"decisions\":[{\"files\":7}]}";
-	struct job_place place = {.name = "fernhill", .folder_is_there = folder_there,
-	    .journal_is_there = journal};
+	struct job_place place = {
+	    .name = "fernhill", .folder_is_there = folder_there, .journal_is_there = journal};
 	struct relay_end extract = {.status = extract_status}, verify = {.status = verify_status};
-	struct job_facts facts = {.place = &place, .place_is_known = known, .extract = &extract,
-	    .verify = verify_status < 0 ? NULL : &verify, .where = "NEWHOME (/dev/sdc1)"};
+	struct job_facts facts = {.place = &place,
+	    .place_is_known = known,
+	    .extract = &extract,
+	    .verify = verify_status < 0 ? NULL : &verify,
+	    .where = "NEWHOME (/dev/sdc1)"};
 	struct job_end end = {0};
 
 	if (extract_status < 2)
@@ -246,7 +248,8 @@ static void results(void **state)
 	says(&end, "not finished: there is no room left");
 	says(&end, "journal");
 
-	end = judge(4, "no room; the job '/mnt/fernhill' is incomplete, and so on", -1, true, true, true);
+	end = judge(
+	    4, "no room; the job '/mnt/fernhill' is incomplete, and so on", -1, true, true, true);
 	says(&end, "not finished: no room. Nothing");
 
 	end = judge(4, "it is gone", -1, false, false, false);
