@@ -12,6 +12,7 @@
 
 #define AFTER_CTRL_C 8000 /* milliseconds that a program has for ending after Ctrl-C */
 #define AFTER_KILL 3000   /* and after it was killed */
+#define SETTLED 700       /* milliseconds without more to say, after a whole document */
 
 /* --- the terminal --- */
 
@@ -107,6 +108,7 @@ struct capture {
 	int keys;    /* signalfd for Ctrl-C; -1 */
 	int patience; /* milliseconds; -1: any time */
 	bool killed;
+	bool whole; /* all was said, but it does not end */
 };
 
 /* One piece of output. False at its end. */
@@ -140,17 +142,37 @@ static void take_key(struct capture *capture, struct program_end *end)
 	}
 }
 
-/* Collects until the output ends. False: the process was killed and does not end. */
+/* Does it end as a whole document does, with the outermost bracket alone on a line? */
+static bool is_whole(const struct buf *out)
+{
+	size_t length = out->length;
+
+	if (length > 0 && out->data[length - 1] == '\n')
+		length--;
+	return length >= 2 && out->data[length - 1] == '}' && out->data[length - 2] == '\n';
+}
+
+/*
+ * Collects until the output ends. False: the process was killed and does not end.
+ *
+ * A process with a thread that hangs in the kernel does not end when it has done its work, and its
+ * end of the pipe stays open: once the document is whole nobody waits for that.
+ */
 static bool collect(struct capture *capture, size_t limit, struct buf *out, struct program_end *end)
 {
 	struct pollfd watched[2] = {{.fd = capture->pipe, .events = POLLIN},
 	    {.fd = capture->keys, .events = POLLIN}};
 
 	for (;;) {
-		int ready = poll(watched, 2, capture->patience);
+		bool whole = is_whole(out);
+		int ready = poll(watched, 2, whole ? SETTLED : capture->patience);
 
 		if (ready < 0 && errno != EINTR)
 			return true;
+		if (ready == 0 && whole) {
+			capture->whole = true;
+			return true;
+		}
 		if (ready == 0 && capture->killed)
 			return false;
 		if (ready == 0) {
@@ -165,23 +187,34 @@ static bool collect(struct capture *capture, size_t limit, struct buf *out, stru
 	}
 }
 
-/* The output has ended; the process mostly has too. False: it does not. */
+/*
+ * The output has ended; the process mostly has too. False: it does not. One that has said all and
+ * does not end is given no further time.
+ */
 static bool wait_for(struct capture *capture, struct program_end *end)
 {
 	int status = 0;
 
+	if (capture->whole)
+		kill(capture->child, SIGKILL);
 	for (int i = 0; i < 100; i++) {
 		pid_t got = waitpid(capture->child, &status, WNOHANG);
 
 		if (got == capture->child || (got < 0 && errno != EINTR)) {
 			note_end(end, status);
-			return true;
+			break;
 		}
+		if (capture->whole && i == 10)
+			break;
+		if (i == 99)
+			return false;
 		if (i == 60)
 			kill(capture->child, SIGKILL);
 		usleep(i < 10 ? 2000 : 100000);
 	}
-	return false;
+	if (capture->whole)
+		end->status = 0;
+	return true;
 }
 
 static bool judge(bool ended, const struct buf *out, const struct program_end *end,

@@ -18,11 +18,12 @@ struct program_end {
 };
 
 /*
- * Runs this program itself with the arguments ("coldlift" first, NULL behind the last) and collects what
- * it says on standard output, `limit` bytes at most. What it says on standard error appears on the
- * terminal. A process that does not even end when it is killed, because a drive
- * hangs in the kernel, is left behind. False with *error when it could not be started, was left
- * behind, died, or said more than that.
+ * Runs this program itself with the arguments ("coldlift" first, NULL behind the last) and collects
+ * what it says on standard output, `limit` bytes at most. What it says on standard error appears on
+ * the terminal. A process that does not even end when it is killed, because a drive hangs in the
+ * kernel, is left behind; where it has said a whole document before (a JSON object of several
+ * lines), that counts. False with *error when it could not be started, was left behind without one,
+ * died, or said more than that.
  */
 bool program_capture(const char *const *arguments, size_t limit, struct buf *out,
     struct program_end *end, struct error *error);

@@ -218,7 +218,7 @@ def trouble(folder):
         check(words in re.sub(r"\s+", " ", screen.menu()), f"{what}: not said:", screen.all)
         screen.close()
     old = dict(USB, path="/dev/sda", bus="ATA", removable=False, volumes=[dict(USB["volumes"][0], filesystem="NTFS")])
-    drives = json.dumps({"drives": [old, USB]})
+    drives = json.dumps({"drives": [old, USB]}, indent=1)
     (folder / "slow").mkdir()
     # It does not end by Ctrl-C: it is killed some seconds later.
     slow = f"#!/bin/sh\ncase $1 in drives) echo '{drives}' ;; *) trap '' INT; exec sleep 300 ;; esac\n"
@@ -229,6 +229,11 @@ def trouble(folder):
     said = screen.menu(40)
     check("The file tables were not read: it was stopped." in said, "Ctrl-C is passed over:", said)
     check("Press o" in said, "another next step:", said)
+    screen.close()
+    # All was said, but a part of it does not end and keeps the pipe: nobody waits.
+    (folder / "stays").mkdir()
+    screen = Screen(folder / "stays", f"#!/bin/sh\necho '{drives}'\nexec sleep 300\n")
+    check("sda" in screen.menu(20), "what was said is not shown:", screen.all)
     screen.close()
 
 
