@@ -69,8 +69,8 @@ bool dialogue_confirm(struct dialogue *dialogue)
 
 static void read_stick(struct dialogue *dialogue)
 {
-	ssize_t got = sysfs_bytes(
-	    dialogue->root, STICK, dialogue->stick, sizeof(dialogue->stick) - 1);
+	ssize_t got =
+	    sysfs_bytes(dialogue->root, STICK, dialogue->stick, sizeof(dialogue->stick) - 1);
 
 	dialogue->stick[got > 0 ? got : 0] = '\0';
 }
@@ -101,8 +101,8 @@ static void look_again(struct dialogue *dialogue)
 	if (!look_at_drives(&dialogue->look, &error))
 		dialogue_complain(dialogue, "The drives could not be listed", &error);
 	for (size_t i = 0; i < dialogue->look.n_drives; i++)
-		dialogue->look.drives[i].stick = dialogue->look.drives[i].stick ||
-		    is_stick(dialogue, &dialogue->look.drives[i]);
+		dialogue->look.drives[i].stick =
+		    dialogue->look.drives[i].stick || is_stick(dialogue, &dialogue->look.drives[i]);
 }
 
 /*
@@ -128,18 +128,18 @@ static bool is_only_a_destination(const struct look_drive *drive)
 bool dialogue_survey(struct dialogue *dialogue)
 {
 	const struct look *look = &dialogue->look;
-	const char **not = calloc(look->n_drives + 1, sizeof(*not));
+	const char **ruled_out = calloc(look->n_drives + 1, sizeof(*ruled_out));
 	struct error error;
-	size_t n_not = 0;
+	size_t n_ruled_out = 0;
 	bool good;
 
-	for (size_t i = 0; not != NULL && i < look->n_drives; i++)
+	for (size_t i = 0; ruled_out != NULL && i < look->n_drives; i++)
 		if (is_only_a_destination(&look->drives[i]))
-			not[n_not++] = look->drives[i].path;
+			ruled_out[n_ruled_out++] = look->drives[i].path;
 	screen_say(&dialogue->screen,
 	    "Reading the file tables to find out whose PC it was. Ctrl-C stops it ...");
-	good = look_at_systems(&dialogue->look, not, n_not, &error);
-	free(not);
+	good = look_at_systems(&dialogue->look, ruled_out, n_ruled_out, &error);
+	free(ruled_out);
 	if (!good)
 		dialogue_complain(dialogue, "The file tables were not read", &error);
 	return good;
@@ -180,8 +180,7 @@ static void show_menu(struct dialogue *dialogue)
 
 	if (!draft_begin(&draft, dialogue))
 		return;
-	start_next_step(
-	    &draft.page, &dialogue->look, &dialogue->power, dialogue->job_done);
+	start_next_step(&draft.page, &dialogue->look, &dialogue->power, dialogue->job_done);
 	start_menu(&draft.page);
 	dialogue_show_together(dialogue, &draft);
 }
@@ -223,8 +222,7 @@ static bool run_unattended(struct dialogue *dialogue)
 	struct unattended result;
 
 	survey_healthy(dialogue);
-	unattended_run(
-	    &dialogue->look, dialogue->screen.in, dialogue->screen.out, &result);
+	unattended_run(&dialogue->look, dialogue->screen.in, dialogue->screen.out, &result);
 	if (result.end == UNATTENDED_NONE)
 		return false;
 	if (result.end == UNATTENDED_OFF)
@@ -270,7 +268,8 @@ static void read_tables(struct dialogue *dialogue)
 	}
 	if (drive != NULL) {
 		screen_say(&dialogue->screen,
-		    "The drive %s is failing. Reading its file tables takes some minutes and can make it "
+		    "The drive %s is failing. Reading its file tables takes some minutes and can "
+		    "make it "
 		    "worse.",
 		    drive->path);
 		if (!dialogue_confirm(dialogue))
@@ -342,8 +341,8 @@ static void change_letters(struct dialogue *dialogue)
 
 static void open_shell(struct dialogue *dialogue)
 {
-	screen_say(&dialogue->screen,
-	    "A shell for technicians. \"exit\" leads back. The drives are read-only; leave them so.");
+	screen_say(&dialogue->screen, "A shell for technicians. \"exit\" leads back. The drives "
+				      "are read-only; leave them so.");
 	let(dialogue, "sh", "-l");
 	screen_fresh(&dialogue->screen);
 }
@@ -362,7 +361,8 @@ static void take_everything(struct dialogue *dialogue)
 	if (!dialogue->look.surveyed)
 		return;
 	if (dialogue->look.n_systems == 0 && dialogue->look.other_bytes == 0)
-		screen_say(&dialogue->screen, "There is nothing on these drives that could be taken.");
+		screen_say(
+		    &dialogue->screen, "There is nothing on these drives that could be taken.");
 	else
 		job_dialogue(dialogue);
 }
@@ -406,8 +406,9 @@ static bool answer(struct dialogue *dialogue, const char *line)
 		go_down(dialogue, "poweroff", "The PC switches off.");
 		break;
 	case 'r':
-		go_down(dialogue, "reboot", "The PC starts again. Pull out the stick if it shall not "
-					    "start from it.");
+		go_down(dialogue, "reboot",
+		    "The PC starts again. Pull out the stick if it shall not "
+		    "start from it.");
 		break;
 	default:
 		return false;
@@ -432,7 +433,7 @@ static void hold_keys(sigset_t *before)
 void dialogue_run(FILE *in, FILE *out, const char *root)
 {
 	struct dialogue dialogue = {.root = root, .off_seconds = *root == '\0' ? 60 : 0};
-	enum answer got;
+	enum answer got = ANSWER_INTERRUPTED;
 	sigset_t before;
 	char line[80];
 
@@ -440,7 +441,8 @@ void dialogue_run(FILE *in, FILE *out, const char *root)
 	screen_start(&dialogue.screen, in, out);
 	look_init(&dialogue.look);
 	overview(&dialogue);
-	while ((got = screen_ask(&dialogue.screen, "coldlift> ", line, sizeof(line))) != ANSWER_END) {
+	while (got != ANSWER_END) {
+		got = screen_ask(&dialogue.screen, "coldlift> ", line, sizeof(line));
 		if (got == ANSWER_LINE && !answer(&dialogue, line))
 			screen_say(&dialogue.screen,
 			    "There is no '%s' here. Only Enter shows everything again.", line);

@@ -17,9 +17,9 @@ struct dialogue {
 	const char *root; /* "" for the running system; tests give a folder */
 	struct look look;
 	struct power power;
-	char stick[256];    /* names of the drives that coldlift was started from, one a line */
-	bool large_letters; /* were asked for */
-	bool job_done;      /* a job has ended, and nothing was looked at since */
+	char stick[256];      /* names of the drives that coldlift was started from, one a line */
+	bool large_letters;   /* were asked for */
+	bool job_done;        /* a job has ended, and nothing was looked at since */
 	unsigned off_seconds; /* how long switching off may take */
 };
 

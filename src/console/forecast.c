@@ -11,8 +11,7 @@
 
 /* --- reading --- */
 
-static bool read_path(
-    struct arena *arena, struct forecast_decision *decision, const json_t *item)
+static bool read_path(struct arena *arena, struct forecast_decision *decision, const json_t *item)
 {
 	const char *volume = json_in_text(arena, item, "volume");
 	const char *path = json_in_text(arena, item, "path");
@@ -36,28 +35,26 @@ static bool is_of(const json_t *item, const struct order_list *persons)
 }
 
 /* Files only: a pattern that names a folder takes everything in it. */
-static bool concerns(const struct forecast_decision *decision, const json_t *item,
-    const struct order_list *persons)
+static bool concerns(
+    const struct forecast_decision *decision, const json_t *item, const struct order_list *persons)
 {
 	return json_in_is_text(item, "kind", "file") &&
 	       json_in_is_text(item, "reason", decision->reason) &&
 	       json_object_get(item, "stream") == NULL && is_of(item, persons);
 }
 
-static bool read_paths(struct arena *arena, struct forecast_decision *decision,
-    const json_t *items, const struct order_list *persons)
+static bool read_paths(struct arena *arena, struct forecast_decision *decision, const json_t *items,
+    const struct order_list *persons)
 {
 	size_t index, count = 0;
 	json_t *item;
 
-	json_array_foreach(items, index, item)
-		count += concerns(decision, item, persons);
+	json_array_foreach(items, index, item) count += concerns(decision, item, persons);
 	decision->paths.items = arena_array(arena, count, sizeof(*decision->paths.items));
 	if (decision->paths.items == NULL)
 		return false;
-	json_array_foreach(items, index, item)
-		if (concerns(decision, item, persons) && !read_path(arena, decision, item))
-			return false;
+	json_array_foreach(items, index, item) if (concerns(decision, item, persons) &&
+						   !read_path(arena, decision, item)) return false;
 	return true;
 }
 
@@ -73,7 +70,8 @@ static bool read_decisions(
 	    arena_array(arena, json_array_size(array), sizeof(*forecast->decisions));
 	if (forecast->decisions == NULL)
 		return false;
-	json_array_foreach(array, index, item) {
+	json_array_foreach(array, index, item)
+	{
 		struct forecast_decision *decision = &forecast->decisions[forecast->n_decisions];
 
 		decision->reason = json_in_text(arena, item, "reason");
@@ -100,7 +98,8 @@ bool forecast_read(struct forecast *forecast, const char *json, size_t length,
 	*forecast = (struct forecast){0};
 	if (document == NULL)
 		return false;
-	json_array_foreach(groups, index, group) {
+	json_array_foreach(groups, index, group)
+	{
 		forecast->files += json_in_number(group, "files", 0);
 		forecast->bytes += json_in_number(group, "bytes", 0);
 	}
@@ -130,8 +129,9 @@ static size_t add_all(
 bool forecast_make(struct forecast *forecast, const struct look *look,
     const struct look_drive *target, const struct order *order, struct error *error)
 {
-	size_t most = look->n_drives + order->persons.count + order->takes.count +
-	    order->leaves.count, count = 0;
+	size_t most =
+		   look->n_drives + order->persons.count + order->takes.count + order->leaves.count,
+	       count = 0;
 	const char **arguments = calloc(2 * most + 8, sizeof(*arguments));
 	struct program_end end;
 	struct buf out = {0};
@@ -147,13 +147,13 @@ bool forecast_make(struct forecast *forecast, const struct look *look,
 	count = add_all(arguments, count, "--take", &order->takes);
 	count = add_all(arguments, count, "--leave", &order->leaves);
 	for (size_t i = 0; i < look->n_drives; i++)
-		if (&look->drives[i] == target || (!look->drives[i].readable && !look->drives[i].stick))
+		if (&look->drives[i] == target ||
+		    (!look->drives[i].readable && !look->drives[i].stick))
 			count = add(arguments, count, "--not", look->drives[i].path);
 	good = program_capture(arguments, MOST_BYTES, &out, &end, error);
 	if (good && out.length == 0)
 		good = error_set(error, STATUS_OTHER, "nothing came of it");
-	good = good &&
-	    forecast_read(forecast, buf_text(&out), out.length, &order->persons, error);
+	good = good && forecast_read(forecast, buf_text(&out), out.length, &order->persons, error);
 	buf_free(&out);
 	free(arguments);
 	return good;

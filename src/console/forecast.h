@@ -37,8 +37,8 @@ bool forecast_make(struct forecast *forecast, const struct look *look,
     const struct look_drive *target, const struct order *order, struct error *error);
 
 /*
- * The same from what the command said, for tests. Where persons were chosen (their keys), nothing of
- * other people's is to be decided.
+ * The same from what the command said, for tests. Where persons were chosen (their keys), nothing
+ * of other people's is to be decided.
  */
 bool forecast_read(struct forecast *forecast, const char *json, size_t length,
     const struct order_list *persons, struct error *error);

@@ -70,17 +70,19 @@ static void print_destination(
 
 	page_line(page, 2, 6, "%zu   %s: %s, %s, %s%s, on drive %s (%s%s%s)", number,
 	    *volume->label != '\0' ? volume->label : "(no name)", volume->filesystem,
-	    text_size(volume->size).text, known ? text_size(volume->free).text : "free room not known",
-	    known ? " free" : "", short_name(choice->drive->path),
-	    text_size(choice->drive->size).text, *choice->drive->model != '\0' ? ", " : "",
-	    choice->drive->model);
+	    text_size(volume->size).text,
+	    known ? text_size(volume->free).text : "free room not known", known ? " free" : "",
+	    short_name(choice->drive->path), text_size(choice->drive->size).text,
+	    *choice->drive->model != '\0' ? ", " : "", choice->drive->model);
 	if (strcmp(volume->filesystem, "FAT") == 0)
 		page_line(page, 6, 6,
-		    "FAT holds no file over 4 GB: larger ones are cut into pieces. exFAT or NTFS is "
+		    "FAT holds no file over 4 GB: larger ones are cut into pieces. exFAT or NTFS "
+		    "is "
 		    "better.");
 	if (strcmp(volume->filesystem, "NTFS") == 0 && volume->dirty)
 		page_line(page, 6, 6,
-		    "It was not taken out of use properly: if writing is refused, let a Windows check it "
+		    "It was not taken out of use properly: if writing is refused, let a Windows "
+		    "check it "
 		    "and switch off properly.");
 }
 
@@ -118,7 +120,8 @@ static bool choose_destination(struct dialogue *dialogue, struct wish *wish)
 		print_destination(&draft.page, i + 1, &wish->found.items[i]);
 	if (wish->found.count == 0)
 		page_line(&draft.page, 2, 6,
-		    "There is no drive for it yet. Plug in a second drive with at least %s free, best "
+		    "There is no drive for it yet. Plug in a second drive with at least %s free, "
+		    "best "
 		    "with exFAT or NTFS, press l to look again, and then j.",
 		    text_size(forecast_room(0, look_bytes(&dialogue->look))).text);
 	print_refused(&draft.page, &dialogue->look);
@@ -138,9 +141,9 @@ static void list_persons(const struct page *page, const struct look *look, struc
 
 		for (size_t i = 0; i < system->n_persons && wish->n_persons < PERSONS_MAX; i++) {
 			const struct look_person *person = &system->persons[i];
-			const char *name = *person->full_name != '\0' ? person->full_name :
-			    *person->account != '\0'                  ? person->account :
-									person->folder;
+			const char *name = *person->full_name != '\0' ? person->full_name
+					   : *person->account != '\0' ? person->account
+								      : person->folder;
 
 			wish->persons[wish->n_persons++] = person;
 			page_line(page, 2, 6, "%zu   %s, %s%s%s", wish->n_persons, name,
@@ -149,7 +152,8 @@ static void list_persons(const struct page *page, const struct look *look, struc
 		}
 	}
 	page_line(page, 2, 2,
-	    "Only Enter: everybody's, what they share, and what lies outside their folders. Numbers, "
+	    "Only Enter: everybody's, what they share, and what lies outside their folders. "
+	    "Numbers, "
 	    "such as 1 3: only theirs.");
 }
 
@@ -182,11 +186,13 @@ static bool choose_persons(struct dialogue *dialogue, struct wish *wish)
 		return false;
 	list_persons(&draft.page, &dialogue->look, wish);
 	whole = dialogue_show(dialogue, &draft);
-	/* With one person there is nothing to choose: what lies outside the profile is theirs too. */
+	/* With one person there is nothing to choose: what lies outside the profile is theirs too.
+	 */
 	if (wish->n_persons < 2)
 		return true;
-	return whole && ask(dialogue, "everybody> ", wish, understand_persons,
-	    "Type numbers out of the list, such as 1 3, or only Enter for everybody.", true);
+	return whole &&
+	       ask(dialogue, "everybody> ", wish, understand_persons,
+		   "Type numbers out of the list, such as 1 3, or only Enter for everybody.", true);
 }
 
 /* --- in which form --- */
@@ -206,9 +212,9 @@ static bool understand_form(struct wish *wish, const char *line)
 
 static bool choose_form(struct dialogue *dialogue, struct wish *wish)
 {
-	screen_say(&dialogue->screen,
-	    "In which form? Only Enter: zip files, which every PC opens. t: tar files, for people who "
-	    "know them. f: plain files in folders.");
+	screen_say(&dialogue->screen, "In which form? Only Enter: zip files, which every PC opens. "
+				      "t: tar files, for people who "
+				      "know them. f: plain files in folders.");
 	return ask(dialogue, "zip> ", wish, understand_form,
 	    "Type t or f, or only Enter for zip files.", true);
 }
@@ -251,8 +257,9 @@ static bool decide(struct dialogue *dialogue, struct wish *wish)
 			return false;
 		if (wish->order.takes.items == NULL ||
 		    decision->paths.count > TAKES_MAX - wish->order.takes.count) {
-			screen_say(&dialogue->screen, "There are too many to take them from here; they "
-						      "stay on the old drive.");
+			screen_say(&dialogue->screen,
+			    "There are too many to take them from here; they "
+			    "stay on the old drive.");
 			continue;
 		}
 		if (screen_ask(&dialogue->screen, "t takes them, only Enter leaves them> ", line,
@@ -278,8 +285,8 @@ static bool add_up(struct dialogue *dialogue, struct wish *wish)
 			return true;
 		}
 	screen_say(&dialogue->screen, "Adding up what would be taken. Ctrl-C stops it ...");
-	wish->forecast_known = forecast_make(
-	    &wish->forecast, &dialogue->look, wish->to.drive, &wish->order, &error);
+	wish->forecast_known =
+	    forecast_make(&wish->forecast, &dialogue->look, wish->to.drive, &wish->order, &error);
 	if (!wish->forecast_known)
 		dialogue_complain(dialogue, "It could not be added up", &error);
 	return wish->forecast_known;
@@ -299,7 +306,8 @@ static bool has_room(struct dialogue *dialogue, const struct wish *wish)
 	if (free >= room)
 		return true;
 	screen_say(&dialogue->screen,
-	    "There is not enough room: the job needs up to %s, and %s are free. Choose a larger drive, or "
+	    "There is not enough room: the job needs up to %s, and %s are free. Choose a larger "
+	    "drive, or "
 	    "fewer persons.",
 	    text_size(room).text, text_size(free).text);
 	return false;
@@ -312,7 +320,8 @@ static bool confirm(struct dialogue *dialogue, const struct wish *wish)
 	const struct look_volume *volume = wish->to.volume;
 
 	screen_say(&dialogue->screen,
-	    "%s%s (%s) will be written to the volume %s (%s) on the drive %s (%s). What is there already "
+	    "%s%s (%s) will be written to the volume %s (%s) on the drive %s (%s). What is there "
+	    "already "
 	    "stays. Nothing is written to the old drives. Afterwards it is read back and compared.",
 	    wish->forecast_known ? "" : "About ", text_size(wish->forecast.bytes).text,
 	    wish->order.persons.count > 0 ? "the chosen persons' files" : "everybody's files",
@@ -320,7 +329,8 @@ static bool confirm(struct dialogue *dialogue, const struct wish *wish)
 	    short_name(wish->to.drive->path),
 	    *wish->to.drive->model != '\0' ? wish->to.drive->model : "no name");
 	if (dialogue->power.on_battery)
-		screen_say(&dialogue->screen, "This PC runs on its battery: plug in the mains first.");
+		screen_say(
+		    &dialogue->screen, "This PC runs on its battery: plug in the mains first.");
 	return dialogue_confirm(dialogue);
 }
 
@@ -335,7 +345,8 @@ static void show_findings(struct dialogue *dialogue, const struct findings *find
 	for (size_t i = 0; i < findings->count && i < FINDINGS_SHOWN; i++)
 		start_finding(&draft.page, 2, &findings->items[i]);
 	if (findings->count > FINDINGS_SHOWN)
-		page_line(&draft.page, 2, 4, "and %zu more: see findings.json and the log in the job",
+		page_line(&draft.page, 2, 4,
+		    "and %zu more: see findings.json and the log in the job",
 		    findings->count - FINDINGS_SHOWN);
 	dialogue_show(dialogue, &draft);
 }
@@ -345,8 +356,8 @@ static void do_job(struct dialogue *dialogue, struct wish *wish)
 	struct job_end end = {0};
 	struct error error;
 
-	screen_say(&dialogue->screen,
-	    "The job begins. Leave both drives plugged in. Ctrl-C stops it; it is then incomplete.");
+	screen_say(&dialogue->screen, "The job begins. Leave both drives plugged in. Ctrl-C stops "
+				      "it; it is then incomplete.");
 	if (run_job(&dialogue->look, wish->to.drive, wish->to.volume, &wish->order, &end, &error)) {
 		screen_show(&dialogue->screen, "\nWhat came of the job\n");
 		screen_say(&dialogue->screen, "%s", end.sentence);

@@ -1,4 +1,5 @@
-/* What the live stick can see: see look.h. Running the commands; look_read.c reads what they say. */
+/* What the live stick can see: see look.h. Running the commands; look_read.c reads what they say.
+ */
 #include "console/look.h"
 
 #include "console/program.h"
@@ -50,9 +51,10 @@ bool look_at_drives(struct look *look, struct error *error)
 	return ask(look, arguments, look_read_drives, error);
 }
 
-bool look_at_systems(struct look *look, const char *const *not, size_t n_not, struct error *error)
+bool look_at_systems(
+    struct look *look, const char *const *ruled_out, size_t n_ruled_out, struct error *error)
 {
-	const char **arguments = calloc(2 * (look->n_drives + n_not) + 5, sizeof(*arguments));
+	const char **arguments = calloc(2 * (look->n_drives + n_ruled_out) + 5, sizeof(*arguments));
 	size_t count = 0, n_readable = 0;
 	bool good;
 
@@ -73,12 +75,12 @@ bool look_at_systems(struct look *look, const char *const *not, size_t n_not, st
 		arguments[count++] = "--not";
 		arguments[count++] = look->drives[i].path;
 	}
-	for (size_t i = 0; i < n_not; i++) {
+	for (size_t i = 0; i < n_ruled_out; i++) {
 		arguments[count++] = "--not";
-		arguments[count++] = not[i];
+		arguments[count++] = ruled_out[i];
 	}
-	good = n_readable > n_not ? ask(look, arguments, look_read_survey, error) :
-				look_read_survey(look, "{}", 2, error);
+	good = n_readable > n_ruled_out ? ask(look, arguments, look_read_survey, error)
+					: look_read_survey(look, "{}", 2, error);
 	free(arguments);
 	return good;
 }

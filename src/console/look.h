@@ -1,10 +1,11 @@
 /*
- * What the live stick can see: drives, volumes, old systems and persons, and what is wrong with them.
+ * What the live stick can see: drives, volumes, old systems and persons, and what is wrong with
+ * them.
  *
  * It is learned by running this program's own commands `drives --json` and `survey --json` as
  * processes of their own. A drive that hangs in the kernel, or a fault of the program that a broken
- * table brings out, then costs one process and not the screen; and what a survey needs of the memory
- * is free again before a job begins.
+ * table brings out, then costs one process and not the screen; and what a survey needs of the
+ * memory is free again before a job begins.
  */
 #ifndef CONSOLE_LOOK_H
 #define CONSOLE_LOOK_H
@@ -35,19 +36,19 @@ struct look_volume {
 struct look_drive {
 	const char *path; /* "/dev/sda" */
 	const char *model, *serial, *bus;
-	uint64_t size;              /* bytes */
-	bool removable;             /* the drive or its medium can be taken out; USB counts */
-	bool stick;                 /* coldlift was started from it */
+	uint64_t size;  /* bytes */
+	bool removable; /* the drive or its medium can be taken out; USB counts */
+	bool stick;     /* coldlift was started from it */
 	bool readable;
-	const char *problem;        /* why not; "" */
-	const char *verdict;        /* of the drive on itself: "none-reported", "wearing", "failing",
-				       "locked", "unknown"; "" when it was not asked */
-	const char *faults;         /* the same as a sentence; "" */
-	unsigned link_megabits;     /* of a USB drive; 0: not known or no USB */
-	const char *set;            /* "a striped set of 2 drives": what it belongs to; "" */
-	bool set_readable;          /* it is in no set, or can be read without the others */
-	bool is_old;                /* after a survey: an old system, a part of one, or a folder
-				       that one moved lies on it */
+	const char *problem;    /* why not; "" */
+	const char *verdict;    /* of the drive on itself: "none-reported", "wearing", "failing",
+				   "locked", "unknown"; "" when it was not asked */
+	const char *faults;     /* the same as a sentence; "" */
+	unsigned link_megabits; /* of a USB drive; 0: not known or no USB */
+	const char *set;        /* "a striped set of 2 drives": what it belongs to; "" */
+	bool set_readable;      /* it is in no set, or can be read without the others */
+	bool is_old;            /* after a survey: an old system, a part of one, or a folder
+				   that one moved lies on it */
 	struct look_volume *volumes;
 	size_t n_volumes;
 	struct findings findings;
@@ -89,10 +90,11 @@ bool look_at_drives(struct look *look, struct error *error);
 
 /*
  * Fills in old systems and persons, reading file tables of every drive but the stick and the drives
- * in `not` (paths of readable drives). Progress is shown on standard error. That nothing readable is there is no
- * failure: no systems.
+ * in `ruled_out` (paths of readable drives). Progress is shown on standard error. That nothing
+ * readable is there is no failure: no systems.
  */
-bool look_at_systems(struct look *look, const char *const *not, size_t n_not, struct error *error);
+bool look_at_systems(
+    struct look *look, const char *const *ruled_out, size_t n_ruled_out, struct error *error);
 
 /*
  * The same from what the commands said (`drives --json`, `survey --json`), for tests. What is not

@@ -21,7 +21,8 @@ static bool read_findings(struct findings *findings, struct arena *arena, const 
 	size_t index;
 	json_t *item;
 
-	json_array_foreach(array, index, item) {
+	json_array_foreach(array, index, item)
+	{
 		const char *code = json_in_text(arena, item, "code");
 		const char *subject = json_in_text(arena, item, "subject");
 		const char *sentence = json_in_text(arena, item, "sentence");
@@ -32,8 +33,8 @@ static bool read_findings(struct findings *findings, struct arena *arena, const 
 		if (code == NULL || subject == NULL || sentence == NULL || advice == NULL)
 			return false;
 		if (*sentence != '\0')
-			findings_add(findings, weight_of(item), code, subject, advice, "%s",
-			    sentence);
+			findings_add(
+			    findings, weight_of(item), code, subject, advice, "%s", sentence);
 	}
 	findings_sort(findings);
 	return !findings->incomplete;
@@ -84,8 +85,8 @@ static bool read_set(struct arena *arena, struct look_drive *drive, const json_t
 	if (level == NULL)
 		return false;
 	drive->set = members > 1 ? arena_printf(arena, "%s of %u drives", set_words(level),
-				       (unsigned)(members & 0xFFFF)) :
-				   set_words(level);
+				       (unsigned)(members & 0xFFFF))
+				 : set_words(level);
 	return drive->set != NULL;
 }
 
@@ -97,9 +98,8 @@ static bool read_volumes(struct arena *arena, struct look_drive *drive, const js
 	drive->volumes = arena_array(arena, json_array_size(array), sizeof(*drive->volumes));
 	if (drive->volumes == NULL)
 		return false;
-	json_array_foreach(array, index, item)
-		if (!read_volume(arena, &drive->volumes[drive->n_volumes++], item))
-			return false;
+	json_array_foreach(array, index,
+	    item) if (!read_volume(arena, &drive->volumes[drive->n_volumes++], item)) return false;
 	return true;
 }
 
@@ -115,8 +115,8 @@ static bool read_drive(struct arena *arena, struct look_drive *drive, const json
 	drive->verdict = json_in_text(arena, faults, "verdict");
 	/* Of an answer that is not there, the reason says more than the sentence. */
 	drive->faults = json_in_text(arena, faults,
-	    drive->verdict != NULL && strcmp(drive->verdict, "unknown") == 0 ? "why_unknown" :
-									       "sentence");
+	    drive->verdict != NULL && strcmp(drive->verdict, "unknown") == 0 ? "why_unknown"
+									     : "sentence");
 	if (drive->path == NULL || drive->model == NULL || drive->serial == NULL ||
 	    drive->bus == NULL || drive->problem == NULL || drive->verdict == NULL ||
 	    drive->faults == NULL)
@@ -141,15 +141,15 @@ static bool read_drives(struct look *look, const json_t *document)
 	look->drives = arena_array(&look->arena, json_array_size(array), sizeof(*look->drives));
 	if (look->drives == NULL)
 		return false;
-	json_array_foreach(array, index, item) {
+	json_array_foreach(array, index, item)
+	{
 		struct look_drive *drive = &look->drives[look->n_drives++];
 
 		findings_init(&drive->findings);
 		if (!read_drive(&look->arena, drive, item))
 			return false;
 	}
-	return read_findings(
-	    &look->general, &look->arena, json_object_get(document, "findings"));
+	return read_findings(&look->general, &look->arena, json_object_get(document, "findings"));
 }
 
 bool look_read_drives(struct look *look, const char *json, size_t length, struct error *error)
@@ -181,9 +181,8 @@ static const json_t *find_volume(const json_t *volumes, const char *name)
 	size_t index;
 	json_t *item;
 
-	json_array_foreach(volumes, index, item)
-		if (name != NULL && json_in_is_text(item, "name", name))
-			return item;
+	json_array_foreach(volumes, index,
+	    item) if (name != NULL && json_in_is_text(item, "name", name)) return item;
 	return NULL;
 }
 
@@ -202,7 +201,8 @@ static void mark_old(struct look *look, const json_t *volumes, const json_t *nam
 static bool belongs_to_system(const json_t *volume)
 {
 	return json_in_is_true(volume, "system") && !json_in_is_text(volume, "kind", "reserved") &&
-	       !json_in_is_text(volume, "kind", "protective") && !json_in_is_text(volume, "kind", "Linux swap") &&
+	       !json_in_is_text(volume, "kind", "protective") &&
+	       !json_in_is_text(volume, "kind", "Linux swap") &&
 	       !json_in_is_text(volume, "kind", "BIOS boot");
 }
 
@@ -212,7 +212,8 @@ static bool read_survey_volumes(struct look *look, const json_t *volumes)
 	size_t index;
 	json_t *item;
 
-	json_array_foreach(volumes, index, item) {
+	json_array_foreach(volumes, index, item)
+	{
 		struct look_drive *drive =
 		    find_drive(look, json_string_value(json_object_get(item, "drive")));
 		const char *letter = json_in_text(&look->arena, item, "letter");
@@ -236,9 +237,8 @@ static bool holds_system(const json_t *systems, const json_t *volume)
 	size_t index;
 	json_t *item;
 
-	json_array_foreach(systems, index, item)
-		if (name != NULL && json_in_is_text(item, "volume", name))
-			return true;
+	json_array_foreach(systems, index,
+	    item) if (name != NULL && json_in_is_text(item, "volume", name)) return true;
 	return false;
 }
 
@@ -263,10 +263,9 @@ static void add_other_volumes(struct look *look, const json_t *volumes, const js
 	json_t *item;
 
 	look->other_bytes = 0;
-	json_array_foreach(volumes, index, item)
-		if (json_in_is_true(item, "readable") && !json_in_is_true(item, "system") &&
-		    !holds_system(systems, item))
-			look->other_bytes += in_use(look, item);
+	json_array_foreach(volumes, index,
+	    item) if (json_in_is_true(item, "readable") && !json_in_is_true(item, "system") &&
+		      !holds_system(systems, item)) look->other_bytes += in_use(look, item);
 }
 
 /* Does `inner` lie in the folder `outer`? Both are {"volume":"C:","path":"\\Users\\mara"}. */
@@ -277,7 +276,8 @@ static bool lies_in(const json_t *inner, const json_t *outer)
 	const char *volume = json_string_value(json_object_get(outer, "volume"));
 	size_t length;
 
-	if (path == NULL || folder == NULL || volume == NULL || !json_in_is_text(inner, "volume", volume))
+	if (path == NULL || folder == NULL || volume == NULL ||
+	    !json_in_is_text(inner, "volume", volume))
 		return false;
 	length = strlen(folder);
 	/* Both come from the same table: they are spelt alike. */
@@ -293,12 +293,14 @@ static void add_places(struct look *look, const json_t *volumes, const json_t *p
 	size_t index, other;
 	json_t *place, *before;
 
-	json_array_foreach(places, index, place) {
+	json_array_foreach(places, index, place)
+	{
 		const json_t *at = json_object_get(place, "at");
 		bool counted = !json_is_object(at) || lies_in(at, profile);
 
 		mark_old(look, volumes, json_object_get(at, "volume"));
-		json_array_foreach(places, other, before) {
+		json_array_foreach(places, other, before)
+		{
 			const json_t *there = json_object_get(before, "at");
 
 			if (other != index && lies_in(at, there) &&
@@ -312,8 +314,8 @@ static void add_places(struct look *look, const json_t *volumes, const json_t *p
 	}
 }
 
-static bool read_person(struct look *look, struct look_person *person, const json_t *volumes,
-    const json_t *item)
+static bool read_person(
+    struct look *look, struct look_person *person, const json_t *volumes, const json_t *item)
 {
 	const json_t *profile = json_object_get(item, "profile");
 
@@ -336,7 +338,8 @@ static void mark_lettered(struct look *look, const json_t *volumes, const json_t
 	json_t *item;
 
 	/* A letter for a drive that can be taken out says only that it was plugged in once. */
-	json_array_foreach(letters, index, item) {
+	json_array_foreach(letters, index, item)
+	{
 		const json_t *name = json_object_get(item, "volume");
 		const json_t *volume = find_volume(volumes, json_string_value(name));
 		const struct look_drive *drive =
@@ -367,12 +370,12 @@ static bool read_system(
 		return false;
 	mark_old(look, volumes, json_object_get(item, "volume"));
 	mark_lettered(look, volumes, json_object_get(item, "letters"));
-	json_array_foreach(persons, index, person)
-		if (!json_in_is_true(person, "service") &&
-		    !read_person(look, &system->persons[system->n_persons++], volumes, person))
-			return false;
-	add_places(look, volumes, json_object_get(item, "shared"), NULL, &files,
-	    &system->shared_bytes);
+	json_array_foreach(
+	    persons, index, person) if (!json_in_is_true(person, "service") &&
+					!read_person(look, &system->persons[system->n_persons++],
+					    volumes, person)) return false;
+	add_places(
+	    look, volumes, json_object_get(item, "shared"), NULL, &files, &system->shared_bytes);
 	return true;
 }
 
@@ -388,16 +391,14 @@ static bool read_survey(struct look *look, const json_t *document)
 	findings_init(&look->findings);
 	for (size_t i = 0; i < look->n_drives; i++)
 		look->drives[i].is_old = false;
-	look->systems =
-	    arena_array(&look->arena, json_array_size(systems), sizeof(*look->systems));
+	look->systems = arena_array(&look->arena, json_array_size(systems), sizeof(*look->systems));
 	if (look->systems == NULL || !read_survey_volumes(look, volumes))
 		return false;
-	json_array_foreach(systems, index, item)
-		if (!read_system(look, &look->systems[look->n_systems++], volumes, item))
-			return false;
+	json_array_foreach(
+	    systems, index, item) if (!read_system(look, &look->systems[look->n_systems++], volumes,
+					  item)) return false;
 	add_other_volumes(look, volumes, systems);
-	return read_findings(
-	    &look->findings, &look->arena, json_object_get(document, "findings"));
+	return read_findings(&look->findings, &look->arena, json_object_get(document, "findings"));
 }
 
 bool look_read_survey(struct look *look, const char *json, size_t length, struct error *error)

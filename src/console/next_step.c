@@ -44,11 +44,13 @@ static enum step say_failing(struct buf *out, const struct look_drive *drive)
 {
 	buf_add_text(out, "The drive ");
 	add_name(out, drive);
-	buf_add_text(out,
-	    " is failing. Every further minute of reading can cost files. If they are worth much, or "
-	    "it clicks, grinds or smells: switch the PC off now (p) and give the drive to a recovery "
-	    "laboratory. Go on (j) only if nobody would pay for that; what can still be read is then "
-	    "taken once.");
+	buf_add_text(out, " is failing. Every further minute of reading can cost files. If they "
+			  "are worth much, or "
+			  "it clicks, grinds or smells: switch the PC off now (p) and give the "
+			  "drive to a recovery "
+			  "laboratory. Go on (j) only if nobody would pay for that; what can still "
+			  "be read is then "
+			  "taken once.");
 	return STEP_FAILING;
 }
 
@@ -56,10 +58,12 @@ static enum step say_locked(struct buf *out, const struct look_drive *drive)
 {
 	buf_add_text(out, "The drive ");
 	add_name(out, drive);
-	buf_add_text(out,
-	    " is locked: without its owner's password or recovery key nobody can read it, and coldlift "
-	    "cannot open it yet. It is not broken. Keep it as it is, and look for the key (48 digits, "
-	    "often in the owner's online account or on paper). Do not change the firmware's settings.");
+	buf_add_text(out, " is locked: without its owner's password or recovery key nobody can "
+			  "read it, and coldlift "
+			  "cannot open it yet. It is not broken. Keep it as it is, and look for "
+			  "the key (48 digits, "
+			  "often in the owner's online account or on paper). Do not change the "
+			  "firmware's settings.");
 	return STEP_LOCKED;
 }
 
@@ -68,8 +72,10 @@ static enum step say_set(struct buf *out, const struct look_drive *drive)
 	buf_add_text(out, "The drive ");
 	add_name(out, drive);
 	buf_printf(out,
-	    " belongs to %s. The files lie spread over all of its drives, and coldlift does not put sets "
-	    "together. Keep the drives together, leave the storage mode of the firmware as it is, and "
+	    " belongs to %s. The files lie spread over all of its drives, and coldlift does not "
+	    "put sets "
+	    "together. Keep the drives together, leave the storage mode of the firmware as it is, "
+	    "and "
 	    "press f to read what can be done.",
 	    drive->set);
 	return STEP_SET;
@@ -86,7 +92,8 @@ static enum step say_nothing(struct buf *out, const struct look *look)
 		return say_locked(out, drive);
 	buf_add_text(out,
 	    "There is nothing on these drives that can be taken: no old system, and no volume with "
-	    "people's files that can be read. Press f to read what was found, and h for drives that do "
+	    "people's files that can be read. Press f to read what was found, and h for drives "
+	    "that do "
 	    "not show up.");
 	return STEP_NOTHING;
 }
@@ -105,7 +112,8 @@ static enum step say_take(struct buf *out, const struct look *look)
 		return STEP_TAKE;
 	}
 	buf_printf(out,
-	    "Plug in %s with at least %s free, best with exFAT or NTFS. Then press l to look again, "
+	    "Plug in %s with at least %s free, best with exFAT or NTFS. Then press l to look "
+	    "again, "
 	    "and j to take everything.",
 	    found.count > 0 ? "a larger drive" : "a second drive", rounded(bytes).text);
 	return STEP_PLUG_IN;
@@ -117,21 +125,23 @@ enum step next_step(const struct look *look, const struct power *power, bool don
 
 	if (done) {
 		buf_add_text(out,
-		    "The job has ended; above stands what came of it. Press p to switch off, and unplug the "
+		    "The job has ended; above stands what came of it. Press p to switch off, and "
+		    "unplug the "
 		    "second drive only then. For another job plug in the next drive and press l.");
 		return STEP_DONE;
 	}
 	if (find(look, is_any) == NULL) {
-		buf_add_text(out,
-		    "No drive of this PC shows up. Press h to read what that can mean and what to do, or "
-		    "plug in a drive and press l to look again.");
+		buf_add_text(out, "No drive of this PC shows up. Press h to read what that can "
+				  "mean and what to do, or "
+				  "plug in a drive and press l to look again.");
 		return STEP_NO_DRIVES;
 	}
 	if (drive != NULL)
 		return say_failing(out, drive);
 	if (power->on_battery) {
-		buf_add_text(out, "Plug in the mains: this PC runs on its battery, and if that runs "
-				  "empty the work stops in the middle. Then press l to look again.");
+		buf_add_text(out,
+		    "Plug in the mains: this PC runs on its battery, and if that runs "
+		    "empty the work stops in the middle. Then press l to look again.");
 		return STEP_MAINS;
 	}
 	if (!look->surveyed) {

@@ -26,7 +26,6 @@ enum step {
  * The step, and its text (inner text) appended to `out`. Letters in it are those of the menu.
  * `done`: a job has just ended.
  */
-enum step next_step(
-    const struct look *look, const struct power *power, bool done, struct buf *out);
+enum step next_step(const struct look *look, const struct power *power, bool done, struct buf *out);
 
 #endif

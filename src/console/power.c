@@ -68,7 +68,7 @@ struct power power_look(const char *root)
 		closedir(folder);
 	return (struct power){
 	    .on_battery = supplies.has_battery && !supplies.mains_online &&
-		(supplies.discharging || supplies.has_mains),
+			  (supplies.discharging || supplies.has_mains),
 	    .percent = supplies.percent,
 	};
 }

@@ -72,9 +72,9 @@ static void become(const char *file, const char *const *arguments, int output)
 
 static void note_end(struct program_end *end, int status)
 {
-	end->status = WIFEXITED(status) ? WEXITSTATUS(status) :
-	    WIFSIGNALED(status)         ? 128 + WTERMSIG(status) :
-					  255;
+	end->status = WIFEXITED(status)     ? WEXITSTATUS(status)
+		      : WIFSIGNALED(status) ? 128 + WTERMSIG(status)
+					    : 255;
 }
 
 bool program_run(const char *const *arguments, struct program_end *end, struct error *error)
@@ -104,8 +104,8 @@ bool program_run(const char *const *arguments, struct program_end *end, struct e
 
 struct capture {
 	pid_t child;
-	int pipe;    /* what it says */
-	int keys;    /* signalfd for Ctrl-C; -1 */
+	int pipe;     /* what it says */
+	int keys;     /* signalfd for Ctrl-C; -1 */
 	int patience; /* milliseconds; -1: any time */
 	bool killed;
 	bool whole; /* all was said, but it does not end */
@@ -160,8 +160,8 @@ static bool is_whole(const struct buf *out)
  */
 static bool collect(struct capture *capture, size_t limit, struct buf *out, struct program_end *end)
 {
-	struct pollfd watched[2] = {{.fd = capture->pipe, .events = POLLIN},
-	    {.fd = capture->keys, .events = POLLIN}};
+	struct pollfd watched[2] = {
+	    {.fd = capture->pipe, .events = POLLIN}, {.fd = capture->keys, .events = POLLIN}};
 
 	for (;;) {
 		bool whole = is_whole(out);
@@ -217,8 +217,8 @@ static bool wait_for(struct capture *capture, struct program_end *end)
 	return true;
 }
 
-static bool judge(bool ended, const struct buf *out, const struct program_end *end,
-    struct error *error)
+static bool judge(
+    bool ended, const struct buf *out, const struct program_end *end, struct error *error)
 {
 	if (!ended)
 		return error_set(error, STATUS_OTHER,

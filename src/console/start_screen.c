@@ -12,8 +12,8 @@
 #define FINDINGS_SHOWN 6    /* under the old systems */
 #define PERSONS_SHOWN 30
 #define VOLUMES_SHOWN 24
-#define LABEL_COLUMN 52     /* of a volume; what stands before it is set in columns */
-#define SLOW_LINK 480 /* megabits per second: USB 2 */
+#define LABEL_COLUMN 52 /* of a volume; what stands before it is set in columns */
+#define SLOW_LINK 480   /* megabits per second: USB 2 */
 
 void page_line(const struct page *page, unsigned indent, unsigned hang, const char *format, ...)
 {
@@ -58,8 +58,8 @@ void start_title(const struct page *page)
 {
 	blank(page);
 	page_line(page, 0, 0, "coldlift %s", COLDLIFT_VERSION);
-	page_line(page, 0, 0,
-	    "Nothing on the drives of this PC has been changed, and nothing will be.");
+	page_line(
+	    page, 0, 0, "Nothing on the drives of this PC has been changed, and nothing will be.");
 }
 
 void start_power(const struct page *page, const struct power *power)
@@ -69,8 +69,10 @@ void start_power(const struct page *page, const struct power *power)
 	if (power->percent == POWER_UNKNOWN)
 		page_line(page, 0, 0, "This PC runs on its battery. Plug in the mains.");
 	else
-		page_line(page, 0, 0, "This PC runs on its battery, which is %d %% full. Plug in the "
-				      "mains.", power->percent);
+		page_line(page, 0, 0,
+		    "This PC runs on its battery, which is %d %% full. Plug in the "
+		    "mains.",
+		    power->percent);
 }
 
 /* --- findings --- */
@@ -91,8 +93,8 @@ static void gather(struct findings *all, const struct findings *some)
 	for (size_t i = 0; i < some->count; i++) {
 		const struct finding *finding = &some->items[i];
 
-		findings_add(all, finding->weight, finding->code, finding->subject,
-		    finding->advice, "%s", finding->sentence);
+		findings_add(all, finding->weight, finding->code, finding->subject, finding->advice,
+		    "%s", finding->sentence);
 	}
 }
 
@@ -170,7 +172,8 @@ static void print_volumes(const struct page *page, const struct look_drive *driv
 	for (size_t i = 0; i < drive->n_volumes; i++)
 		if (look_is_encrypted(&drive->volumes[i]))
 			page_line(page, 5, 7,
-			    "%s is encrypted: only its owner's password or recovery key opens it. It is "
+			    "%s is encrypted: only its owner's password or recovery key opens it. "
+			    "It is "
 			    "not broken. coldlift cannot open it yet.",
 			    short_name(drive->volumes[i].device));
 }
@@ -186,7 +189,8 @@ static void print_health(const struct page *page, const struct look_drive *drive
 	if (strcmp(drive->bus, "USB") == 0 && drive->link_megabits != 0 &&
 	    drive->link_megabits <= SLOW_LINK)
 		page_line(page, 5, 7,
-		    "It hangs on slow USB (%u megabits a second): a large drive takes hours. Another "
+		    "It hangs on slow USB (%u megabits a second): a large drive takes hours. "
+		    "Another "
 		    "port, often a blue one, may be faster.",
 		    drive->link_megabits);
 	if (*drive->set != '\0')
@@ -197,7 +201,7 @@ static void print_health(const struct page *page, const struct look_drive *drive
 static void print_drive_findings(const struct page *page, const struct look_drive *drive)
 {
 	size_t shown = 0, grave = findings_count(&drive->findings, WEIGHT_LOSS) +
-	    findings_count(&drive->findings, WEIGHT_CAUTION);
+				  findings_count(&drive->findings, WEIGHT_CAUTION);
 
 	for (size_t i = 0; i < drive->findings.count && shown < FINDINGS_AT_DRIVE; i++) {
 		if (drive->findings.items[i].weight == WEIGHT_NOTE)
@@ -281,8 +285,10 @@ void start_drives(const struct page *page, const struct look *look, const char *
 	}
 	if (n_shown == 0)
 		page_line(page, 2, 2,
-		    "None shows up. That does not mean that the files are gone: the drive may hang on "
-		    "a controller in a RAID mode, be locked, have a loose cable, or be broken. Press h to "
+		    "None shows up. That does not mean that the files are gone: the drive may hang "
+		    "on "
+		    "a controller in a RAID mode, be locked, have a loose cable, or be broken. "
+		    "Press h to "
 		    "read what to do, or plug in a drive and press l to look again.");
 	for (size_t i = 0; i < look->general.count; i++)
 		start_finding(page, 0, &look->general.items[i]);
@@ -310,7 +316,8 @@ static void print_person(const struct page *page, const struct look_person *pers
 
 static void print_system(const struct page *page, const struct look_system *system)
 {
-	page_line(page, 0, 2, "%s%s%s%s%s", *system->pc != '\0' ? system->pc : "A PC without a name",
+	page_line(page, 0, 2, "%s%s%s%s%s",
+	    *system->pc != '\0' ? system->pc : "A PC without a name",
 	    *system->product != '\0' ? ", " : "", system->product,
 	    *system->volume != '\0' ? ", on " : "", system->volume);
 	for (size_t i = 0; i < system->n_persons && i < PERSONS_SHOWN; i++)
@@ -356,8 +363,9 @@ void start_systems(const struct page *page, const struct look *look)
 	for (size_t i = 0; i < look->n_systems; i++)
 		print_system(page, &look->systems[i]);
 	if (look->n_systems == 0)
-		page_line(page, 2, 2, "None: on none of these drives is a Windows with persons' folders "
-				      "that could be read.");
+		page_line(page, 2, 2,
+		    "None: on none of these drives is a Windows with persons' folders "
+		    "that could be read.");
 	if (look->other_bytes > 0)
 		page_line(page, 2, 4, "%s on volumes without an old system: %s in use",
 		    look->n_systems > 0 ? "and" : "but", text_size(look->other_bytes).text);

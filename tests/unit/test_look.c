@@ -1,6 +1,6 @@
 /*
- * Tests of src/console: what is learned from the JSON of `drives` and `survey`, the next step, where
- * a job may go, what it would take.
+ * Tests of src/console: what is learned from the JSON of `drives` and `survey`, the next step,
+ * where a job may go, what it would take.
  *
  * Sources: RFC 8259 (JSON; its section 6 on numbers beyond 2^53 and 9 on what a reader may accept)
  * for the broken documents; which drive may be written to and what comes first is this project's
@@ -20,19 +20,23 @@
 /* sda: the old PC's; sdb: a new drive; sdc: the stick. */
 static const char drives[] =
     "{\"drives\":["
-    "{\"path\":\"/dev/sda\",\"model\":\"Spinner\",\"serial\":\"S1\",\"bus\":\"ATA\",\"size\":500000000000,"
+    "{\"path\":\"/dev/"
+    "sda\",\"model\":\"Spinner\",\"serial\":\"S1\",\"bus\":\"ATA\",\"size\":500000000000,"
     "\"removable\":false,\"readable\":true,\"problem\":null,"
     "\"faults\":{\"verdict\":\"none-reported\",\"sentence\":\"No fault reported.\"},"
     "\"set\":{\"kind\":\"dynamic-disk\",\"level\":\"single\",\"members\":null,"
     "\"readable_alone\":true},"
     "\"volumes\":[{\"number\":1,\"kind\":\"EFI system\",\"system\":true,\"filesystem\":\"FAT\","
     "\"size\":100000000,\"label\":null,\"free\":50000000,\"device\":\"/dev/sda1\"},"
-    "{\"number\":2,\"kind\":\"data\",\"system\":false,\"filesystem\":\"NTFS\",\"size\":400000000000,"
+    "{\"number\":2,\"kind\":\"data\",\"system\":false,\"filesystem\":\"NTFS\",\"size\":"
+    "400000000000,"
     "\"label\":\"Windows\",\"free\":300000000000,\"device\":\"/dev/sda2\",\"dirty\":true},"
     "{\"number\":3,\"kind\":\"data\",\"system\":false,\"filesystem\":\"NTFS\",\"size\":90000000000,"
     "\"label\":\"Survey\",\"free\":80000000000,\"device\":\"/dev/sda3\"}],\"findings\":[]},"
-    "{\"path\":\"/dev/sdb\",\"model\":\"Portable\",\"serial\":\"\",\"bus\":\"USB\",\"size\":64000000000,"
-    "\"removable\":false,\"readable\":true,\"link\":{\"bus\":\"USB\",\"megabits\":480},\"set\":null,"
+    "{\"path\":\"/dev/"
+    "sdb\",\"model\":\"Portable\",\"serial\":\"\",\"bus\":\"USB\",\"size\":64000000000,"
+    "\"removable\":false,\"readable\":true,\"link\":{\"bus\":\"USB\",\"megabits\":480},\"set\":"
+    "null,"
     "\"volumes\":[{\"number\":1,\"system\":false,\"filesystem\":\"exFAT\",\"size\":63000000000,"
     "\"label\":\"NEWHOME\",\"free\":62000000000,\"device\":\"/dev/sdb1\"}],\"findings\":[]},"
     "{\"path\":\"/dev/sdc\",\"model\":\"Stick\",\"bus\":\"USB\",\"size\":4000000000,\"stick\":true,"
@@ -43,27 +47,35 @@ static const char survey[] =
     "{\"volumes\":["
     "{\"name\":\"drive-1-partition-1\",\"drive\":\"/dev/sda\",\"partition\":1,\"length\":100000000,"
     "\"kind\":\"EFI system\",\"system\":true,\"readable\":false,\"letter\":null},"
-    "{\"name\":\"C:\",\"drive\":\"/dev/sda\",\"partition\":2,\"length\":400000000000,\"system\":false,"
+    "{\"name\":\"C:\",\"drive\":\"/dev/"
+    "sda\",\"partition\":2,\"length\":400000000000,\"system\":false,"
     "\"readable\":true,\"letter\":\"C:\"},"
-    "{\"name\":\"D:\",\"drive\":\"/dev/sda\",\"partition\":3,\"length\":90000000000,\"system\":false,"
+    "{\"name\":\"D:\",\"drive\":\"/dev/"
+    "sda\",\"partition\":3,\"length\":90000000000,\"system\":false,"
     "\"readable\":true,\"letter\":\"D:\"}],"
     "\"systems\":[{\"key\":\"FERNHILL-PC\",\"computer\":\"FERNHILL-PC\",\"volume\":\"C:\","
     "\"product\":\"Windows 10 Home\",\"letters\":[],\"persons\":["
     "{\"key\":\"mara\",\"account\":\"mara\",\"full_name\":\"Mara Quill\",\"folder\":\"mara\","
     "\"service\":false,\"profile\":{\"volume\":\"C:\",\"path\":\"\\\\Users\\\\mara\"},"
     "\"files\":100,\"bytes\":1000,\"places\":["
-    "{\"place\":\"documents\",\"at\":{\"volume\":\"C:\",\"path\":\"\\\\Users\\\\mara\\\\Documents\"},"
+    "{\"place\":\"documents\",\"at\":{\"volume\":\"C:\",\"path\":"
+    "\"\\\\Users\\\\mara\\\\Documents\"},"
     "\"files\":50,\"bytes\":500},"
-    "{\"place\":\"pictures\",\"at\":{\"volume\":\"D:\",\"path\":\"\\\\Pictures\"},\"files\":10,\"bytes\":70},"
-    "{\"place\":\"camera-roll\",\"at\":{\"volume\":\"D:\",\"path\":\"\\\\Pictures\\\\Roll\"},\"files\":5,"
+    "{\"place\":\"pictures\",\"at\":{\"volume\":\"D:\",\"path\":\"\\\\Pictures\"},\"files\":10,"
+    "\"bytes\":70},"
+    "{\"place\":\"camera-roll\",\"at\":{\"volume\":\"D:\",\"path\":\"\\\\Pictures\\\\Roll\"},"
+    "\"files\":5,"
     "\"bytes\":30},"
     "{\"place\":\"music\",\"at\":null,\"files\":0,\"bytes\":0}]},"
     "{\"key\":\"svc\",\"account\":\"svc\",\"service\":true,\"files\":0,\"bytes\":0,\"places\":[]}],"
-    "\"shared\":[{\"place\":\"documents\",\"at\":{\"volume\":\"C:\",\"path\":\"\\\\Users\\\\Public\"},"
+    "\"shared\":[{\"place\":\"documents\",\"at\":{\"volume\":\"C:\",\"path\":"
+    "\"\\\\Users\\\\Public\"},"
     "\"files\":1,\"bytes\":7}]}],"
     "\"findings\":["
-    "{\"code\":\"b\",\"weight\":\"note\",\"subject\":\"\",\"sentence\":\"A note.\",\"advice\":\"\"},"
-    "{\"code\":\"a\",\"weight\":\"loss\",\"subject\":\"C:\",\"sentence\":\"A loss.\",\"advice\":\"Do.\"}]}";
+    "{\"code\":\"b\",\"weight\":\"note\",\"subject\":\"\",\"sentence\":\"A "
+    "note.\",\"advice\":\"\"},"
+    "{\"code\":\"a\",\"weight\":\"loss\",\"subject\":\"C:\",\"sentence\":\"A "
+    "loss.\",\"advice\":\"Do.\"}]}";
 
 static void read_both(struct look *look)
 {
@@ -147,11 +159,14 @@ static void test_looking_again(void **state)
 
 static void test_documents_of_any_kind(void **state)
 {
-	static const char *const broken[] = {"", "{", "[]", "null", "{\"drives\":[{\"path\":", "\xFF"};
+	static const char *const broken[] = {
+	    "", "{", "[]", "null", "{\"drives\":[{\"path\":", "\xFF"};
 	static const char *const odd[] = {"{}", "{\"drives\":7}", "{\"drives\":[7,null,[],{}]}",
 	    "{\"drives\":[{\"path\":{},\"size\":-5,\"volumes\":{},\"findings\":[3,{}]}]}",
-	    "{\"drives\":[{\"size\":99999999999999999999999,\"volumes\":[{\"size\":1e300,\"number\":-1}]}]}",
-	    "{\"drives\":[{\"path\":\"\\u0000x\",\"faults\":[],\"link\":\"\",\"set\":[],\"volumes\":[8]}],"
+	    "{\"drives\":[{\"size\":99999999999999999999999,\"volumes\":[{\"size\":1e300,"
+	    "\"number\":-1}]}]}",
+	    "{\"drives\":[{\"path\":\"\\u0000x\",\"faults\":[],\"link\":\"\",\"set\":[],"
+	    "\"volumes\":[8]}],"
 	    "\"findings\":{}}"};
 	struct error error;
 	struct look look;
@@ -198,7 +213,8 @@ static void test_destinations(void **state)
 	assert_false(destinations_have_room(&found, UINT64_C(62000000001)));
 	assert_non_null(strstr(destination_refusal(&look.drives[0]), "old PC"));
 	assert_non_null(destination_refusal(&look.drives[2])); /* the stick */
-	/* Neither a drive that fails nor one that is locked, belongs to a set, or cannot be read. */
+	/* Neither a drive that fails nor one that is locked, belongs to a set, or cannot be read.
+	 */
 	look.drives[1].verdict = "failing";
 	assert_non_null(destination_refusal(&look.drives[1]));
 	look.drives[1].verdict = "locked";
@@ -214,7 +230,8 @@ static void test_destinations(void **state)
 	look_free(&look);
 }
 
-/* A letter of the old system makes a built-in drive one of the old PC, not one that was plugged in. */
+/* A letter of the old system makes a built-in drive one of the old PC, not one that was plugged in.
+ */
 static void test_drives_with_letters(void **state)
 {
 	static const char format[] =
@@ -233,7 +250,8 @@ static void test_drives_with_letters(void **state)
 	look.drives[1].removable = false;
 	assert_true(look_read_survey(&look, text, strlen(text), &error));
 	assert_true(look.drives[1].is_old);
-	/* Start files of a system make any drive one that is not written to; a reserved part does not. */
+	/* Start files of a system make any drive one that is not written to; a reserved part does
+	 * not. */
 	look.drives[1].removable = true;
 	snprintf(text, sizeof(text), format, "EFI system", "true");
 	assert_true(look_read_survey(&look, text, strlen(text), &error));
@@ -258,9 +276,11 @@ static void test_next_step(void **state)
 	assert_int_equal(step_of(&look, false, "Press j"), STEP_TAKE);
 	assert_int_equal(step_of(&look, true, "Plug in the mains"), STEP_MAINS);
 	look.drives[1].volumes[0].free = 1000;
-	assert_int_equal(step_of(&look, false, "a larger drive with at least 11 GB free"), STEP_PLUG_IN);
+	assert_int_equal(
+	    step_of(&look, false, "a larger drive with at least 11 GB free"), STEP_PLUG_IN);
 	look.n_drives = 1;
-	assert_int_equal(step_of(&look, false, "a second drive with at least 11 GB free"), STEP_PLUG_IN);
+	assert_int_equal(
+	    step_of(&look, false, "a second drive with at least 11 GB free"), STEP_PLUG_IN);
 	look.n_drives = 3;
 	/* Failing goes before everything else, and nobody is told to read on. */
 	look.drives[0].verdict = "failing";
@@ -293,14 +313,18 @@ static void test_forecast(void **state)
 {
 	static const char text[] =
 	    "{\"dry_run\":true,\"groups\":[{\"files\":3,\"bytes\":100},{\"files\":1,\"bytes\":23}],"
-	    "\"decisions\":[{\"reason\":\"passwords\",\"sentence\":\"Only on request.\",\"files\":3,"
-	    "\"bytes\":17},{\"reason\":\"offered\",\"sentence\":\"Offered.\",\"files\":1,\"bytes\":5}],"
+	    "\"decisions\":[{\"reason\":\"passwords\",\"sentence\":\"Only on "
+	    "request.\",\"files\":3,"
+	    "\"bytes\":17},{\"reason\":\"offered\",\"sentence\":\"Offered.\",\"files\":1,\"bytes\":"
+	    "5}],"
 	    "\"items\":["
-	    "{\"volume\":\"C:\",\"path\":\"\\\\Users\\\\mara\\\\Login Data\",\"kind\":\"file\",\"size\":9,"
+	    "{\"volume\":\"C:\",\"path\":\"\\\\Users\\\\mara\\\\Login "
+	    "Data\",\"kind\":\"file\",\"size\":9,"
 	    "\"reason\":\"passwords\",\"person\":\"mara\"},"
 	    "{\"volume\":\"C:\",\"path\":\"\\\\Users\\\\mara\\\\Store\",\"kind\":\"folder\","
 	    "\"reason\":\"passwords\",\"person\":\"mara\"},"
-	    "{\"volume\":\"C:\",\"path\":\"\\\\Users\\\\hut\\\\Login Data\",\"kind\":\"file\",\"size\":8,"
+	    "{\"volume\":\"C:\",\"path\":\"\\\\Users\\\\hut\\\\Login "
+	    "Data\",\"kind\":\"file\",\"size\":8,"
 	    "\"reason\":\"passwords\",\"person\":\"hut\"},"
 	    "{\"volume\":\"D:\",\"path\":\"\\\\VMs\\\\a.vdi\",\"kind\":\"file\",\"size\":5,"
 	    "\"reason\":\"offered\"}]}";

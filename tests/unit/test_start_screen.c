@@ -2,8 +2,8 @@
  * Tests of src/console: the lines of the start screen fit a terminal and hold nothing that it would
  * obey; pages and answers; mains or battery.
  *
- * Sources: 80 columns and 25 lines of the PC's text mode; ECMA-48, 5.3 and 5.4 (escape sequences begin
- * with bytes from the C0 and C1 sets); The Unicode Standard, chapter 23.2 (bidirectional
+ * Sources: 80 columns and 25 lines of the PC's text mode; ECMA-48, 5.3 and 5.4 (escape sequences
+ * begin with bytes from the C0 and C1 sets); The Unicode Standard, chapter 23.2 (bidirectional
  * controls); Linux kernel documentation, Documentation/ABI/testing/sysfs-class-power (the files and
  * values of the forged power supplies).
  */
@@ -25,14 +25,16 @@
 /* Names as hostile as the file systems allow, everywhere where a name can stand. */
 #define ESC "\\u001b]0;x\\u0007\\u001b[2J"
 #define BIDI "\\u202egnp.exe"
-#define LONG \
-	"abcdefghijabcdefghijabcdefghijabcdefghijabcdefghijabcdefghijabcdefghijabcdefghij" \
-	"abcdefghij\\u6f22\\u5b57\\u6f22\\u5b57\\u6f22\\u5b57abcdefghijabcdefghijabcdefghijabcdefghij"
+#define LONG                                                                                       \
+	"abcdefghijabcdefghijabcdefghijabcdefghijabcdefghijabcdefghijabcdefghijabcdefghij"         \
+	"abcdefghij\\u6f22\\u5b57\\u6f22\\u5b57\\u6f22\\u5b57abcdefghijabcdefghijabcdefghijabcdef" \
+	"ghij"
 
 static const char hostile_drives[] =
     "{\"drives\":[{\"path\":\"/dev/" ESC "\",\"model\":\"" LONG "\",\"serial\":\"" BIDI
     "\",\"bus\":\"USB\",\"size\":1000,\"readable\":true,\"problem\":\"" LONG "\","
-    "\"link\":{\"megabits\":12},\"faults\":{\"verdict\":\"unknown\",\"why_unknown\":\"" ESC LONG "\"},"
+    "\"link\":{\"megabits\":12},\"faults\":{\"verdict\":\"unknown\",\"why_unknown\":\"" ESC LONG
+    "\"},"
     "\"set\":{\"kind\":\"" LONG "\",\"level\":\"" ESC "\",\"members\":2},"
     "\"volumes\":[{\"number\":1,\"device\":\"/dev/" LONG "\",\"filesystem\":\"encrypted\","
     "\"label\":\"" ESC BIDI LONG "\",\"size\":5,\"free\":3}],"
@@ -132,8 +134,10 @@ static void test_hostile_names(void **state)
 static void test_own_words_fit(void **state)
 {
 	static const char drives[] =
-	    "{\"drives\":[{\"path\":\"/dev/sda\",\"model\":\"Spinner\",\"bus\":\"ATA\",\"size\":500000000000,"
-	    "\"readable\":true,\"volumes\":[{\"number\":1,\"device\":\"/dev/sda1\",\"filesystem\":\"NTFS\","
+	    "{\"drives\":[{\"path\":\"/dev/"
+	    "sda\",\"model\":\"Spinner\",\"bus\":\"ATA\",\"size\":500000000000,"
+	    "\"readable\":true,\"volumes\":[{\"number\":1,\"device\":\"/dev/"
+	    "sda1\",\"filesystem\":\"NTFS\","
 	    "\"label\":\"Fernhill data\",\"size\":499000000000,\"free\":120000000000}]}]}";
 	struct error error;
 	struct look look;
