@@ -1,6 +1,6 @@
 #!/usr/bin/python3
-"""A job as a person does it at the start screen, with nothing but its letters: the old drive is in the PC, the new one
-is plugged in when the screen asks for it.
+"""A job as a person does it at the start screen, with nothing but its letters: the old drive is in the PC, the
+stick is pulled out and the new drive plugged in when the screen asks for it.
 
 On the host mtools read the new drive, `coldlift verify` and `unzip -t` prove the job, and what it took of the person
 is compared with the demo drives' ground truth."""
@@ -9,6 +9,7 @@ import json
 import pathlib
 import re
 import shutil
+import time
 
 from _sources import Drive, Machine, check, copy_volume, finish, make_drive, sha256, skip, tool, work_folder
 from _harness import DEMO, load_lines, run  # _sources says where it is
@@ -28,11 +29,15 @@ def do_job(pc, target):
     said = re.sub(r"\s+", " ", pc.screen)
     check("FERNHILL-PC, Windows 10 Pro, on C:" in said, "the old system is not shown:", said)
     check("Plug in a second drive with at least" in said, "another next step:", said)
+    # The new drive gets the kernel's name that the stick had, and is no stick.
+    pc.pull_out("stick")
+    time.sleep(3)
     pc.plug_in(Drive(target, "usb", serial="NEW-HOME"), "target")
     for _ in range(10):  # the kernel needs a moment to find it
         said = answer(pc, "l", "coldlift> $")
         if "Press j" in said:
             break
+    check("sdb1" in said and "This stick is" not in said, "the new drive has another name than the stick had:", said)
     check("NEWHOME" in said and "All is ready. Press j" in said, "the new drive is not seen:", said)
 
     said = answer(pc, "j", "number> $")
