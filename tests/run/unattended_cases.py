@@ -9,6 +9,8 @@ import os
 import pathlib
 import pty
 import re
+import select
+import signal
 import subprocess
 import time
 
@@ -57,7 +59,10 @@ class Case:
         if pid == 0:
             os.execvpe(command[0], [str(word) for word in command], environment)
         said = b""
-        while True:
+        until = time.monotonic() + 60
+        while time.monotonic() < until:
+            if not select.select([terminal], [], [], 1)[0]:
+                continue
             try:
                 piece = os.read(terminal, 4096)
             except OSError:
@@ -69,6 +74,8 @@ class Case:
                 time.sleep(0.3)
                 os.write(terminal, keys)
                 keys = b""
+        if time.monotonic() >= until:
+            os.kill(pid, signal.SIGKILL)
         os.close(terminal)
         os.waitpid(pid, 0)
         return said.decode("utf-8", "replace").replace("\r\n", "\n")

@@ -50,7 +50,7 @@ static void sleep_until_asked(void)
 	sigemptyset(&keys);
 	sigaddset(&keys, SIGINT);
 	sigprocmask(SIG_BLOCK, &keys, NULL);
-	fputs("the job sleeps\n", stderr);
+	fputs("the job sleeps\r\r", stderr); /* as progress is drawn: only that is shown */
 	sigwait(&keys, &number);
 }
 
