@@ -94,7 +94,7 @@ static void look_again(struct dialogue *dialogue)
 {
 	struct error error;
 
-	screen_say(&dialogue->screen, "Reading the drives ...");
+	screen_say(&dialogue->screen, "Reading the drives. Ctrl-C stops it ...");
 	dialogue->job_done = false;
 	read_stick(dialogue);
 	dialogue->power = power_look(dialogue->root);
