@@ -19,8 +19,9 @@
 #include <stdio.h>
 #include <string.h>
 
-/* A list should not wait minutes for a drive that hangs. */
+/* A list should not wait minutes for a drive that hangs; nor for one that answers far too slowly. */
 #define PATIENCE 20000u
+#define LOOK_LIMIT 60000u /* milliseconds for all that a drive is asked */
 
 static const char help[] =
     "usage: coldlift drives [options] [SOURCE...]\n\n"
@@ -105,7 +106,8 @@ static void look_at_health(struct source *source, struct drive_view *view)
 	view->faulty = source_is_lost(source);
 	if (view->faulty) {
 		findings_add(&view->findings, WEIGHT_LOSS, "drive-lost", view->drive.path, advice,
-		    "The drive stopped answering while it was looked at.");
+		    "The drive stopped answering, or answered far too slowly, while it was looked "
+		    "at.");
 		return;
 	}
 	source_holes(source, &holes);
@@ -122,6 +124,7 @@ static bool look_into(
     struct source *source, struct arena *arena, struct drive_view *view, struct error *error)
 {
 	source_set_patience(source, PATIENCE);
+	source_set_end(source, LOOK_LIMIT);
 	if (!table_read(source, arena, &view->findings, &view->table, error))
 		return false;
 	view->volumes = arena_array(arena, view->table.count, sizeof(*view->volumes));

@@ -241,7 +241,7 @@ void faults_add_sealed(struct faults *faults, const struct drive *drive, enum se
 	snprintf(faults->sentence, sizeof(faults->sentence), "%s",
 	    sealed == SEALED_RANDOM
 		? "Looks encrypted as a whole, or wiped: nothing on it can be recognised."
-		: "Looks locked or encrypted as a whole: every read fails at once.");
+		: "Looks locked or encrypted as a whole, or is broken: every read fails at once.");
 }
 
 /* --- for others --- */

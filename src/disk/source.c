@@ -16,6 +16,7 @@
 #include <string.h>
 #include <time.h>
 
+#define SOON_BUSY 100 /* milliseconds: the thread was told, and is about to begin its call */
 #define POOL 4
 #define BUFFER_ALIGNMENT 65536u /* at least the largest sector size */
 
@@ -39,11 +40,47 @@ struct source {
 	struct holes known;         /* all holes so far */
 	struct timespec busy_since; /* when the present call into the kernel began */
 	unsigned patience;          /* milliseconds */
+	struct timespec end;        /* the latest moment for a call into the kernel to be under way */
+	bool has_end;
 	size_t piece_size;          /* of the buffers */
 	unsigned holders;           /* the owner and the thread */
 	bool busy, lost, stop;
 	pthread_t thread;
 };
+
+/* --- moments ---------------------------------------------------------------------------------- */
+
+static struct timespec now(void)
+{
+	struct timespec time;
+
+	clock_gettime(CLOCK_MONOTONIC, &time);
+	return time;
+}
+
+static struct timespec later(struct timespec time, unsigned milliseconds)
+{
+	time.tv_sec += milliseconds / 1000;
+	time.tv_nsec += (long)(milliseconds % 1000) * 1000000;
+	if (time.tv_nsec >= 1000000000) {
+		time.tv_nsec -= 1000000000;
+		time.tv_sec++;
+	}
+	return time;
+}
+
+static bool is_before(struct timespec a, struct timespec b)
+{
+	return a.tv_sec < b.tv_sec || (a.tv_sec == b.tv_sec && a.tv_nsec < b.tv_nsec);
+}
+
+/* When the call that is under way has taken too long. */
+static struct timespec end_of_patience(const struct source *source)
+{
+	struct timespec limit = later(source->busy_since, source->patience);
+
+	return source->has_end && is_before(source->end, limit) ? source->end : limit;
+}
 
 static void source_free(struct source *source)
 {
@@ -89,7 +126,7 @@ static ssize_t read_watched(void *context, uint64_t offset, void *buffer, size_t
 		pthread_mutex_unlock(&source->lock);
 		return -ENODEV;
 	}
-	clock_gettime(CLOCK_MONOTONIC, &source->busy_since);
+	source->busy_since = now();
 	source->busy = true;
 	pthread_mutex_unlock(&source->lock);
 
@@ -277,6 +314,14 @@ void source_set_patience(struct source *source, unsigned milliseconds)
 	pthread_mutex_unlock(&source->lock);
 }
 
+void source_set_end(struct source *source, unsigned milliseconds)
+{
+	pthread_mutex_lock(&source->lock);
+	source->end = later(now(), milliseconds);
+	source->has_end = true;
+	pthread_mutex_unlock(&source->lock);
+}
+
 bool source_is_lost(const struct source *source)
 {
 	struct source *s = (struct source *)source;
@@ -304,41 +349,16 @@ void source_forget_holes(struct source *source)
 
 /* --- reading ---------------------------------------------------------------------------------- */
 
-static struct timespec later(struct timespec time, unsigned milliseconds)
-{
-	time.tv_sec += milliseconds / 1000;
-	time.tv_nsec += (long)(milliseconds % 1000) * 1000000;
-	if (time.tv_nsec >= 1000000000) {
-		time.tv_nsec -= 1000000000;
-		time.tv_sec++;
-	}
-	return time;
-}
-
-static bool is_past(struct timespec time)
-{
-	struct timespec now;
-
-	clock_gettime(CLOCK_MONOTONIC, &now);
-	return now.tv_sec > time.tv_sec ||
-	       (now.tv_sec == time.tv_sec && now.tv_nsec >= time.tv_nsec);
-}
-
 /*
  * Waits for news, and gives the drive up when its present call takes longer than we have patience.
  */
 static void wait_for_news(struct source *source)
 {
-	struct timespec limit;
+	struct timespec limit =
+	    source->busy ? end_of_patience(source) : later(now(), SOON_BUSY);
 
-	if (source->busy) {
-		limit = source->busy_since;
-	} else {
-		clock_gettime(CLOCK_MONOTONIC, &limit);
-	}
-	limit = later(limit, source->patience);
 	if (pthread_cond_timedwait(&source->ready, &source->lock, &limit) == ETIMEDOUT &&
-	    source->busy && is_past(later(source->busy_since, source->patience)))
+	    source->busy && !is_before(now(), end_of_patience(source)))
 		lose(source);
 }
 

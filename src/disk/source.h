@@ -68,6 +68,13 @@ void source_forget_holes(struct source *source);
 #define SOURCE_PATIENCE 180000u
 void source_set_patience(struct source *source, unsigned milliseconds);
 
+/*
+ * From now on the drive gets so many milliseconds for everything that it is asked: one that answers
+ * each request in time, but all of them too slowly, is given up then, too. At first there is no such
+ * end.
+ */
+void source_set_end(struct source *source, unsigned milliseconds);
+
 /* Was the drive given up (it hung, or dropped off the bus)? Every later read is one hole. */
 bool source_is_lost(const struct source *source);
 

@@ -266,6 +266,29 @@ static void test_slow(void **state)
 	holes_free(&holes);
 }
 
+/* A drive that answers everything, but each time slowly, gets so much time in all and no more. */
+static void test_end(void **state)
+{
+	struct source *source = open_script("slow 0 9000000 400");
+	struct holes holes = {0};
+	unsigned reads = 0;
+
+	(void)state;
+	source_set_patience(source, 100000);
+	source_set_end(source, 1500);
+	while (reads < 100 && read_and_check(source, reads * 10000, 100, &holes))
+		reads++;
+	assert_true(reads < 5);
+	assert_true(source_is_lost(source));
+	holes_free(&holes);
+	source_close(source);
+	/* One that answers at once is still read before its end, and can be closed after it. */
+	source = open_script("");
+	source_set_end(source, 100000);
+	assert_true(read_and_check(source, 0, SIZE, &holes));
+	source_close(source);
+}
+
 static void test_gone(void **state)
 {
 	struct source *source = open_script("gone 4194304 1");
@@ -354,6 +377,7 @@ int main(void)
 	    cmocka_unit_test(test_flip),
 	    cmocka_unit_test(test_hang),
 	    cmocka_unit_test(test_slow),
+	    cmocka_unit_test(test_end),
 	    cmocka_unit_test(test_gone),
 	    cmocka_unit_test(test_many_callers),
 	    cmocka_unit_test(test_scripts_are_checked),
