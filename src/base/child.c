@@ -39,7 +39,8 @@ static int64_t now(void)
 /* In the order of the numbers, so that none is replaced before it was copied. */
 static int set_files(posix_spawn_file_actions_t *files, int output)
 {
-	int failed = posix_spawn_file_actions_addopen(files, STDIN_FILENO, "/dev/null", O_RDONLY, 0);
+	int failed =
+	    posix_spawn_file_actions_addopen(files, STDIN_FILENO, "/dev/null", O_RDONLY, 0);
 
 	if (failed == 0)
 		failed = posix_spawn_file_actions_adddup2(files, output, STDOUT_FILENO);
@@ -61,8 +62,8 @@ static int set_signals(posix_spawnattr_t *attributes)
 	posix_spawnattr_setsigmask(attributes, &none);
 	posix_spawnattr_setsigdefault(attributes, &usual);
 	posix_spawnattr_setpgroup(attributes, 0);
-	return posix_spawnattr_setflags(attributes,
-	    POSIX_SPAWN_SETSIGMASK | POSIX_SPAWN_SETSIGDEF | POSIX_SPAWN_SETPGROUP);
+	return posix_spawnattr_setflags(
+	    attributes, POSIX_SPAWN_SETSIGMASK | POSIX_SPAWN_SETSIGDEF | POSIX_SPAWN_SETPGROUP);
 }
 
 /* 0, or an errno value. */
@@ -79,7 +80,8 @@ static int start(pid_t *id, const char *const *arguments, int output)
 		failed = set_files(&files, output);
 		if (failed == 0)
 			failed = set_signals(&attributes);
-		/* Neither the texts nor the list are changed: only the const of today is missing. */
+		/* Neither the texts nor the list are changed: only the const of today is missing.
+		 */
 		if (failed == 0)
 			failed = posix_spawnp(id, arguments[0], &files, &attributes,
 			    (char *const *)(uintptr_t)arguments, environ);
@@ -191,8 +193,10 @@ static struct child_end finish(struct child *child, const struct child_limits *l
 struct child_end child_run(
     const char *const *arguments, const struct child_limits *limits, struct buf *out)
 {
-	struct child child = {.handle = -1, .deadline = now() + limits->milliseconds,
-	    .room = limits->output, .out = out};
+	struct child child = {.handle = -1,
+	    .deadline = now() + limits->milliseconds,
+	    .room = limits->output,
+	    .out = out};
 	struct child_end end;
 	int ends[2], failed;
 

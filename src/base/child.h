@@ -13,10 +13,10 @@
 #include <stddef.h>
 
 enum child_how {
-	CHILD_EXITED,      /* by itself; `number` is its exit status */
-	CHILD_SIGNALLED,   /* a signal ended it that did not come from here; `number` is the signal */
-	CHILD_TIMED_OUT,   /* it took too long and was killed */
-	CHILD_FLOODED,     /* it said more than allowed and was killed */
+	CHILD_EXITED,    /* by itself; `number` is its exit status */
+	CHILD_SIGNALLED, /* a signal ended it that did not come from here; `number` is the signal */
+	CHILD_TIMED_OUT, /* it took too long and was killed */
+	CHILD_FLOODED,   /* it said more than allowed and was killed */
 	CHILD_LEFT_BEHIND, /* one of these two, but it did not die of it */
 	CHILD_NOT_FOUND,   /* there is no such program */
 	CHILD_NOT_STARTED, /* `number` is the errno value */
@@ -41,8 +41,8 @@ struct child_limits {
  *
  * The program gets: /dev/null as standard input and standard error, no other open file, no blocked
  * signal, the usual reaction to every signal (but what was ignored before), and a process group of
- * its own. Whatever it started in that group and left running is killed with it, also after it ended
- * by itself. It is waited for, so that nothing stays of it, unless it is left behind.
+ * its own. Whatever it started in that group and left running is killed with it, also after it
+ * ended by itself. It is waited for, so that nothing stays of it, unless it is left behind.
  *
  * May be called from several threads at once.
  */

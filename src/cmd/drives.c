@@ -19,7 +19,7 @@
 #include <stdio.h>
 #include <string.h>
 
-/* A list should not wait minutes for a drive that hangs; nor for one that answers far too slowly. */
+/* A list should not wait minutes for a drive that hangs or answers far too slowly. */
 #define PATIENCE 20000u
 #define LOOK_LIMIT 60000u /* milliseconds for all that a drive is asked */
 

@@ -10,7 +10,7 @@
 #include <string.h>
 #include <unistd.h>
 
-#define GRACE 2000u       /* milliseconds that a killed smartctl has for going */
+#define GRACE 2000u         /* milliseconds that a killed smartctl has for going */
 #define ANSWER_MAX 1000000u /* bytes; an answer has some ten thousand */
 #define ARGUMENTS_MAX 16u
 

@@ -11,14 +11,16 @@
  * practice, no standard; so one counts only where its name, from smartctl's own database, agrees.
  *
  * What the figures mean here (common practice, no source; large surveys of drives in use found one
- * replaced or unreadable sector to make a failure many times more likely):
+ * replaced or unreadable sector to make a failure many times more likely).
  *
- *   failing   the drive's own check says so; a value that foretells failure is below the maker's
- *             limit; an NVMe warning that spare room has run low, that the drive is not reliable any
- *             more, or that it can only be read; FAULTS_MANY sectors or more that cannot be read
- *   wearing   any sector replaced or unreadable, any error that could not be corrected, a failed
- *             self-test, a value that was below its limit once, the designed life used up
- *   locked    protected by a password (ATA security), or it looks encrypted or locked as a whole
+ * Failing: the drive's own check says so; a value that foretells failure is below the maker's
+ * limit; an NVMe warning that spare room has run low, that the drive is not reliable any more, or
+ * that it can only be read; FAULTS_MANY sectors or more that cannot be read.
+ *
+ * Wearing: any sector replaced or unreadable, any error that could not be corrected, a failed
+ * self-test, a value that was below its limit once, the designed life used up.
+ *
+ * Locked: protected by a password (ATA security), or it looks encrypted or locked as a whole.
  *
  * Errors of transfer (attribute 199) concern the cable or adapter, not the drive.
  */
@@ -49,8 +51,8 @@ enum faults_verdict {
 enum figure {
 	FIGURE_SAYS_HEALTHY, /* "says-healthy": 1, or 0 when the drive's own check failed */
 	/* ATA */
-	FIGURE_REPLACED,    /* "replaced-sectors": attribute 5 */
-	FIGURE_PENDING,     /* "pending-sectors": 197, could not be read and wait for being replaced */
+	FIGURE_REPLACED, /* "replaced-sectors": attribute 5 */
+	FIGURE_PENDING,  /* "pending-sectors": 197, could not be read and wait for being replaced */
 	FIGURE_UNREADABLE,  /* "unreadable-sectors": 198, found by the drive's own scan */
 	FIGURE_UNCORRECTED, /* "uncorrected-errors": 187, or what SCSI drives count when reading */
 	FIGURE_CABLE,       /* "transfer-errors": 199 */

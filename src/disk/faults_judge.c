@@ -159,8 +159,8 @@ static void add_figures(struct words *words, const struct faults *faults)
 		add_count(words, faults, FIGURE_UNREADABLE, "sector that its own scan cannot read",
 		    "sectors that its own scan cannot read");
 	add_count(words, faults, FIGURE_REPLACED, "sector replaced", "sectors replaced");
-	add_count(words, faults, FIGURE_DEFECTS, "defect since it was made",
-	    "defects since it was made");
+	add_count(
+	    words, faults, FIGURE_DEFECTS, "defect since it was made", "defects since it was made");
 	add_count(words, faults, FIGURE_UNCORRECTED, "error that could not be corrected",
 	    "errors that could not be corrected");
 	add_count(words, faults, FIGURE_MEDIA_ERRORS, "time that data could not be read back",
@@ -197,9 +197,11 @@ static void say_good(struct faults *faults)
 	char more[160] = "";
 
 	if (has_warning(faults, WARNING_TEMPERATURE))
-		snprintf(more, sizeof(more), faults->known[FIGURE_TEMPERATURE]
-		    ? ", but it is hotter or colder than it may be (%" PRIu64 " degrees Celsius)"
-		    : ", but it is hotter or colder than it may be",
+		snprintf(more, sizeof(more),
+		    faults->known[FIGURE_TEMPERATURE]
+			? ", but it is hotter or colder than it may be (%" PRIu64
+			  " degrees Celsius)"
+			: ", but it is hotter or colder than it may be",
 		    value(faults, FIGURE_TEMPERATURE));
 	else if (value(faults, FIGURE_CABLE) >= FAULTS_CABLE)
 		snprintf(more, sizeof(more),
@@ -225,8 +227,7 @@ void faults_judge(struct faults *faults)
 void faults_set_unknown(struct faults *faults, const char *why)
 {
 	faults->verdict = FAULTS_UNKNOWN;
-	snprintf(faults->sentence, sizeof(faults->sentence),
-	    "Whether it has faults is not known.");
+	snprintf(faults->sentence, sizeof(faults->sentence), "Whether it has faults is not known.");
 	snprintf(faults->why_unknown, sizeof(faults->why_unknown), "%s", why);
 }
 
@@ -249,9 +250,9 @@ void faults_add_sealed(struct faults *faults, const struct drive *drive, enum se
 void faults_find(const struct faults *faults, const char *subject, struct findings *findings)
 {
 	static const char failing[] =
-	    "Take the most precious files first, and spare this drive everything else. If it clicks, "
-	    "grinds, smells or drops out, switch it off at once: it then belongs to a recovery "
-	    "laboratory.";
+	    "Take the most precious files first, and spare this drive everything else. If it "
+	    "clicks, grinds, smells or drops out, switch it off at once: it then belongs to a "
+	    "recovery laboratory.";
 	static const char wearing[] =
 	    "Take everything from it soon and put nothing on it any more. If it clicks or drops "
 	    "out, switch it off: it then belongs to a recovery laboratory.";
@@ -268,8 +269,8 @@ void faults_find(const struct faults *faults, const char *subject, struct findin
 		findings_add(findings, WEIGHT_CAUTION, "drive-wearing", subject, wearing, "%s",
 		    faults->sentence);
 	else if (faults->verdict == FAULTS_LOCKED)
-		findings_add(findings, WEIGHT_LOSS, "drive-locked", subject, locked, "%s",
-		    faults->sentence);
+		findings_add(
+		    findings, WEIGHT_LOSS, "drive-locked", subject, locked, "%s", faults->sentence);
 	if (value(faults, FIGURE_CABLE) >= FAULTS_CABLE)
 		findings_add(findings, WEIGHT_NOTE, "transfer-errors", subject, cable,
 		    "The drive counted %s transfers through its cable or adapter that went wrong.",

@@ -56,8 +56,8 @@ static void put(struct faults *faults, enum figure figure, uint64_t value)
 	faults->values[figure] = value;
 }
 
-static void take(struct faults *faults, enum figure figure, const json_t *json, const char *path,
-    uint64_t most)
+static void take(
+    struct faults *faults, enum figure figure, const json_t *json, const char *path, uint64_t most)
 {
 	uint64_t value;
 

@@ -310,23 +310,24 @@ static void say_lost(struct table_job *job, const struct table *table)
 	    table->count, table->count == 1 ? "volume was" : "volumes were");
 }
 
-/* Where nothing is recognised, a drive can be locked or encrypted as a whole, and no fault at all. */
+/* A drive on which nothing is recognised can be locked or encrypted as a whole: no fault. */
 static void say_sealed(struct table_job *job, enum sealed sealed)
 {
 	if (sealed == SEALED_REFUSES)
 		findings_add(job->findings, WEIGHT_LOSS, "drive-sealed", source_path(job->source),
-		    "A password is typed when its own PC starts; an enclosure that encrypts has a "
-		    "program or keys of its own. Where the owner knows of neither, or the drive "
-		    "makes odd noises, it is broken, and belongs to a recovery laboratory.",
-		    "The drive looks locked or encrypted as a whole: it refuses every read at once, "
-		    "where a failing drive would try for seconds.");
+		    "A password is typed when its own PC starts; an enclosure that encrypts has "
+		    "a program or keys of its own. Where the owner knows of neither, or the "
+		    "drive makes odd noises, it is broken, and belongs to a recovery laboratory.",
+		    "The drive looks locked or encrypted as a whole: it refuses every read at "
+		    "once, where a failing drive would try for seconds.");
 	else
-		findings_add(job->findings, WEIGHT_CAUTION, "drive-sealed", source_path(job->source),
-		    "If it comes out of a USB enclosure, read it through that enclosure: many encrypt "
-		    "all that is written, even without a password. Otherwise its owner knows the "
-		    "program that encrypted it.",
-		    "The drive looks encrypted as a whole, or wiped with chance: it can be read, and "
-		    "nothing on it can be recognised.");
+		findings_add(job->findings, WEIGHT_CAUTION, "drive-sealed",
+		    source_path(job->source),
+		    "If it comes out of a USB enclosure, read it through that enclosure: many "
+		    "encrypt all that is written, even without a password. Otherwise its owner "
+		    "knows the program that encrypted it.",
+		    "The drive looks encrypted as a whole, or wiped with random bytes: it can be "
+		    "read, and nothing on it can be recognised.");
 }
 
 static void say_nothing_found(struct table_job *job, bool readable, enum sealed sealed)

@@ -1,10 +1,10 @@
 /*
  * Does a drive on which nothing is recognised look encrypted or locked as a whole?
  *
- * Some enclosures encrypt all that is written through them: out of its enclosure, such a drive shows
- * nothing but what looks like chance from its first to its last sector. Others, and drives with a
- * password, answer every read at once with an error, where a failing drive tries hard for seconds.
- * Both are common practice, no source.
+ * Some enclosures encrypt all that is written through them: out of its enclosure, such a drive
+ * shows nothing but what looks like chance from its first to its last sector. Others, and drives
+ * with a password, answer every read at once with an error, where a failing drive tries hard for
+ * seconds. Both are common practice, no source.
  */
 #ifndef DISK_SEALED_H
 #define DISK_SEALED_H

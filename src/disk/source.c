@@ -40,10 +40,10 @@ struct source {
 	struct holes known;         /* all holes so far */
 	struct timespec busy_since; /* when the present call into the kernel began */
 	unsigned patience;          /* milliseconds */
-	struct timespec end;        /* the latest moment for a call into the kernel to be under way */
+	struct timespec end; /* the latest moment for a call into the kernel to be under way */
 	bool has_end;
-	size_t piece_size;          /* of the buffers */
-	unsigned holders;           /* the owner and the thread */
+	size_t piece_size; /* of the buffers */
+	unsigned holders;  /* the owner and the thread */
 	bool busy, lost, stop;
 	pthread_t thread;
 };
@@ -354,8 +354,7 @@ void source_forget_holes(struct source *source)
  */
 static void wait_for_news(struct source *source)
 {
-	struct timespec limit =
-	    source->busy ? end_of_patience(source) : later(now(), SOON_BUSY);
+	struct timespec limit = source->busy ? end_of_patience(source) : later(now(), SOON_BUSY);
 
 	if (pthread_cond_timedwait(&source->ready, &source->lock, &limit) == ETIMEDOUT &&
 	    source->busy && !is_before(now(), end_of_patience(source)))

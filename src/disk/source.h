@@ -70,8 +70,8 @@ void source_set_patience(struct source *source, unsigned milliseconds);
 
 /*
  * From now on the drive gets so many milliseconds for everything that it is asked: one that answers
- * each request in time, but all of them too slowly, is given up then, too. At first there is no such
- * end.
+ * each request in time, but all of them too slowly, is given up then, too. At first there is no
+ * such end.
  */
 void source_set_end(struct source *source, unsigned milliseconds);
 

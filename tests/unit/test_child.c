@@ -85,7 +85,8 @@ static void test_says(void **state)
 	check_no_child();
 }
 
-/* Standard input is empty, nothing else is open, and a signal that waits here does not wait there. */
+/* Standard input is empty, nothing else is open, and a signal that waits here does not wait there.
+ */
 static void test_inherits_nothing(void **state)
 {
 	struct buf out = {0};
@@ -143,7 +144,8 @@ static void test_floods(void **state)
 	struct child_end end;
 
 	(void)state;
-	end = shell("while :; do printf 'plots and sheds and beans and leeks\\n'; done", PATIENT, &out);
+	end = shell(
+	    "while :; do printf 'plots and sheds and beans and leeks\\n'; done", PATIENT, &out);
 	assert_int_equal(end.how, CHILD_FLOODED);
 	assert_int_equal(out.length, 65536);
 	buf_free(&out);

@@ -1,7 +1,8 @@
 /*
  * What drives say of themselves: smartctl's JSON and the verdict.
  *
- * The documents are our own, with the keys and types that smartctl 7 writes (its manual page, option
+ * The documents are our own, with the keys and types that smartctl 7 writes (its manual page,
+ * option
  * --json; output of the program itself). Bits of the security word: ATA Command Set 2, IDENTIFY
  * DEVICE, word 128; bits of the critical warning: NVM Express Base Specification, SMART / Health
  * Information log (both from memory). What counts as wearing or failing: the header's own rules.
@@ -41,8 +42,10 @@ static struct faults read_attribute(
 	char text[1500];
 
 	snprintf(text, sizeof(text),
-	    ATA PASSED ",\"ata_smart_attributes\":{\"revision\":10,\"table\":[{\"id\":%u,\"name\":\"%s\","
-	    "\"value\":100,\"worst\":100,\"thresh\":10,\"when_failed\":\"%s\",\"flags\":{\"value\":51,"
+	    ATA PASSED
+	    ",\"ata_smart_attributes\":{\"revision\":10,\"table\":[{\"id\":%u,\"name\":\"%s\","
+	    "\"value\":100,\"worst\":100,\"thresh\":10,\"when_failed\":\"%s\",\"flags\":{\"value\":"
+	    "51,"
 	    "\"prefailure\":%s},\"raw\":%s}]}}",
 	    id, name, failed, foretells ? "true" : "false", raw);
 	return read_text(text);
@@ -56,8 +59,8 @@ static void check_value(const struct faults *faults, enum figure figure, uint64_
 
 static void test_sound_ata(void **state)
 {
-	struct faults faults = read_attribute(
-	    5, "Reallocated_Sector_Ct", "", true, "{\"value\":0,\"string\":\"0\"}");
+	struct faults faults =
+	    read_attribute(5, "Reallocated_Sector_Ct", "", true, "{\"value\":0,\"string\":\"0\"}");
 
 	(void)state;
 	assert_int_equal(faults.verdict, FAULTS_NONE_REPORTED);
@@ -83,8 +86,8 @@ static void test_wearing_ata(void **state)
 	faults = read_attribute(197, "Current_Pending_Sector", "", false,
 	    "{\"value\":25769803777,\"string\":\"1 (0 6)\"}");
 	check_value(&faults, FIGURE_PENDING, 1);
-	assert_string_equal(faults.sentence,
-	    "Wearing: 1 sector that cannot be read (after 21,345 hours of use).");
+	assert_string_equal(
+	    faults.sentence, "Wearing: 1 sector that cannot be read (after 21,345 hours of use).");
 	faults = read_attribute(198, "Offline_Uncorrectable", "", false, "{\"value\":3}");
 	check_value(&faults, FIGURE_UNREADABLE, 3);
 	assert_int_equal(faults.verdict, FAULTS_WEARING);
@@ -95,7 +98,8 @@ static void test_wearing_ata(void **state)
 	faults = read_attribute(197, "Total_Erase_Count", "", false, "{\"value\":90000}");
 	assert_false(faults.known[FIGURE_PENDING]);
 	assert_int_equal(faults.verdict, FAULTS_NONE_REPORTED);
-	/* A temperature that was too high once is no sign of wear; a value that foretells failure is. */
+	/* A temperature that was too high once is no sign of wear; a value that foretells failure
+	 * is. */
 	faults = read_attribute(190, "Airflow_Temperature_Cel", "past", false, "{\"value\":45}");
 	assert_int_equal(faults.verdict, FAULTS_NONE_REPORTED);
 	faults = read_attribute(10, "Spin_Retry_Count", "past", true, "{\"value\":0}");
@@ -193,13 +197,14 @@ static struct faults read_nvme(unsigned warning, unsigned used, unsigned spare, 
 	char text[1000];
 
 	snprintf(text, sizeof(text),
-	    HEAD "\"device\":{\"type\":\"nvme\",\"protocol\":\"NVMe\"},\"smart_status\":{\"passed\":%s,"
-		 "\"nvme\":{\"value\":%u}},\"nvme_smart_health_information_log\":{"
-		 "\"critical_warning\":%u,\"temperature\":41,\"available_spare\":%u,"
-		 "\"available_spare_threshold\":10,\"percentage_used\":%u,"
-		 "\"data_units_read\":340282366920938463463374607431768211455,"
-		 "\"media_errors\":%s,\"num_err_log_entries\":55},\"temperature\":{\"current\":41},"
-		 "\"power_on_time\":{\"hours\":1}}",
+	    HEAD
+	    "\"device\":{\"type\":\"nvme\",\"protocol\":\"NVMe\"},\"smart_status\":{\"passed\":%s,"
+	    "\"nvme\":{\"value\":%u}},\"nvme_smart_health_information_log\":{"
+	    "\"critical_warning\":%u,\"temperature\":41,\"available_spare\":%u,"
+	    "\"available_spare_threshold\":10,\"percentage_used\":%u,"
+	    "\"data_units_read\":340282366920938463463374607431768211455,"
+	    "\"media_errors\":%s,\"num_err_log_entries\":55},\"temperature\":{\"current\":41},"
+	    "\"power_on_time\":{\"hours\":1}}",
 	    warning == 0 ? "true" : "false", warning, warning, spare, used, media);
 	return read_text(text);
 }
@@ -245,7 +250,8 @@ static void test_scsi(void **state)
 	assert_int_equal(faults.verdict, FAULTS_WEARING);
 	assert_string_equal(faults.sentence,
 	    "Wearing: 3 defects since it was made, 1 error that could not be corrected.");
-	faults = read_text(HEAD "\"smart_status\":{\"passed\":false,\"scsi\":{\"asc\":93,\"ascq\":16}}}");
+	faults = read_text(
+	    HEAD "\"smart_status\":{\"passed\":false,\"scsi\":{\"asc\":93,\"ascq\":16}}}");
 	assert_int_equal(faults.verdict, FAULTS_FAILING);
 }
 
@@ -269,8 +275,8 @@ static void test_unknown(void **state)
 		      "[0x1234:0x5678 (0x001)]\",\"severity\":\"error\"}],\"exit_status\":1}}",
 	    "USB adapter");
 	check_unknown(HEAD "\"smart_support\":{\"available\":false}}", "does not watch");
-	check_unknown(HEAD "\"smart_support\":{\"available\":true,\"enabled\":false}}",
-	    "switched off");
+	check_unknown(
+	    HEAD "\"smart_support\":{\"available\":true,\"enabled\":false}}", "switched off");
 	check_unknown("{\"smartctl\":{\"exit_status\":2}}", "cannot be asked");
 	/* How long it ran says nothing of faults. */
 	check_unknown(HEAD "\"power_on_time\":{\"hours\":5}}", "said nothing");
@@ -314,7 +320,8 @@ static void test_hostile(void **state)
 	check_value(&faults, FIGURE_SELF_TESTS, 1);
 }
 
-/* Bytes changed at random (always the same ones): any verdict, but no damage; for the sanitizers. */
+/* Bytes changed at random (always the same ones): any verdict, but no damage; for the sanitizers.
+ */
 static void test_mangled(void **state)
 {
 	static const char sound[] =
@@ -366,7 +373,8 @@ static void test_json(void **state)
 	for (size_t i = 0; i < json_array_size(figures); i++) {
 		json_t *figure = json_array_get(figures, i);
 
-		if (strcmp(json_string_value(json_object_get(figure, "name")), "replaced-sectors") == 0)
+		if (strcmp(json_string_value(json_object_get(figure, "name")),
+			"replaced-sectors") == 0)
 			found = json_integer_value(json_object_get(figure, "value")) == 12;
 	}
 	assert_true(found);
@@ -471,7 +479,8 @@ static void test_ask_usb(void **state)
 					      "*'--device sat /dev/x'*) " SAY_SOUND " ;;\n"
 					      "*) echo '{\"smartctl\":{\"exit_status\":1}}' ;;\n"
 					      "esac");
-	struct faults_question questions[] = {{.device = "/dev/x", .is_usb = true}, {.device = "/dev/x"}};
+	struct faults_question questions[] = {
+	    {.device = "/dev/x", .is_usb = true}, {.device = "/dev/x"}};
 
 	(void)state;
 	faults_ask(program.path, questions, 2);
