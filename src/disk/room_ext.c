@@ -43,7 +43,8 @@ void room_read_ext(const struct room_volume *volume, struct room *room)
 	uint32_t shift, features;
 	bool is_64bit;
 
-	if (!room_bytes(volume, SUPERBLOCK, super, sizeof(super)) || get_u16(super + 0x38) != 0xEF53)
+	if (!room_bytes(volume, SUPERBLOCK, super, sizeof(super)) ||
+	    get_u16(super + 0x38) != 0xEF53)
 		return;
 	room->label = read_label(volume, super);
 	shift = get_u32(super + 0x18);

@@ -1,8 +1,8 @@
 /*
  * Label and free room of FAT12, FAT16 and FAT32.
  *
- * Source: Microsoft "FAT: General Overview of On-Disk Format" 1.03: "Boot Sector and BPB", "FAT Data
- * Structure", "FAT32 FSInfo Sector Structure", "FAT Directory Structure".
+ * Source: Microsoft "FAT: General Overview of On-Disk Format" 1.03: "Boot Sector and BPB", "FAT
+ * Data Structure", "FAT32 FSInfo Sector Structure", "FAT Directory Structure".
  */
 #include "disk/room_inner.h"
 
@@ -19,12 +19,12 @@ enum { ATTRIBUTE_VOLUME_ID = 0x08, ATTRIBUTE_LONG_NAME = 0x0F, ATTRIBUTE_MASK = 
 struct fat {
 	const struct room_volume *volume;
 	uint8_t boot[512];
-	unsigned bits;              /* of an entry: 12, 16 or 32 */
-	uint32_t sector, cluster;   /* sizes, bytes */
-	uint32_t clusters;          /* numbered from 2 */
-	uint64_t table;             /* offset of the first FAT */
-	uint64_t table_size;        /* bytes */
-	uint64_t root, heap;        /* offsets; root: where it has a place of its own, FAT12 and FAT16 */
+	unsigned bits;            /* of an entry: 12, 16 or 32 */
+	uint32_t sector, cluster; /* sizes, bytes */
+	uint32_t clusters;        /* numbered from 2 */
+	uint64_t table;           /* offset of the first FAT */
+	uint64_t table_size;      /* bytes */
+	uint64_t root, heap; /* offsets; root: where it has a place of its own, FAT12 and FAT16 */
 	uint32_t root_entries;
 };
 
@@ -107,8 +107,7 @@ static bool search_root(const struct fat *fat, struct label_search *search)
 
 	if (fat->bits == 32)
 		return room_walk_chain(&chain, get_u32(fat->boot + 44), look_for_label, search);
-	return room_walk(
-	    fat->volume, fat->root, fat->root_entries, look_for_label, search, &ended);
+	return room_walk(fat->volume, fat->root, fat->root_entries, look_for_label, search, &ended);
 }
 
 /* The boot sector repeats the label; not everything that changes one changes both. */
@@ -151,7 +150,7 @@ static bool noted_free(const struct fat *fat, uint64_t *clusters)
 	       (get_u32(second) & 0x08000000) != 0;
 }
 
-/* Free entries among the `count` whose bytes are given. `count` is even, or everything ends here. */
+/* Free entries among the `count` whose bytes are given, from an even one on. */
 static uint32_t count_entries(const uint8_t *bytes, unsigned bits, uint32_t count)
 {
 	uint32_t unused = 0;
@@ -185,8 +184,8 @@ static bool count_free(const struct fat *fat, uint64_t *clusters)
 		size_t length = ((size_t)now * fat->bits + 7) / 8;
 
 		if (!room_may_count(fat->volume) ||
-		    !room_bytes(fat->volume, fat->table + (uint64_t)i * fat->bits / 8, bytes,
-			length))
+		    !room_bytes(
+			fat->volume, fat->table + (uint64_t)i * fat->bits / 8, bytes, length))
 			return false;
 		*clusters += count_entries(bytes, fat->bits, now);
 		if (i == 0)

@@ -30,7 +30,7 @@ bool room_bytes(const struct room_volume *volume, uint64_t at, void *out, size_t
 /* May more be read, only to count? Asked before every piece. */
 bool room_may_count(const struct room_volume *volume);
 
-/* What is in the buffer as text of the volume's arena, without spaces at its end. NULL: no memory. */
+/* The buffer's text in the volume's arena, without spaces at its end. NULL: no memory. */
 const char *room_label(const struct room_volume *volume, struct buf *text);
 
 /*
@@ -56,8 +56,7 @@ uint32_t room_chain_next(struct room_chain *chain, uint32_t cluster);
 typedef bool room_entry(void *context, const uint8_t *entry);
 
 /* Walks the folder in the chain from `first`. False when a part of it could not be read. */
-bool room_walk_chain(
-    struct room_chain *chain, uint32_t first, room_entry *each, void *context);
+bool room_walk_chain(struct room_chain *chain, uint32_t first, room_entry *each, void *context);
 
 /* Walks `count` entries at one place. */
 bool room_walk(const struct room_volume *volume, uint64_t at, uint32_t count, room_entry *each,

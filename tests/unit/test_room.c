@@ -19,8 +19,8 @@
 #define KIB 1024u
 #define MIB (1024u * 1024)
 
-static struct room look(const char *path, const char *script, struct arena *arena,
-    enum filesystem *filesystem)
+static struct room look(
+    const char *path, const char *script, struct arena *arena, enum filesystem *filesystem)
 {
 	struct error error;
 	struct device *device = device_open_test(path, script, &error);
@@ -188,8 +188,8 @@ static void test_fat_entries(void **state)
 	memcpy(entries[1], "AS.TXT     \x0F", 12);    /* a piece of a long name */
 	memcpy(entries[2], "\x05LOT\x84 \x1B 7  \x08", 12);
 	image_write(&image, root, entries, sizeof(entries));
-	assert_string_equal(fat_label(&image, &arena),
-	    "\xEF\xBF\xBDLOT\xEF\xBF\xBD \xEF\xBF\xBD 7");
+	assert_string_equal(
+	    fat_label(&image, &arena), "\xEF\xBF\xBDLOT\xEF\xBF\xBD \xEF\xBF\xBD 7");
 	entries[1][0] = 0; /* the end: nothing counts behind it */
 	image_write(&image, root, entries, sizeof(entries));
 	assert_string_equal(fat_label(&image, &arena), "");
@@ -288,7 +288,8 @@ static void test_wrong_bytes(void **state)
 				wrong = k == 0 ? 0xFF : k == 1 ? 0 : old ^ 0x40;
 				image_write(&image, at, &wrong, 1);
 				room = look(image.path, "", &arena, &filesystem);
-				assert_true(room.free == ROOM_UNKNOWN || room.free <= kinds[i].size);
+				assert_true(
+				    room.free == ROOM_UNKNOWN || room.free <= kinds[i].size);
 			}
 			image_write(&image, at, &old, 1);
 		}
