@@ -19,6 +19,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 struct extract_command {
 	struct common_options common;
@@ -207,10 +208,18 @@ static enum status dry_run(const struct extract_command *command, const struct p
 static void say_incomplete(const struct extraction *extraction, struct error *error)
 {
 	size_t used = strlen(error->text);
+	char *journal;
+	bool is_gone;
 
-	if (extraction->job.folder != NULL)
+	if (extraction->job.folder == NULL)
+		return;
+	journal = job_path(&extraction->job, JOB_JOURNAL);
+	is_gone = journal != NULL && access(journal, F_OK) != 0 && errno == ENOENT;
+	free(journal);
+	if (!is_gone)
 		snprintf(error->text + used, sizeof(error->text) - used,
-		    "; the job '%s' is incomplete, and the file 'journal' in it says so",
+		    "; nothing was changed on the old drives; the job '%s' is incomplete, and the "
+		    "file 'journal' in it says so",
 		    extraction->job.folder);
 }
 

@@ -13,7 +13,10 @@
 
 struct destination {
 	uint64_t free;       /* bytes; UINT64_MAX: not told */
+	uint64_t files;      /* how many more it takes; UINT64_MAX: not told */
 	uint64_t file_limit; /* largest possible file, bytes; 0: no limit worth a thought */
+	uint64_t cluster;    /* every file takes a multiple of this, bytes */
+	bool stores_zeros;   /* ranges that are left out take room there all the same */
 	bool in_memory;      /* gone when the computer is switched off */
 };
 
@@ -27,8 +30,14 @@ bool destination_check(struct destination *destination, const char *folder, stru
 /* Does the folder lie on none of the surveyed drives? False with *error (STATUS_DESTINATION). */
 bool destination_is_apart(const char *folder, const struct survey *survey, struct error *error);
 
-/* Is there room for `need` bytes? False with *error (STATUS_DESTINATION). */
-bool destination_has_room(const struct destination *destination, uint64_t need,
+/* What a job needs at most. */
+struct need {
+	uint64_t bytes;
+	uint64_t files; /* and folders */
+};
+
+/* Is there room for it? False with *error (STATUS_DESTINATION), which says what to do. */
+bool destination_has_room(const struct destination *destination, const struct need *need,
     struct error *error);
 
 #endif

@@ -10,17 +10,43 @@
 #include <string.h>
 #include <unistd.h>
 
+/* What a drive gives that is pulled out, or breaks: the kernel's drivers, and FUSE's end. */
+static bool is_gone(int number)
+{
+	static const int numbers[] = {EIO, ENODEV, ENXIO, ENOMEDIUM, ENOTCONN, ESHUTDOWN,
+	    ECONNABORTED, ESTALE, EUCLEAN};
+
+	for (size_t i = 0; i < sizeof(numbers) / sizeof(numbers[0]); i++)
+		if (number == numbers[i])
+			return true;
+	return false;
+}
+
 bool durable_failed(struct error *error, int number, const char *path)
 {
+	const char *slash = strrchr(path, '/');
+
+	/* The sentence has more to say than fits behind a long path. */
+	if (slash != NULL && slash[1] != '\0')
+		path = slash + 1;
 	if (number == ENOSPC || number == EDQUOT)
 		return error_set(error, STATUS_DESTINATION,
-		    "the destination is full: '%s' could not be written to its end", path);
+		    "the destination is full: '%s' could not be written to its end; choose a "
+		    "larger drive, or take less (--person, --leave)",
+		    path);
 	if (number == EROFS)
 		return error_set(error, STATUS_DESTINATION,
-		    "the destination can only be read: '%s' could not be written", path);
+		    "the destination can only be read any more: '%s' could not be written; its "
+		    "file system has met a fault, so check that drive or choose another",
+		    path);
 	if (number == EFBIG)
 		return error_set(error, STATUS_DESTINATION,
 		    "'%s' became larger than a file at the destination may be", path);
+	if (is_gone(number))
+		return error_set(error, STATUS_DESTINATION,
+		    "the destination takes nothing any more (%s): '%s' could not be written; it "
+		    "was pulled out or is faulty, so plug it in again or choose another drive",
+		    strerror(number), path);
 	return error_set_errno(error, STATUS_DESTINATION, number,
 	    "'%s' at the destination could not be written", path);
 }

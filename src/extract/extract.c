@@ -4,8 +4,10 @@
 #include "base/json.h"
 #include "base/text.h"
 #include "extract/account.h"
+#include "extract/clock.h"
 #include "extract/destination.h"
 #include "extract/losses.h"
+#include "extract/need.h"
 #include "extract/proof.h"
 #include "extract/record.h"
 #include "extract/take.h"
@@ -72,28 +74,51 @@ static bool write_papers(struct extraction *extraction, const struct plan *plan,
 	    proof_write(job, &extraction->outcomes, &extraction->parts, tags, N_TAGS, error);
 }
 
+/* FAT: what its limit means for this job, and what would be better. */
+static void tell_file_limit(const struct plan *plan, const struct extract_options *options,
+    uint64_t limit, struct findings *findings)
+{
+	static const char advice[] =
+	    "A drive formatted as exFAT or NTFS has no such limit. Formatting erases everything on "
+	    "a drive, so do it only with one that holds nothing you need, and never with an old "
+	    "drive.";
+	uint64_t count = need_pieces(plan, limit);
+
+	if (count == 0)
+		findings_add(findings, WEIGHT_NOTE, "destination-file-limit", options->to, advice,
+		    "The destination's file system (FAT32) cannot hold files of 4 GiB or more. No "
+		    "file of this job is that large; archives end before that and go on in the "
+		    "next one.");
+	else
+		findings_add(findings, WEIGHT_NOTE, "destination-file-limit", options->to, advice,
+		    "The destination's file system (FAT32) cannot hold files of 4 GiB or more. "
+		    "%s %s cut into pieces, which have to be joined again before the file can be "
+		    "opened; archives end before the limit and go on in the next one.",
+		    text_count(count).text, count == 1 ? "file is" : "files are");
+}
+
 static bool check_destination(const struct plan *plan, const struct extract_options *options,
     uint64_t *limit, struct findings *findings, struct error *error)
 {
 	struct destination destination;
+	struct need need;
 
 	if (!destination_check(&destination, options->to, error) ||
-	    !destination_is_apart(options->to, plan->survey, error) ||
-	    !destination_has_room(&destination, take_need(plan, options->format), error))
+	    !destination_is_apart(options->to, plan->survey, error))
 		return false;
+	*limit = options->part_limit;
+	if (destination.file_limit != 0 && (*limit == 0 || *limit > destination.file_limit)) {
+		*limit = destination.file_limit;
+		tell_file_limit(plan, options, *limit, findings);
+	}
+	if (!need_of(plan, options->format, *limit, &destination, &need))
+		return error_no_memory(error);
 	if (destination.in_memory)
 		findings_add(findings, WEIGHT_CAUTION, "destination-in-memory", options->to,
 		    "Copy the job to a drive before that.",
 		    "The destination lies in this computer's memory: the job is gone when it is "
 		    "switched off.");
-	*limit = options->part_limit;
-	if (destination.file_limit != 0 && (*limit == 0 || *limit > destination.file_limit)) {
-		*limit = destination.file_limit;
-		findings_add(findings, WEIGHT_NOTE, "destination-file-limit", options->to, "",
-		    "The destination's file system (FAT32) cannot hold files of 4 GiB or more: "
-		    "parts end before that, and larger files are cut into pieces.");
-	}
-	return true;
+	return destination_has_room(&destination, &need, error);
 }
 
 static bool take(struct extraction *extraction, const struct plan *plan,
@@ -122,6 +147,9 @@ bool extract_run(struct extraction *extraction, const struct plan *plan,
 		return error_no_memory(error);
 	if (!job_create(&extraction->job, options->to, options->name, plan->survey, error))
 		return false;
+	/* A fixed clock is nobody's. */
+	if (!extraction->job.fixed_clock)
+		clock_check(extraction->job.started, plan->survey, findings);
 	parts_start(&extraction->parts, &extraction->job, plan, options->format, limit);
 	extraction->complete = take(extraction, plan, options, error) &&
 	    write_papers(extraction, plan, findings, error) &&

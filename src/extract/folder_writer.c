@@ -2,7 +2,8 @@
  * The format "folder": plain files and folders with their times, under one folder of the job.
  *
  * The folder is built under a temporary name and gets its good name when everything in it is
- * synced. Paths are walked one name at a time from an open folder: they may be longer than the
+ * synced. A file in it gets its own name when its last byte is written, so that half of one never
+ * has it. Paths are walked one name at a time from an open folder: they may be longer than the
  * system's limit for a path, and a link that somebody puts there meanwhile is never followed.
  */
 #include "base/filetime.h"
@@ -17,6 +18,9 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
+
+/* The file in work, in the root: all members lie below "data", so none has this name. */
+#define IN_WORK "file" UNFINISHED
 
 /* Times of folders are set at the very end: every file written into one would change them. */
 struct folder_times {
@@ -33,7 +37,7 @@ struct folder_writer {
 	int fd;            /* the file in work, -1: none */
 	uint64_t position; /* in it */
 	struct member member;
-	char *name;        /* of the file in work, for messages */
+	char *name;        /* path of the file in work */
 	struct folder_times *folders;
 	size_t n_folders, folders_capacity;
 };
@@ -149,39 +153,66 @@ static bool begin_folder(struct folder_writer *folder, const struct member *memb
 }
 
 /*
+ * Gives the file in work its own name in the open parent folder, where nothing has it yet. 0 or
+ * errno.
+ */
+static int settle_file(struct folder_writer *folder, const char *name)
+{
+	struct stat info;
+
+	if (fstatat(folder->parent_fd, name, &info, AT_SYMLINK_NOFOLLOW) == 0)
+		return EEXIST;
+	if (errno != ENOENT)
+		return errno;
+	return renameat(folder->root, IN_WORK, folder->parent_fd, name) == 0 ? 0 : errno;
+}
+
+static int create_file(struct folder_writer *folder)
+{
+	return openat(folder->root, IN_WORK,
+	    O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0600);
+}
+
+/* 0 or errno. */
+static int copy_file(
+    struct folder_writer *folder, int from, const char *from_name, const char *name)
+{
+	int in = openat(from, from_name, O_RDONLY | O_NOFOLLOW | O_CLOEXEC);
+	int out = in < 0 ? -1 : create_file(folder);
+	int failure = out < 0 ? errno : 0;
+	ssize_t moved = 1;
+
+	while (failure == 0 && moved > 0) {
+		moved = copy_file_range(in, NULL, out, NULL, 1 << 20, 0);
+		if (moved < 0)
+			failure = errno;
+	}
+	if (in >= 0)
+		close(in);
+	if (out >= 0 && close(out) != 0 && failure == 0)
+		failure = errno;
+	return failure != 0 ? failure : settle_file(folder, name);
+}
+
+/*
  * A second name of a file that is already there; a copy where the destination knows no such thing.
  */
 static bool begin_same(struct folder_writer *folder, const char *name, const char *path,
     const char *same_as, struct error *error)
 {
 	const char *slash = strrchr(same_as, '/');
+	const char *from_name = slash == NULL ? same_as : slash + 1;
 	int from = walk(folder->root, same_as, slash == NULL ? 0 : (size_t)(slash - same_as));
-	int result;
+	int failure;
 
 	if (from < 0)
 		return durable_failed(error, errno, same_as);
-	result = linkat(from, slash == NULL ? same_as : slash + 1, folder->parent_fd, name, 0);
-	if (result != 0 && (errno == EPERM || errno == ENOSYS || errno == ENOTSUP ||
-			       errno == EMLINK)) {
-		int in = openat(from, slash == NULL ? same_as : slash + 1,
-		    O_RDONLY | O_NOFOLLOW | O_CLOEXEC);
-		int out = openat(folder->parent_fd, name,
-		    O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0600);
-		ssize_t moved = in < 0 || out < 0 ? -1 : 1;
-
-		while (moved > 0)
-			moved = copy_file_range(in, NULL, out, NULL, 1 << 20, 0);
-		result = moved < 0 ? -1 : 0;
-		if (in >= 0)
-			close(in);
-		if (out >= 0)
-			close(out);
-	}
-	if (result != 0)
-		durable_failed(error, errno, path);
+	failure = linkat(from, from_name, folder->parent_fd, name, 0) == 0 ? 0 : errno;
+	if (failure == EPERM || failure == ENOSYS || failure == ENOTSUP || failure == EMLINK)
+		failure = copy_file(folder, from, from_name, name);
 	if (from != folder->root)
 		close(from);
-	return result == 0;
+	return failure == 0 || durable_failed(error, failure, path);
 }
 
 static bool folder_begin(struct writer *writer, const struct member *member, struct error *error)
@@ -202,8 +233,7 @@ static bool folder_begin(struct writer *writer, const struct member *member, str
 	folder->name = strdup(member->path);
 	if (folder->name == NULL)
 		return error_no_memory(error);
-	folder->fd = openat(folder->parent_fd, name,
-	    O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0600);
+	folder->fd = create_file(folder);
 	return folder->fd >= 0 || durable_failed(error, errno, member->path);
 }
 
@@ -237,7 +267,9 @@ static bool folder_end(struct writer *writer, struct error *error)
 {
 	struct folder_writer *folder = (struct folder_writer *)writer;
 	struct timespec times[2];
+	const char *name;
 	bool good = true;
+	int failure;
 
 	if (folder->fd < 0)
 		return true;
@@ -251,7 +283,14 @@ static bool folder_end(struct writer *writer, struct error *error)
 	if (close(folder->fd) != 0 && good)
 		good = durable_failed(error, errno, folder->name);
 	folder->fd = -1;
-	return good;
+	if (!good)
+		return false;
+	/* The parent is open since the file was begun. */
+	name = enter_parent(folder, folder->name, error);
+	if (name == NULL)
+		return false;
+	failure = settle_file(folder, name);
+	return failure == 0 || durable_failed(error, failure, folder->name);
 }
 
 static uint64_t folder_size(const struct writer *writer)
@@ -298,7 +337,9 @@ static bool folder_finish(struct writer *writer, struct digest *digest, struct e
 
 	(void)digest;
 	set_folder_times(folder);
-	if (syncfs(folder->root) != 0)
+	/* syncfs() does nothing on a file system in user space, where fsync() means all of it. */
+	if (syncfs(folder->root) != 0 ||
+	    (fsync(folder->root) != 0 && errno != EINVAL && errno != ENOTSUP && errno != ENOSYS))
 		good = durable_failed(error, errno, folder->path);
 	if (good && rename(folder->temporary, folder->path) != 0)
 		good = durable_failed(error, errno, folder->path);
@@ -308,10 +349,16 @@ static bool folder_finish(struct writer *writer, struct digest *digest, struct e
 	return good;
 }
 
-/* What arrived stays, under the name that says that it is not complete. */
+/*
+ * What arrived stays, under the name that says that it is not complete. Half a file is removed, and
+ * where that cannot be done any more it has no name that could be taken for a whole one's.
+ */
 static void folder_abandon(struct writer *writer)
 {
-	free_folder((struct folder_writer *)writer);
+	struct folder_writer *folder = (struct folder_writer *)writer;
+
+	unlinkat(folder->root, IN_WORK, 0);
+	free_folder(folder);
 }
 
 static const struct writer_ops folder_ops = {folder_begin, folder_data, folder_zeros, folder_end,

@@ -199,6 +199,11 @@ bool job_create(struct job *job, const char *to, const char *name, const struct 
 	/* Whatever the umask was; some file systems have no modes. */
 	(void)chmod(job->folder, 0700);
 	if (!durable_sync_folder(job->folder, error) || !write_journal(job, error)) {
+		char *journal = job_path(job, JOB_JOURNAL);
+
+		if (journal != NULL)
+			unlink(journal);
+		free(journal);
 		rmdir(job->folder);
 		job_free(job);
 		return false;
@@ -220,8 +225,20 @@ bool job_complete(const struct job *job, struct error *error)
 
 	if (path == NULL)
 		return error_no_memory(error);
-	good = unlink(path) == 0 ? durable_sync_folder(path, error) :
-				   durable_failed(error, errno, path);
+	if (unlink(path) != 0) {
+		good = durable_failed(error, errno, path);
+	} else {
+		good = durable_sync_folder(path, error);
+		/*
+		 * Whether it stays away is not known then: better a job that says too little of
+		 * itself.
+		 */
+		if (!good && !write_journal(job, NULL))
+			error_set(error, STATUS_DESTINATION,
+			    "everything is written, but the destination failed at the very last "
+			    "step; plug it in again and prove the job '%s' with coldlift verify",
+			    job->folder);
+	}
 	free(path);
 	return good;
 }

@@ -54,7 +54,10 @@ void job_free(struct job *job);
 /* "FOLDER/NAME", to be freed; NULL: no memory. */
 char *job_path(const struct job *job, const char *name);
 
-/* Takes the journal away: the job is complete. */
+/*
+ * Takes the journal away: the job is complete. When that fails the journal is there still or again,
+ * unless the destination takes nothing any more; *error says so.
+ */
 bool job_complete(const struct job *job, struct error *error);
 
 #endif

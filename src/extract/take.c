@@ -37,31 +37,6 @@ uint64_t take_bytes(const struct plan *plan)
 	return total;
 }
 
-uint64_t take_need(const struct plan *plan, enum format format)
-{
-	uint64_t total = 1 << 20;
-
-	for (size_t i = 0; i < plan->n_items; i++) {
-		const struct item *item = &plan->items[i];
-		const struct stream *stream = item_stream(plan, item);
-
-		total += 256; /* its line in the record, compressed guesswork: names and numbers */
-		if (item->state != STATE_TAKEN && item->state != STATE_SAME &&
-		    item->state != STATE_INCOMPLETE)
-			continue;
-		total += format == FORMAT_ZIP ? 512 : format == FORMAT_TAR ? 2048 : 4096;
-		if (stream == NULL)
-			continue;
-		/* Sparse ranges take no room in any format; compressed bytes are stored in full. */
-		if ((stream->flags & STREAM_SPARSE) != 0 &&
-		    (stream->flags & STREAM_COMPRESSED) == 0 && stream->allocated < stream->size)
-			total += stream->allocated + stream->size / 1000;
-		else
-			total += stream->size;
-	}
-	return total;
-}
-
 static bool fits_format(struct take *take, uint32_t index)
 {
 	struct buf path = {0};

@@ -26,10 +26,8 @@ struct take {
  */
 #define TAKE_HELD ((size_t)8 << 20)
 
-/* Bytes that will be read, for progress and room: see also take_need(). */
+/* Bytes that will be read, for the progress. */
 uint64_t take_bytes(const struct plan *plan);
-/* Bytes that the job needs at the destination at most. */
-uint64_t take_need(const struct plan *plan, enum format format);
 
 /*
  * Takes everything, and completes the parts. False with *error when the destination failed,
