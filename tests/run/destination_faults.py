@@ -59,26 +59,33 @@ def command(source, to, format):
             "--part-size", "1M", source]
 
 
-def calls_of(source, to, format):
-    """For each call that changes the destination: how many of its kind the first thread made before."""
-    trace = to.parent / "trace"
-    done = subprocess.run(["strace", "-f", "-y", "-s", "0", "-o", trace, "-e", "trace=" + CALLS,
-                           *command(source, to, format)], capture_output=True, text=True)
+def paths_of(source, to, format):
+    """-P and every path of a job while it is made: strace leaves all other calls alone."""
+    done = subprocess.run(command(source, to, format), capture_output=True, text=True, check=False)
     h.check(done.returncode == 0, format, "without a fault", done.returncode, done.stderr)
-    lines = trace.read_text(errors="replace").splitlines()
-    first, seen, found = lines[0].split()[0], {}, []
-    for line in lines:
-        match = re.match(r"(\d+) +(\w+)\((.*)", line)
-        if match is None or match.group(1) != first:
+    job, paths = to / "job", []
+    for path in (job, job / "journal", *job.rglob("*")):
+        name = str(path).replace("/job/job-files", "/job/job-files.unfinished")
+        paths += [name, name + ".unfinished"] if "job-files" not in name else [name, str(path)]
+    paths.append(str(job / "job-files.unfinished/file.unfinished"))
+    return [word for path in paths for word in ("-P", path)]
+
+
+def calls_of(source, to, format, paths):
+    """For each call that changes the destination: which of its kind there it is."""
+    trace = to.parent / "trace"
+    shutil.rmtree(to / "job")
+    subprocess.run(["strace", "-f", "-y", "-o", trace, "-e", "trace=" + CALLS, *paths,
+                    *command(source, to, format)], capture_output=True, check=False)
+    seen, found = {}, []
+    for line in trace.read_text(errors="replace").splitlines():
+        match = re.match(r"\d+ +(\w+)\((.*)", line)
+        if match is None:
             continue
-        name, rest = match.group(2, 3)
+        name, rest = match.groups()
         seen[name] = seen.get(name, 0) + 1
-        # Paths are not shown (-s 0), so a call by path counts when it can only be at the destination.
-        by_path = name in ("mkdir", "rename", "renameat", "unlink", "mkdirat", "syncfs")
-        created = name == "openat" and ("O_CREAT" in rest or f"<{to}" in rest)
-        written = name not in ("openat", "close") and f"<{to}" in rest
-        closed = name == "close" and ".unfinished>" in rest
-        if by_path or created or written or closed:
+        # Closing a folder, or what was only read, says nothing.
+        if name != "close" or (".unfinished>" in rest and "-files.unfinished>" not in rest):
             found.append((name, seen[name]))
     return found
 
@@ -127,19 +134,18 @@ def check_parts(job, wanted, label):
                             "half a file is called", file.name)
 
 
-def check_run(source, to, format, wanted, name, number, fault):
+def check_run(source, to, format, paths, wanted, name, number, fault):
     label = f"{format}: {name} number {number} gives {fault}:"
     when = str(number) + ("+" if fault.endswith("+") else "")
     error = fault.rstrip("+")
     shutil.rmtree(to / "job", ignore_errors=True)
     done = subprocess.run(
         ["strace", "-f", "--seccomp-bpf", "-o", "/dev/null", "-e", "trace=" + name,
-         "-e", f"inject={name}:error={error}:when={when}", *command(source, to, format)],
+         "-e", f"inject={name}:error={error}:when={when}", *paths,
+         *command(source, to, format)],
         capture_output=True, text=True, errors="replace")
     h.check(done.returncode == 4, label, "exit status", done.returncode, done.stderr)
     said = " ".join(done.stderr.split())
-    if name == "write" and fault.endswith("+"):
-        said = "coldlift: (standard error takes nothing either)."
     h.check(said.startswith("coldlift: ") and said.endswith("."), label, said)
     job = to / "job"
     if not job.exists():
@@ -171,11 +177,12 @@ def run():
         runs, begun = 0, time.monotonic()
         for format, most in (("zip", 14), ("tar", 5), ("folder", 9)):
             shutil.rmtree(to / "job", ignore_errors=True)
-            calls = calls_of(source, to, format)
+            paths = paths_of(source, to, format)
+            calls = calls_of(source, to, format, paths)
             h.check(len(calls) > 40, format, "too few calls seen:", calls)
             for name, number in choose(calls, most):
                 for fault in FAULTS[name]:
-                    check_run(source, to, format, wanted, name, number, fault)
+                    check_run(source, to, format, paths, wanted, name, number, fault)
                     runs += 1
         h.check(hashlib.sha256(source.read_bytes()).digest() == before, "the source has changed")
         print(f"{runs} faults in {time.monotonic() - begun:.0f} s")
