@@ -39,13 +39,16 @@ FIRMWARE = {
     "uefi32": ("q35,smm=on", "OVMF32_CODE_4M.secboot.fd", "OVMF32_VARS_4M.fd"),
 }
 
+# How a drive can hang on the PC: SATA, old IDE, NVMe, USB in its two ways, SD card, virtio, and two SAS controllers.
+BUSES = ("ahci", "ide", "nvme", "usb", "uas", "sd", "virtio", "sas", "raid")
+
 
 @dataclasses.dataclass
 class Drive:
     """A drive of the PC. It is attached writable: that nothing writes is what is tested."""
 
     path: pathlib.Path
-    bus: str  # ahci, ide, nvme, usb, virtio, sd
+    bus: str  # one of BUSES
     serial: str = "FERNHILL"
     blkdebug: pathlib.Path | None = None  # a blkdebug configuration: read errors
     bytes_per_second: int | None = None  # a drive that hardly answers
@@ -119,8 +122,12 @@ class Machine:
             else:
                 bus = f"ide.{number + 1}"
             arguments += ["-device", f"ide-hd,drive={name},bus={bus},serial={serial}"]
-        elif drive.bus == "ide":  # only the machine type "pc" has it
-            arguments += ["-device", f"ide-hd,drive={name},bus=ide.1,serial={serial}"]
+        elif drive.bus == "ide":
+            bus = "ide.1"
+            if self.firmware != "bios":  # only the machine type "pc" has it by itself
+                arguments += ["-device", "piix3-ide,id=old-ide"]
+                bus = "old-ide.1"
+            arguments += ["-device", f"ide-hd,drive={name},bus={bus},serial={serial}"]
         elif drive.bus == "nvme":
             arguments += ["-device", f"nvme,drive={name},serial={serial}"]
         elif drive.bus == "usb":
@@ -129,6 +136,10 @@ class Machine:
             arguments += ["-device", f"virtio-blk-pci,drive={name},serial={serial}"]
         elif drive.bus == "sd":
             arguments += ["-device", "sdhci-pci", "-device", f"sd-card,drive={name}"]
+        elif drive.bus in ("uas", "sas", "raid"):
+            controller = {"uas": "usb-uas,bus=xhci.0", "sas": "mptsas1068", "raid": "megasas"}[drive.bus]
+            arguments += ["-device", f"{controller},id={drive.bus}{number}",
+                          "-device", f"scsi-hd,drive={name},bus={drive.bus}{number}.0,serial={serial},wwn=0x5000c50015ea71ac"]
         else:
             raise ValueError(drive.bus)
         return arguments

@@ -27,7 +27,7 @@ def sha256(path):
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def make_drive(path, label, mib=30, kind="ntfs"):
+def make_drive(path, label, mib=30, kind="ntfs"):  # of an SD card: mib + 2 is a power of two
     """A drive with one volume, made and (NTFS) filled by the file systems' own tools."""
     volume = pathlib.Path(f"{path}.volume")
     with open(volume, "wb") as file:
@@ -75,31 +75,41 @@ def all_read_only(pc):
     return [mark[0] for mark in marks]
 
 
+def look_around(pc):
+    """In the shell, after a start: what must hold on every PC. Returns the kernel's messages."""
+    names = all_read_only(pc)
+    check(len(names) >= 2 * len(pc.drives), "drives are missing:", names)
+    check(pc.command("grep -c . /proc/swaps") == "1\n", "swap is in use")
+    mounts = pc.command("cat /proc/mounts")
+    check("/dev/" not in [line.split()[0][:5] for line in mounts.splitlines()], "mounted:", mounts)
+    check(" rootfs rw" not in mounts or "tmpfs" not in mounts.split("\n")[0], mounts)
+    memory = pc.command("free -k | sed -n 2p").split()
+    print(f"memory: {int(memory[1]) // 1024} MiB of {pc.memory} usable, {int(memory[6]) // 1024} MiB available")
+    check(int(memory[6]) > 300 * 1024, "little memory is left:", memory)
+    return pc.command("dmesg")
+
+
+def start_with(pc, labels):
+    """Starts the PC; the volumes with these labels must be on the start screen."""
+    pc.start()
+    print(f"{pc.firmware} from {pc.boot}: {pc.seconds:.0f} s from power-on to the start screen")
+    for label in labels:
+        check(re.search(rf"NTFS.*{label}", pc.screen), f"{label}: not on the start screen", pc.screen)
+    check(pc.boot == "disc" or "This stick is sd" in pc.screen, "the stick is not known", pc.screen)
+
+
 def boot_test(firmware, buses, boot="usb"):
     """Starts a PC, looks at the start screen and at what the kernel says, and proves that nothing was written.
 
     Returns the kernel's messages."""
     with work_folder() as name:
         folder = pathlib.Path(name)
-        drives = [Drive(make_drive(folder / f"{bus}.img", f"FH-{bus.upper()}"), bus) for bus in buses]
+        drives = [Drive(make_drive(folder / f"{bus}.img", f"FH-{bus.upper()}", 6), bus) for bus in buses]
         before = {drive.path: sha256(drive.path) for drive in drives}
         with Machine(folder, firmware=firmware, drives=drives, boot=boot) as pc:
-            pc.start()
-            print(f"{firmware} from {boot}: {pc.seconds:.0f} s from power-on to the start screen")
-            for bus in buses:
-                check(re.search(rf"NTFS.*FH-{bus.upper()}", pc.screen), f"{bus}: not on the start screen", pc.screen)
-            check(boot == "disc" or "This stick is sd" in pc.screen, "the stick is not known", pc.screen)
+            start_with(pc, [f"FH-{bus.upper()}" for bus in buses])
             pc.shell()
-            names = all_read_only(pc)
-            check(len(names) >= 2 * len(buses), "drives are missing:", names)
-            check(pc.command("grep -c . /proc/swaps") == "1\n", "swap is in use")
-            mounts = pc.command("cat /proc/mounts")
-            check("/dev/" not in [line.split()[0][:5] for line in mounts.splitlines()], "mounted:", mounts)
-            check(" rootfs rw" not in mounts or "tmpfs" not in mounts.split("\n")[0], mounts)
-            log = pc.command("dmesg")
-            memory = pc.command("free -k | sed -n 2p").split()
-            print(f"memory: {int(memory[1]) // 1024} MiB of 512 usable, {int(memory[6]) // 1024} MiB available")
-            check(int(memory[6]) > 300 * 1024, "little memory is left:", memory)
+            log = look_around(pc)
             pc.send("exit\n")
             pc.menu()
             pc.send("p\n")

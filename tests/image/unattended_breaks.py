@@ -9,36 +9,21 @@ import re
 import time
 
 from _sources import MIB, Drive, Machine, check, copy_volume, finish, make_drive, sha256, tool, work_folder
+from _volumes import put_in
 
 JOB = "name = fernhill\nwhen-done = wait\n"
 
 
-def change(drive, how):
-    """Changes the first volume of a drive in a file of its own."""
-    volume = drive.with_suffix(".volume")
-    copy_volume(drive, volume)
-    how(volume)
-    with open(drive, "r+b") as file:
-        file.seek(MIB)
-        file.write(volume.read_bytes())
-    volume.unlink()
-
-
 def make_source(folder):
     """Enough that cannot be compressed to keep a job busy for a while."""
-    harvest = folder / "harvest.bin"
-    harvest.write_bytes(os.urandom(28 * MIB))
-    path = make_drive(folder / "source.img", "FH-OLD", 48)
-    change(path, lambda volume: tool("ntfscp", "-f", volume, harvest, "/harvest.bin"))
-    harvest.unlink()
+    path = make_drive(folder / "source.img", "FH-OLD", 64)
+    put_in(path, "ntfs", "harvest.bin", os.urandom(48 * MIB))
     return path
 
 
 def make_target(folder):
-    file = folder / "job.txt"
-    file.write_text(JOB)
     path = make_drive(folder / "target.img", "COLDLIFT", 220, "fat")
-    change(path, lambda volume: tool("mcopy", "-i", volume, file, "::/coldlift-job.txt"))
+    put_in(path, "fat", "coldlift-job.txt", JOB.encode())
     return path
 
 

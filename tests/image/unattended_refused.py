@@ -9,8 +9,9 @@ read in places keeps a job from beginning, and a log on the volume says so."""
 import pathlib
 import time
 
-from _sources import MIB, Drive, Machine, check, copy_volume, finish, make_drive, sha256, tool, work_folder
+from _sources import Drive, Machine, check, copy_volume, finish, make_drive, sha256, tool, work_folder
 from _unclean import unclean_exfat, unclean_ext4, unclean_fat, unclean_ntfs  # _sources says where it is
+from _volumes import put_in, volume_of
 
 # QEMU's blkdebug: every read of sector 2048 (the volume's boot sector) gives EIO.
 SOME = '[inject-error]\nevent = "read_aio"\nerrno = "5"\nsector = "2048"\n'
@@ -19,41 +20,13 @@ SPOIL = {"ext4": unclean_ext4, "ntfs": unclean_ntfs, "fat": unclean_fat, "exfat"
 SIZES = {"ext4": 24, "ntfs": 24, "fat": 40, "exfat": 24}
 
 
-def put_exfat(volume, text):
-    """No tool of exfatprogs writes a file: exfat-fuse does."""
-    folder = volume.with_suffix(".mounted")
-    folder.mkdir()
-    loop = tool("losetup", "--find", "--show", volume).strip()
-    tool("blockdev", "--setrw", loop)
-    tool("mount.exfat-fuse", loop, folder)
-    (folder / "coldlift-job.txt").write_text(text)
-    tool("umount", folder)
-    tool("losetup", "--detach", loop)
-    folder.rmdir()
-
-
-def make_target(path, kind, text, spoil=None):
+def make_target(path, kind, spoil=None):
     """A drive with a volume labelled COLDLIFT and a job file."""
     make_drive(path, "COLDLIFT", SIZES[kind], kind)
-    volume = path.with_suffix(".volume")
-    file = path.with_suffix(".txt")
-    copy_volume(path, volume)
-    file.write_text(text)
-    if kind == "ntfs":
-        tool("ntfscp", "-f", volume, file, "/coldlift-job.txt")
-    elif kind == "fat":
-        tool("mcopy", "-i", volume, file, "::/coldlift-job.txt")
-    elif kind == "ext4":
-        tool("debugfs", "-w", "-R", f"write {file} coldlift-job.txt", volume)
-    else:
-        put_exfat(volume, text)
+    put_in(path, kind, "coldlift-job.txt", JOB.encode())
     if spoil:
-        spoil(volume)
-    with open(path, "r+b") as drive:
-        drive.seek(MIB)
-        drive.write(volume.read_bytes())
-    volume.unlink()
-    file.unlink()
+        with volume_of(path, put_back=True) as volume:
+            spoil(volume)
     return path
 
 
@@ -64,8 +37,8 @@ def begin(pc):
 
 
 def four_volumes(folder):
-    source = Drive(make_drive(folder / "source.img", "FH-OLD"), "ahci")
-    targets = {kind: Drive(make_target(folder / f"{kind}.img", kind, JOB, spoil), "usb", serial=f"NEW-{kind}")
+    source = Drive(make_drive(folder / "source.img", "FH-OLD"), "ide")
+    targets = {kind: Drive(make_target(folder / f"{kind}.img", kind, spoil), "usb", serial=f"NEW-{kind}")
                for kind, spoil in SPOIL.items()}
     before = {drive.path: sha256(drive.path) for drive in (source, *targets.values())}
     with Machine(folder, firmware="bios", drives=[source, *targets.values()]) as pc:
@@ -100,7 +73,7 @@ def four_volumes(folder):
 def failing_source(folder):
     (folder / "some.conf").write_text(SOME)
     drives = [Drive(make_drive(folder / "bad.img", "FH-BAD"), "ahci", "SOME-BAD", folder / "some.conf"),
-              Drive(make_target(folder / "note.img", "ext4", JOB), "usb", serial="NEW-HOME")]
+              Drive(make_target(folder / "note.img", "ext4"), "usb", serial="NEW-HOME")]
     before = sha256(drives[0].path)
     with Machine(folder, firmware="bios", drives=drives) as pc:
         begin(pc)
