@@ -47,7 +47,7 @@ FUZZERS := $(FUZZ_SOURCES:tests/fuzz/%.c=build/fuzz/%)
 FUZZ_FLAGS := -std=c17 -O1 -g -pthread -fsanitize=fuzzer,address,undefined -fno-sanitize-recover=all
 FUZZ_SECONDS ?= 600
 
-.PHONY: all help setup-build setup-demo setup-test demo demo-drives unit units fuzz fuzz-build \
+.PHONY: all help setup-build setup-demo setup-unit setup-test demo demo-drives unit units fuzz fuzz-build \
 	test sanitize image test-image setup-image setup-test-image always clean
 
 all: setup-build
@@ -68,6 +68,8 @@ setup-build:
 	@scripts/setup build
 setup-demo:
 	@scripts/setup build demo
+setup-unit:
+	@scripts/setup build demo test
 setup-test:
 	@scripts/setup
 setup-image:
@@ -132,7 +134,7 @@ test-image: setup-test-image
 
 units: $(UNITS) $(RUN_HELPERS)
 
-unit: setup-test
+unit: setup-unit
 	@$(MAKE) --no-print-directory units
 	tests/run-all --units $(BUILD)
 
@@ -154,15 +156,16 @@ build/fuzz/%: tests/fuzz/%.c $(SOURCES) $(ASSEMBLY) $(wildcard src/*/*.h) Makefi
 	$(call say,FUZZ)
 	$(Q)$(FUZZ_CC) $(CPPFLAGS) $(FUZZ_FLAGS) -o $@ $< $(SOURCES) $(ASSEMBLY) $(LIBS)
 
-fuzz: setup-test
+fuzz: setup-unit
 	@$(MAKE) --no-print-directory fuzz-build
 	@for target in $(FUZZERS); do tests/fuzz/run $$target $(FUZZ_SECONDS) || exit 1; done
 
-sanitize: setup-test
+sanitize: setup-unit
 	@$(MAKE) --no-print-directory SANITIZE=1 build/sanitize/coldlift units
 
 test: setup-test
-	@$(MAKE) --no-print-directory $(PROGRAM) units fuzz-build build/demo/expected.json
+	@$(MAKE) --no-print-directory $(PROGRAM) units fuzz-build build/demo/expected.json \
+		build/coldlift.iso
 	@$(MAKE) --no-print-directory SANITIZE=1 build/sanitize/coldlift units
 	tests/run-all
 
