@@ -7,6 +7,7 @@
  */
 #include "disk/source.h"
 
+#include "disk/ahead.h"
 #include "disk/narrow.h"
 
 #include <errno.h>
@@ -46,6 +47,8 @@ struct source {
 	unsigned holders;  /* the owner and the thread */
 	bool busy, lost, stop;
 	pthread_t thread;
+	pthread_rwlock_t shelf; /* over what was read ahead */
+	const struct ahead *aheads[SOURCE_AHEADS];
 };
 
 /* --- moments ---------------------------------------------------------------------------------- */
@@ -90,6 +93,7 @@ static void source_free(struct source *source)
 	}
 	holes_free(&source->known);
 	device_close(source->device);
+	pthread_rwlock_destroy(&source->shelf);
 	pthread_cond_destroy(&source->ready);
 	pthread_cond_destroy(&source->work);
 	pthread_mutex_destroy(&source->lock);
@@ -239,6 +243,7 @@ struct source *source_open(struct device *device, struct error *error)
 	source->device = device;
 	source->patience = SOURCE_PATIENCE;
 	pthread_mutex_init(&source->lock, NULL);
+	pthread_rwlock_init(&source->shelf, NULL);
 	pthread_condattr_init(&attributes);
 	pthread_condattr_setclock(&attributes, CLOCK_MONOTONIC);
 	pthread_cond_init(&source->work, &attributes);
@@ -345,6 +350,47 @@ void source_forget_holes(struct source *source)
 	pthread_mutex_lock(&source->lock);
 	holes_clear(&source->known);
 	pthread_mutex_unlock(&source->lock);
+}
+
+/* --- what was read ahead ---------------------------------------------------------------------- */
+
+/* Puts `now` where `before` is. */
+static bool exchange(struct source *source, const struct ahead *before, const struct ahead *now)
+{
+	bool found = false;
+
+	pthread_rwlock_wrlock(&source->shelf);
+	for (size_t i = 0; i < SOURCE_AHEADS && !found; i++) {
+		found = source->aheads[i] == before;
+		if (found)
+			source->aheads[i] = now;
+	}
+	pthread_rwlock_unlock(&source->shelf);
+	return found;
+}
+
+bool source_offer(struct source *source, const struct ahead *ahead)
+{
+	return exchange(source, NULL, ahead);
+}
+
+void source_withdraw(struct source *source, const struct ahead *ahead)
+{
+	if (ahead != NULL)
+		exchange(source, ahead, NULL);
+}
+
+static bool serve(struct source *source, uint64_t offset, void *buffer, size_t length,
+    struct holes *holes, bool *whole)
+{
+	bool served = false;
+
+	pthread_rwlock_rdlock(&source->shelf);
+	for (size_t i = 0; i < SOURCE_AHEADS && !served; i++)
+		served = source->aheads[i] != NULL &&
+		    ahead_copy(source->aheads[i], offset, buffer, length, holes, whole);
+	pthread_rwlock_unlock(&source->shelf);
+	return served;
 }
 
 /* --- reading ---------------------------------------------------------------------------------- */
@@ -471,8 +517,8 @@ bool source_read(
 	struct reading reading = {source, offset, offset, buffer, holes, true};
 	size_t inside = 0;
 
-	if (length == 0)
-		return true;
+	if (length == 0 || serve(source, offset, buffer, length, holes, &reading.whole))
+		return reading.whole;
 	if (offset < size) {
 		inside = length < size - offset ? length : (size_t)(size - offset);
 		reading.end = offset + inside;

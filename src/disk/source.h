@@ -54,6 +54,15 @@ const struct device *source_device(const struct source *source);
 bool source_read(
     struct source *source, uint64_t offset, void *buffer, size_t length, struct holes *holes);
 
+/*
+ * What was read ahead (disk/ahead.h) is served from memory from now on, until it is withdrawn. At
+ * most SOURCE_AHEADS at a time; false when there are that many.
+ */
+#define SOURCE_AHEADS 2
+struct ahead;
+bool source_offer(struct source *source, const struct ahead *ahead);
+void source_withdraw(struct source *source, const struct ahead *ahead);
+
 /* All holes met so far inside the drive, as drive offsets: a copy that the caller frees. */
 void source_holes(struct source *source, struct holes *holes);
 

@@ -150,7 +150,8 @@ bool extract_run(struct extraction *extraction, const struct plan *plan,
 	/* A fixed clock is nobody's. */
 	if (!extraction->job.fixed_clock)
 		clock_check(extraction->job.started, plan->survey, findings);
-	parts_start(&extraction->parts, &extraction->job, plan, options->format, limit);
+	if (!parts_start(&extraction->parts, &extraction->job, plan, options->format, limit))
+		return error_no_memory(error);
 	extraction->complete = take(extraction, plan, options, error) &&
 	    write_papers(extraction, plan, findings, error) &&
 	    job_complete(&extraction->job, error);

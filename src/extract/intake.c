@@ -297,8 +297,10 @@ bool intake_same(struct take *take, uint32_t item, uint32_t target, bool by_cont
 	member.kind = MEMBER_SAME;
 	member.same_as = buf_text(&target_path);
 	good = good && (!target_path.failed || error_no_memory(error)) &&
-	    writer_begin(take->parts->writer, &member, error) &&
-	    writer_end(take->parts->writer, error);
+	    parts_enter(take->parts, take->plan->items[item].group,
+		writer_cost(take->parts->format, member.path, path.length), error) &&
+	    writer_begin(parts_writer(take->parts), &member, error) &&
+	    writer_end(parts_writer(take->parts), error);
 	if (good) {
 		own->part = other->part;
 		own->flags |= OUTCOME_STORED;

@@ -10,10 +10,18 @@
 
 #define KEY_LIMIT 115 /* bytes: with JOB_NAME_LIMIT and all endings a name stays below 255 */
 
-void parts_start(struct parts *parts, const struct job *job, const struct plan *plan,
+bool parts_start(struct parts *parts, const struct job *job, const struct plan *plan,
     enum format format, uint64_t limit)
 {
 	*parts = (struct parts){.job = job, .plan = plan, .format = format, .limit = limit};
+	parts->n_open = format == FORMAT_FOLDER ? 1 : plan->n_groups;
+	parts->open = calloc(parts->n_open + 1, sizeof(*parts->open));
+	return parts->open != NULL;
+}
+
+static struct open_part *open_of(const struct parts *parts, uint32_t group)
+{
+	return &parts->open[parts->format == FORMAT_FOLDER ? 0 : group];
 }
 
 /* Would "KEY-2" be taken for the first part of another group? */
@@ -44,9 +52,10 @@ static char *short_key(const char *key)
 	    NULL : cut;
 }
 
-/* The name of the next part of a group; moves parts->number on. NULL: no memory. */
+/* The name of the next part of a group; moves its number on. NULL: no memory. */
 static char *next_name(struct parts *parts, uint32_t group)
 {
+	struct open_part *open = open_of(parts, group);
 	char *key, *stem, *name;
 
 	if (parts->format == FORMAT_FOLDER)
@@ -55,11 +64,11 @@ static char *next_name(struct parts *parts, uint32_t group)
 	if (key == NULL)
 		return NULL;
 	for (;;) {
-		if (++parts->number == 1)
+		if (++open->number == 1)
 			stem = strdup(key);
-		else if (asprintf(&stem, "%s-%u", key, parts->number) < 0)
+		else if (asprintf(&stem, "%s-%u", key, open->number) < 0)
 			stem = NULL;
-		if (stem == NULL || parts->number == 1 || !is_other_group(parts->plan, stem))
+		if (stem == NULL || open->number == 1 || !is_other_group(parts->plan, stem))
 			break;
 		free(stem);
 	}
@@ -85,6 +94,7 @@ static bool zone_of(const struct parts *parts, uint32_t group, char *zone, size_
 static bool open_part(struct parts *parts, uint32_t group, struct error *error)
 {
 	struct part part = {.group = parts->format == FORMAT_FOLDER ? NONE : group};
+	struct open_part *open = open_of(parts, group);
 	struct writer_options options = {0};
 	char zone[128];
 	char *path;
@@ -99,52 +109,63 @@ static bool open_part(struct parts *parts, uint32_t group, struct error *error)
 	}
 	if (zone_of(parts, group, zone, sizeof(zone)))
 		options.zone = zone;
-	parts->writer = writer_open(parts->format, path, &options, error);
+	open->writer = writer_open(parts->format, path, &options, error);
 	free(path);
-	if (parts->writer == NULL) {
+	if (open->writer == NULL) {
 		free(part.name);
 		return false;
 	}
+	open->part = (uint32_t)parts->count;
 	parts->items[parts->count++] = part;
 	return true;
 }
 
 uint32_t parts_open_for(const struct parts *parts, uint32_t group, uint64_t cost)
 {
-	const struct part *open = parts->writer == NULL ? NULL : &parts->items[parts->count - 1];
+	const struct open_part *open = open_of(parts, group);
 
-	if (open == NULL)
+	if (open->writer == NULL)
 		return NONE;
-	if (parts->format == FORMAT_FOLDER)
-		return parts_current(parts);
-	if (open->group != group)
+	if (parts->format != FORMAT_FOLDER && parts->limit != 0 &&
+	    parts->items[open->part].files > 0 &&
+	    writer_size(open->writer) + cost > parts->limit)
 		return NONE;
-	if (parts->limit != 0 && open->files > 0 &&
-	    writer_size(parts->writer) + cost > parts->limit)
-		return NONE;
-	return parts_current(parts);
+	return open->part;
+}
+
+static bool close_part(struct parts *parts, struct open_part *open, struct error *error)
+{
+	struct writer *writer = open->writer;
+
+	open->writer = NULL;
+	return writer == NULL || writer_finish(writer, &parts->items[open->part].digest, error);
 }
 
 bool parts_enter(struct parts *parts, uint32_t group, uint64_t cost, struct error *error)
 {
-	if (parts_open_for(parts, group, cost) != NONE)
-		return true;
-	if (!parts_finish(parts, error))
+	struct open_part *open = open_of(parts, group);
+
+	if (parts_open_for(parts, group, cost) == NONE &&
+	    (!close_part(parts, open, error) || !open_part(parts, group, error)))
 		return false;
-	if (parts->count == 0 || parts->items[parts->count - 1].group != group)
-		parts->number = 0;
-	return open_part(parts, group, error);
+	parts->current = open;
+	return true;
 }
 
 uint32_t parts_current(const struct parts *parts)
 {
-	return (uint32_t)parts->count - 1;
+	return parts->current->part;
+}
+
+struct writer *parts_writer(const struct parts *parts)
+{
+	return parts->current->writer;
 }
 
 void parts_count(struct parts *parts, uint64_t bytes)
 {
-	parts->items[parts->count - 1].files++;
-	parts->items[parts->count - 1].bytes += bytes;
+	parts->items[parts->current->part].files++;
+	parts->items[parts->current->part].bytes += bytes;
 }
 
 uint64_t parts_largest_file(const struct parts *parts, const char *path)
@@ -162,20 +183,26 @@ uint64_t parts_largest_file(const struct parts *parts, const char *path)
 	return room - room / 1000; /* writer_cost() adds a 2000th */
 }
 
+bool parts_close_current(struct parts *parts, struct error *error)
+{
+	return close_part(parts, parts->current, error);
+}
+
 bool parts_finish(struct parts *parts, struct error *error)
 {
-	struct writer *writer = parts->writer;
+	bool good = true;
 
-	if (writer == NULL)
-		return true;
-	parts->writer = NULL;
-	return writer_finish(writer, &parts->items[parts->count - 1].digest, error);
+	for (size_t i = 0; good && i < parts->n_open; i++)
+		good = close_part(parts, &parts->open[i], error);
+	return good;
 }
 
 void parts_abandon(struct parts *parts)
 {
-	writer_abandon(parts->writer);
-	parts->writer = NULL;
+	for (size_t i = 0; i < parts->n_open; i++) {
+		writer_abandon(parts->open[i].writer);
+		parts->open[i].writer = NULL;
+	}
 }
 
 void parts_free(struct parts *parts)
@@ -184,5 +211,6 @@ void parts_free(struct parts *parts)
 	for (size_t i = 0; i < parts->count; i++)
 		free(parts->items[i].name);
 	free(parts->items);
+	free(parts->open);
 	*parts = (struct parts){0};
 }

@@ -1,9 +1,10 @@
 /*
- * The parts of a job: which archive file is being written, and when the next one begins.
+ * The parts of a job: which archive files are being written, and when the next one begins.
  *
- * A part holds the files of one group. It ends where its group ends, or before a file that would
- * make it larger than a part may be; then the next is called "-2", "-3"... With FORMAT_FOLDER there
- * is one part, a folder, for everything.
+ * A part holds the files of one group. Files come in the order in which they lie on the drive, so
+ * one part of each of several groups is open at a time. A part ends with parts_finish(), or before
+ * a file that would make it larger than a part may be; then the next is called "-2", "-3"... With
+ * FORMAT_FOLDER there is one part, a folder, for everything.
  */
 #ifndef EXTRACT_PARTS_H
 #define EXTRACT_PARTS_H
@@ -25,6 +26,13 @@ struct part {
 	struct digest digest;
 };
 
+/* The part of a group that is being written. */
+struct open_part {
+	struct writer *writer; /* NULL: none is open */
+	uint32_t part;         /* index in parts.items */
+	unsigned number;       /* of the last one within its group */
+};
+
 struct parts {
 	const struct job *job;
 	const struct plan *plan;
@@ -32,35 +40,41 @@ struct parts {
 	uint64_t limit;   /* largest size of a part (FORMAT_FOLDER: of a file); 0: none */
 	struct part *items;
 	size_t count, capacity;
-	struct writer *writer; /* of the last item, while it is open */
-	unsigned number;       /* of the open part within its group */
+	struct open_part *open; /* for each group; one for all with FORMAT_FOLDER */
+	size_t n_open;
+	struct open_part *current; /* entered last; NULL: none */
 };
 
-void parts_start(struct parts *parts, const struct job *job, const struct plan *plan,
+/* False when memory runs out. */
+bool parts_start(struct parts *parts, const struct job *job, const struct plan *plan,
     enum format format, uint64_t limit);
 
 /*
  * Makes sure that a part of the group is open and has room for an entry that adds `cost` bytes
- * (writer_cost()). False with *error.
+ * (writer_cost()), and enters it: until the next call it is the current part. False with *error.
  */
 bool parts_enter(struct parts *parts, uint32_t group, uint64_t cost, struct error *error);
 
-/* Index of the open part. */
+/* Index of the current part, and what writes it. */
 uint32_t parts_current(const struct parts *parts);
+struct writer *parts_writer(const struct parts *parts);
 
 /*
- * Index of the open part when it is one of this group and takes `cost` more bytes; NONE otherwise.
+ * Index of the open part of this group when there is one and it takes `cost` more bytes; NONE
+ * otherwise. Does not enter it.
  */
 uint32_t parts_open_for(const struct parts *parts, uint32_t group, uint64_t cost);
-/* Counts an entry of the open part. */
+/* Counts an entry of the current part. */
 void parts_count(struct parts *parts, uint64_t bytes);
 
 /* The largest file that fits a part with nothing else in it; UINT64_MAX: no limit. */
 uint64_t parts_largest_file(const struct parts *parts, const char *path);
 
-/* Completes the open part, if there is one. */
+/* Completes the current part: nothing more goes into it. */
+bool parts_close_current(struct parts *parts, struct error *error);
+/* Completes every open part. */
 bool parts_finish(struct parts *parts, struct error *error);
-/* Gives up the open part. */
+/* Gives up the open parts. */
 void parts_abandon(struct parts *parts);
 void parts_free(struct parts *parts);
 

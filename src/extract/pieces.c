@@ -124,7 +124,7 @@ static bool begin_entry(struct sink *sink, struct error *error)
 	if (!parts_enter(sink->parts, group, writer_cost(sink->parts->format, member.path, cost),
 		error))
 		return false;
-	return writer_begin(sink->parts->writer, &member, error);
+	return writer_begin(parts_writer(sink->parts), &member, error);
 }
 
 static bool end_entry(struct sink *sink, struct error *error)
@@ -132,7 +132,7 @@ static bool end_entry(struct sink *sink, struct error *error)
 	struct outcome *outcome = &sink->outcomes->items[sink->item];
 	struct piece piece = {.part = parts_current(sink->parts)};
 
-	if (!writer_end(sink->parts->writer, error))
+	if (!writer_end(parts_writer(sink->parts), error))
 		return false;
 	if (sink->piece <= 1) {
 		outcome->part = piece.part;
@@ -167,8 +167,8 @@ static bool add_to_entry(struct sink *sink, const uint8_t *data, uint64_t length
 		digest_zeros(&sink->hash, length);
 	sink->left -= length;
 	sink->done += length;
-	return data != NULL ? writer_data(sink->parts->writer, data, (size_t)length, error) :
-			      writer_zeros(sink->parts->writer, length, error);
+	return data != NULL ? writer_data(parts_writer(sink->parts), data, (size_t)length, error) :
+			      writer_zeros(parts_writer(sink->parts), length, error);
 }
 
 bool sink_add(struct sink *sink, const uint8_t *data, uint64_t length, struct error *error)
@@ -198,7 +198,7 @@ bool sink_end(struct sink *sink, struct error *error)
 		return false;
 	/* The last piece, too, has its part to itself. */
 	return sink->piece_size == 0 || sink->parts->format == FORMAT_FOLDER ||
-	    parts_finish(sink->parts, error);
+	    parts_close_current(sink->parts, error);
 }
 
 void sink_free(struct sink *sink)

@@ -2,6 +2,7 @@
 #include "extract/pipeline.h"
 
 #include "extract/items.h"
+#include "extract/sweep.h"
 
 #include <pthread.h>
 #include <stdlib.h>
@@ -16,8 +17,7 @@ struct slot {
 
 struct pipeline {
 	const struct plan *plan;
-	const uint32_t *list;
-	size_t n_list;
+	struct sweep *sweep;
 	pthread_t thread;
 	pthread_mutex_t lock; /* guards everything below */
 	pthread_cond_t changed;
@@ -59,11 +59,18 @@ static void end(struct pipeline *pipeline, bool no_memory)
 	pthread_mutex_unlock(&pipeline->lock);
 }
 
-/* Fills one slot with what comes next of the stream of `size` bytes, `left` before its end. */
-static void fill(struct slot *slot, struct data_reader *reader, uint64_t size, uint64_t left)
+/* A stream on its way through the slots. */
+struct passage {
+	struct data_reader *reader; /* NULL: none is under way */
+	uint64_t size, position;
+};
+
+/* Fills one slot with what comes next of the stream, as far as `to`. */
+static void fill(struct slot *slot, struct passage *passage, uint64_t to)
 {
 	struct chunk *chunk = &slot->chunk;
-	uint64_t sparse = left == 0 ? 0 : data_sparse(reader, left); /* at most `left` */
+	uint64_t left = to - passage->position;
+	uint64_t sparse = left == 0 ? 0 : data_sparse(passage->reader, left); /* at most `left` */
 
 	holes_clear(&chunk->holes);
 	chunk->data = slot->buffer;
@@ -71,9 +78,9 @@ static void fill(struct slot *slot, struct data_reader *reader, uint64_t size, u
 	if (sparse > 0) {
 		chunk->data = NULL;
 		chunk->length = sparse < SPARSE_STEP ? sparse : SPARSE_STEP;
-		data_skip(reader, chunk->length);
+		data_skip(passage->reader, chunk->length);
 	} else if (left > 0) {
-		chunk->length = data_read(reader, slot->buffer,
+		chunk->length = data_read(passage->reader, slot->buffer,
 		    left < PIPELINE_BUFFER ? (size_t)left : PIPELINE_BUFFER, &chunk->holes);
 	}
 	/*
@@ -83,49 +90,66 @@ static void fill(struct slot *slot, struct data_reader *reader, uint64_t size, u
 	if (left > 0 && chunk->length == 0) {
 		chunk->data = NULL;
 		chunk->length = left;
-		holes_add(&chunk->holes, size - left, left);
+		holes_add(&chunk->holes, passage->position, left);
 	}
-	chunk->last = chunk->length == left;
+	passage->position += chunk->length;
+	chunk->last = passage->position == passage->size;
+}
+
+static bool begin_stream(
+    struct pipeline *pipeline, struct passage *passage, const struct item *item)
+{
+	*passage = (struct passage){.size = item_size(pipeline->plan, item)};
+	passage->reader =
+	    data_open(item_catalogue(pipeline->plan, item), item_stream(pipeline->plan, item));
+	return passage->reader != NULL;
+}
+
+static void end_stream(struct passage *passage)
+{
+	data_close(passage->reader);
+	passage->reader = NULL;
 }
 
 /* False: stop, or no memory. */
-static bool read_item(struct pipeline *pipeline, uint32_t index, bool *no_memory)
+static bool read_segment(struct pipeline *pipeline, struct passage *passage,
+    const struct segment *segment, bool *no_memory)
 {
-	const struct item *item = &pipeline->plan->items[index];
-	uint64_t size = item_size(pipeline->plan, item), left = size;
-	struct data_reader *reader;
 	struct slot *slot;
 
-	reader = data_open(item_catalogue(pipeline->plan, item), item_stream(pipeline->plan, item));
-	if (reader == NULL) {
+	if (segment->from == 0 &&
+	    !begin_stream(pipeline, passage, &pipeline->plan->items[segment->item])) {
 		*no_memory = true;
 		return false;
 	}
 	do {
 		slot = claim(pipeline);
 		if (slot == NULL)
-			break;
-		slot->chunk.item = index;
-		fill(slot, reader, size, left);
-		left -= slot->chunk.length;
+			return false;
+		slot->chunk.item = segment->item;
+		fill(slot, passage, segment->to);
 		*no_memory = slot->chunk.holes.failed;
 		if (*no_memory)
-			slot = NULL;
-		else
-			hand_on(pipeline);
-	} while (slot != NULL && left > 0);
-	data_close(reader);
-	return slot != NULL;
+			return false;
+		hand_on(pipeline);
+	} while (passage->position < segment->to);
+	if (passage->position == passage->size)
+		end_stream(passage);
+	return true;
 }
 
 static void *read_all(void *argument)
 {
 	struct pipeline *pipeline = argument;
-	bool no_memory = false;
+	struct passage passage = {0};
+	const struct segment *segments;
+	bool no_memory = false, go_on = true;
+	size_t n;
 
-	for (size_t i = 0; i < pipeline->n_list; i++)
-		if (!read_item(pipeline, pipeline->list[i], &no_memory))
-			break;
+	while (go_on && (n = sweep_next(pipeline->sweep, &segments)) > 0)
+		for (size_t i = 0; go_on && i < n; i++)
+			go_on = read_segment(pipeline, &passage, &segments[i], &no_memory);
+	end_stream(&passage);
 	end(pipeline, no_memory);
 	return NULL;
 }
@@ -138,6 +162,7 @@ static void free_pipeline(struct pipeline *pipeline)
 	}
 	pthread_cond_destroy(&pipeline->changed);
 	pthread_mutex_destroy(&pipeline->lock);
+	sweep_close(pipeline->sweep);
 	free(pipeline);
 }
 
@@ -152,15 +177,15 @@ struct pipeline *pipeline_open(const struct plan *plan, const uint32_t *list, si
 		return NULL;
 	}
 	pipeline->plan = plan;
-	pipeline->list = list;
-	pipeline->n_list = n_list;
 	pthread_mutex_init(&pipeline->lock, NULL);
 	pthread_cond_init(&pipeline->changed, NULL);
 	for (size_t i = 0; i < PIPELINE_DEPTH; i++) {
 		pipeline->slots[i].buffer = malloc(PIPELINE_BUFFER);
 		good = good && pipeline->slots[i].buffer != NULL;
 	}
-	if (!good || pthread_create(&pipeline->thread, NULL, read_all, pipeline) != 0) {
+	pipeline->sweep = good ? sweep_open(plan, list, n_list, error) : NULL;
+	if (pipeline->sweep == NULL ||
+	    pthread_create(&pipeline->thread, NULL, read_all, pipeline) != 0) {
 		error_no_memory(error);
 		free_pipeline(pipeline);
 		return NULL;

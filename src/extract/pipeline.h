@@ -1,6 +1,6 @@
 /*
  * The reading side of an extraction: a thread that reads streams in order, a few buffers ahead of
- * the one who hashes and writes them.
+ * the one who hashes and writes them, out of what a sweep has read ahead of it.
  *
  * What comes out does not depend on timing: the same list gives the same pieces in the same order.
  */

@@ -4,6 +4,11 @@
 #include "base/bytes.h"
 #include "extract/items.h"
 
+uint64_t same_key(uint64_t key, uint32_t group)
+{
+	return key ^ (UINT64_C(0x9E3779B97F4A7C15) * (group + UINT64_C(1)));
+}
+
 bool same_has_names(const struct plan *plan, const struct item *item)
 {
 	return item->kind == ITEM_FILE && item_node(plan, item)->n_entries > 1;
@@ -32,14 +37,16 @@ void same_free(struct same *same)
 	map_free(&same->sizes);
 }
 
-bool same_enter_group(struct same *same, const uint32_t *list, size_t n_list)
+bool same_enter_groups(struct same *same, const uint32_t *list, size_t n_list)
 {
 	map_free(&same->sizes);
 	for (size_t i = 0; same->once && i < n_list; i++) {
-		uint64_t size = item_size(same->plan, &same->plan->items[list[i]]);
-		uint32_t known = map_get(&same->sizes, size);
+		const struct item *item = &same->plan->items[list[i]];
+		uint64_t size = item_size(same->plan, item);
+		uint64_t key = same_key(size, item->group);
+		uint32_t known = map_get(&same->sizes, key);
 
-		if (size > 0 && known != 2 && !map_put(&same->sizes, size, known == 1 ? 2 : 1))
+		if (size > 0 && known != 2 && !map_put(&same->sizes, key, known == 1 ? 2 : 1))
 			return false;
 	}
 	return true;
@@ -47,9 +54,10 @@ bool same_enter_group(struct same *same, const uint32_t *list, size_t n_list)
 
 bool same_is_candidate(const struct same *same, uint32_t item)
 {
-	uint64_t size = item_size(same->plan, &same->plan->items[item]);
+	const struct item *it = &same->plan->items[item];
+	uint64_t size = item_size(same->plan, it);
 
-	return same->once && size > 0 && map_get(&same->sizes, size) == 2;
+	return same->once && size > 0 && map_get(&same->sizes, same_key(size, it->group)) == 2;
 }
 
 uint32_t same_first(const struct same *same, uint32_t item)
@@ -76,18 +84,24 @@ static bool stands_in(const struct same *same, uint32_t item, uint32_t part)
 
 uint32_t same_stream_in_part(const struct same *same, uint32_t item, uint32_t part)
 {
+	const struct item *it = &same->plan->items[item];
 	uint32_t found;
 
-	if (!same->once || !same_has_names(same->plan, &same->plan->items[item]))
+	if (!same->once || !same_has_names(same->plan, it))
 		return NONE;
-	found = map_get(&same->stored, item_stream_key(&same->plan->items[item]));
-	return stands_in(same, found, part) ? found : NONE;
+	found = map_get(&same->stored, same_key(item_stream_key(it), it->group));
+	if (!stands_in(same, found, part) ||
+	    item_stream_key(&same->plan->items[found]) != item_stream_key(it))
+		return NONE;
+	return found;
 }
 
 static uint64_t content_key(const struct same *same, uint32_t item)
 {
-	return get_u64(same->outcomes->items[item].digest.bytes) ^
-	    item_size(same->plan, &same->plan->items[item]);
+	const struct item *it = &same->plan->items[item];
+
+	return same_key(get_u64(same->outcomes->items[item].digest.bytes) ^
+	    item_size(same->plan, it), it->group);
 }
 
 uint32_t same_content_in_part(const struct same *same, uint32_t item, uint32_t part)
@@ -110,7 +124,7 @@ bool same_note_stored(struct same *same, uint32_t item)
 
 	if (!same->once)
 		return true;
-	if (same_has_names(same->plan, it) && !map_put(&same->stored, item_stream_key(it), item))
+	if (same_has_names(same->plan, it) && !map_put(&same->stored, same_key(item_stream_key(it), it->group), item))
 		return false;
 	return !same_is_candidate(same, item) || outcome->ranges != NONE ||
 	    map_put(&same->contents, content_key(same, item), item);

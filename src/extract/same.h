@@ -20,17 +20,21 @@ struct same {
 	bool once;            /* store equal bytes once */
 	struct map
 	    firsts; /* stream -> the item that the plan takes, for streams with several names */
+	/* Everything below is kept apart for each group: several are in work at a time. */
 	struct map stored;    /* stream -> item that stands in a part, the latest */
 	struct map contents;  /* digest and size -> item that stands in a part, the latest */
-	struct map sizes;     /* size -> how often in the group in work, 1 or 2 (more) */
+	struct map sizes;     /* size -> how often it is there, 1 or 2 (more) */
 };
 
 /* False when memory runs out. */
 bool same_start(struct same *same, const struct outcomes *outcomes, bool once);
 void same_free(struct same *same);
 
-/* Learns the sizes of the files that are to be stored from one group. */
-bool same_enter_group(struct same *same, const uint32_t *list, size_t n_list);
+/* Learns the sizes of the files that are to be stored next, of one group or several. */
+bool same_enter_groups(struct same *same, const uint32_t *list, size_t n_list);
+
+/* `key` for one group alone. Two that meet by chance cost a comparison, no more. */
+uint64_t same_key(uint64_t key, uint32_t group);
 
 /* Could another file of the group have the same content? */
 bool same_is_candidate(const struct same *same, uint32_t item);

@@ -1,26 +1,29 @@
 /*
  * Taking: see take.h.
  *
- * Group by group, in the order of the plan. A group's files are read by one pipeline; those that
- * are expected to be second names of another in the same part are left out of it, and read by
- * themselves in the rare case that a new part has begun between the two.
+ * Several groups at a time, since their files lie mixed on the drive: folders first, then the files
+ * in the order of the drive, each into the open part of its group. One pipeline reads them all;
+ * files that are expected to be second names of another in the same part are left out of it, and
+ * read by themselves in the rare case that a new part has begun between the two.
  */
 #include "extract/take.h"
 
 #include "base/bytes.h"
 #include "extract/intake.h"
 #include "extract/items.h"
+#include "extract/order.h"
 
 #include <stdlib.h>
 #include <string.h>
 
 #define ZIP_PATH_LIMIT 60000 /* the format counts a path in 16 bits */
+#define MOST_GROUPS 64       /* whose parts are open at a time: each is a file and some memory */
 
-/* A group's items that go into parts. */
+/* The items of some groups that go into parts. */
 struct batch {
-	uint32_t *items;    /* files and folders, in the order of the plan */
-	size_t n_items;
-	uint32_t *files;    /* of them, the files */
+	uint32_t *folders;  /* in the order of the plan */
+	size_t n_folders;
+	uint32_t *files;    /* in the order of reading */
 	size_t n_files;
 	uint32_t *reads;    /* of those, the ones that the pipeline reads */
 	size_t n_reads;
@@ -67,7 +70,7 @@ static bool goes_into_part(struct take *take, uint32_t index)
 
 static void free_batch(struct batch *batch)
 {
-	free(batch->items);
+	free(batch->folders);
 	free(batch->files);
 	free(batch->reads);
 }
@@ -76,18 +79,19 @@ static bool fill_batch(struct take *take, struct batch *batch, size_t first, siz
 {
 	size_t n = end - first;
 
-	*batch = (struct batch){.items = calloc(n, sizeof(uint32_t)),
+	*batch = (struct batch){.folders = calloc(n, sizeof(uint32_t)),
 	    .files = calloc(n, sizeof(uint32_t)), .reads = calloc(n, sizeof(uint32_t))};
-	if (batch->items == NULL || batch->files == NULL || batch->reads == NULL)
+	if (batch->folders == NULL || batch->files == NULL || batch->reads == NULL)
 		return false;
 	for (size_t i = first; i < end; i++) {
 		if (!goes_into_part(take, (uint32_t)i))
 			continue;
-		batch->items[batch->n_items++] = (uint32_t)i;
 		if (take->plan->items[i].kind == ITEM_FILE)
 			batch->files[batch->n_files++] = (uint32_t)i;
+		else
+			batch->folders[batch->n_folders++] = (uint32_t)i;
 	}
-	return true;
+	return order_sort(take->plan, batch->files, batch->n_files);
 }
 
 /* Large files that may be the same as another are hashed before anything is decided. */
@@ -125,9 +129,10 @@ static bool expects_same(struct take *take, struct map *seen, uint32_t index, bo
 		return false;
 	/* Streams and contents share the map: volumes are few, so the former have small numbers. */
 	if (same_has_names(take->plan, item))
-		keys[n++] = item_stream_key(item);
+		keys[n++] = same_key(item_stream_key(item), item->group);
 	if ((outcome->flags & OUTCOME_DIGEST) != 0)
-		keys[n++] = get_u64(outcome->digest.bytes) | UINT64_C(1) << 63;
+		keys[n++] = same_key(
+		    get_u64(outcome->digest.bytes) | UINT64_C(1) << 63, item->group);
 	for (size_t i = 0; i < n; i++) {
 		known = known || map_get(seen, keys[i]) != MAP_NONE;
 		if (!map_put(seen, keys[i], index))
@@ -157,8 +162,8 @@ static bool store_folder(struct take *take, uint32_t index, struct error *error)
 	bool good = intake_member(take, index, &path, &member, error) &&
 	    parts_enter(take->parts, take->plan->items[index].group,
 		writer_cost(take->parts->format, member.path, 0), error) &&
-	    writer_begin(take->parts->writer, &member, error) &&
-	    writer_end(take->parts->writer, error);
+	    writer_begin(parts_writer(take->parts), &member, error) &&
+	    writer_end(parts_writer(take->parts), error);
 
 	if (good) {
 		outcome->part = parts_current(take->parts);
@@ -208,7 +213,7 @@ static bool store_same(struct take *take, uint32_t index, struct error *error)
 	return good;
 }
 
-static bool store_batch(struct take *take, const struct batch *batch, struct error *error)
+static bool store_files(struct take *take, const struct batch *batch, struct error *error)
 {
 	struct pipeline *pipeline = NULL;
 	size_t next = 0;
@@ -217,34 +222,55 @@ static bool store_batch(struct take *take, const struct batch *batch, struct err
 	if (batch->n_reads > 0 &&
 	    (pipeline = pipeline_open(take->plan, batch->reads, batch->n_reads, error)) == NULL)
 		return false;
-	for (size_t i = 0; good && i < batch->n_items; i++) {
-		uint32_t item = batch->items[i];
-
-		if (take->plan->items[item].kind == ITEM_FOLDER)
-			good = store_folder(take, item, error);
-		else if (next < batch->n_reads && batch->reads[next] == item)
+	for (size_t i = 0; good && i < batch->n_files; i++) {
+		if (next < batch->n_reads && batch->reads[next] == batch->files[i])
 			good = intake_file(take, pipeline, batch->reads[next++], error);
 		else
-			good = store_same(take, item, error);
+			good = store_same(take, batch->files[i], error);
 	}
 	pipeline_close(pipeline);
 	return good;
 }
 
-static bool take_group(struct take *take, size_t first, size_t end, struct error *error)
+static bool store_batch(struct take *take, const struct batch *batch, struct error *error)
+{
+	for (size_t i = 0; i < batch->n_folders; i++)
+		if (!store_folder(take, batch->folders[i], error))
+			return false;
+	return store_files(take, batch, error);
+}
+
+static bool take_groups(struct take *take, size_t first, size_t end, struct error *error)
 {
 	struct batch batch;
 	bool good = fill_batch(take, &batch, first, end) &&
-	    same_enter_group(&take->same, batch.files, batch.n_files);
+	    same_enter_groups(&take->same, batch.files, batch.n_files);
 
 	if (!good)
 		error_no_memory(error);
 	good = good && hash_large(take, &batch, error);
 	if (good && !choose_reads(take, &batch))
 		good = error_no_memory(error);
-	good = good && store_batch(take, &batch, error);
+	good = good && store_batch(take, &batch, error) &&
+	    (take->parts->format == FORMAT_FOLDER || parts_finish(take->parts, error));
 	free_batch(&batch);
 	return good;
+}
+
+/* Index behind the last item of the groups that are taken together with that of items[first]. */
+static size_t end_of_groups(const struct outcomes *outcomes, size_t first)
+{
+	const struct item *items = outcomes->plan->items;
+	size_t end = first, n_groups = 0;
+
+	while (end < outcomes->n_items && n_groups < MOST_GROUPS) {
+		uint32_t group = items[end].group;
+
+		while (end < outcomes->n_items && items[end].group == group)
+			end++;
+		n_groups++;
+	}
+	return end;
 }
 
 /* Second names point at the first one, wherever that went. */
@@ -269,10 +295,8 @@ bool take_all(const struct plan *plan, struct parts *parts, struct outcomes *out
 	if (!good || (once && take.held == NULL))
 		good = error_no_memory(error);
 	for (size_t first = 0, end; good && first < outcomes->n_items; first = end) {
-		for (end = first; end < outcomes->n_items &&
-		     plan->items[end].group == plan->items[first].group; end++)
-			;
-		good = take_group(&take, first, end, error);
+		end = end_of_groups(outcomes, first);
+		good = take_groups(&take, first, end, error);
 	}
 	good = good && parts_finish(parts, error);
 	if (good)
