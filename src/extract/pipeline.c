@@ -10,9 +10,10 @@
 /* A sparse range is handed on in steps, so that whoever is asked to stop notices. */
 #define SPARSE_STEP (UINT64_C(64) << 20)
 
+/* A chunk and the stretch of the ring that its bytes take. */
 struct slot {
 	struct chunk chunk;
-	uint8_t *buffer;
+	size_t span;
 };
 
 struct pipeline {
@@ -23,21 +24,45 @@ struct pipeline {
 	pthread_cond_t changed;
 	struct slot slots[PIPELINE_DEPTH];
 	size_t filled, taken;  /* chunks put in and given back, ever */
-	bool holding;          /* the caller looks at slot `taken` */
-	bool stop;             /* the caller wants no more */
+	uint8_t *ring;
+	size_t next, used;     /* where the next bytes go, and bytes that are in use */
+	bool reader_waits, user_waits;
+	bool holding;          /* the user looks at slot `taken` */
+	bool stop;             /* the user wants no more */
 	bool at_end, no_memory;
 };
 
-/* Waits for a free slot. NULL: stop. */
-static struct slot *claim(struct pipeline *pipeline)
+/* Bytes that a chunk of `length` takes off the ring: at its end some are left unused. */
+static size_t span_of(const struct pipeline *pipeline, size_t length)
+{
+	size_t behind = PIPELINE_ROOM - pipeline->next;
+
+	return length <= behind ? length : behind + length;
+}
+
+/* Waits for a free slot with room for `length` bytes. NULL: stop. */
+static struct slot *claim(struct pipeline *pipeline, size_t length)
 {
 	struct slot *slot = NULL;
+	size_t span;
 
 	pthread_mutex_lock(&pipeline->lock);
-	while (!pipeline->stop && pipeline->filled - pipeline->taken == PIPELINE_DEPTH)
+	span = span_of(pipeline, length);
+	while (!pipeline->stop && (pipeline->filled - pipeline->taken == PIPELINE_DEPTH ||
+		   span > PIPELINE_ROOM - pipeline->used)) {
+		pipeline->reader_waits = true;
 		pthread_cond_wait(&pipeline->changed, &pipeline->lock);
-	if (!pipeline->stop)
+	}
+	pipeline->reader_waits = false;
+	if (!pipeline->stop) {
 		slot = &pipeline->slots[pipeline->filled % PIPELINE_DEPTH];
+		slot->span = span;
+		if (span != length)
+			pipeline->next = 0;
+		slot->chunk.data = pipeline->ring + pipeline->next;
+		pipeline->next = (pipeline->next + length) % PIPELINE_ROOM;
+		pipeline->used += span;
+	}
 	pthread_mutex_unlock(&pipeline->lock);
 	return slot;
 }
@@ -46,7 +71,8 @@ static void hand_on(struct pipeline *pipeline)
 {
 	pthread_mutex_lock(&pipeline->lock);
 	pipeline->filled++;
-	pthread_cond_broadcast(&pipeline->changed);
+	if (pipeline->user_waits)
+		pthread_cond_broadcast(&pipeline->changed);
 	pthread_mutex_unlock(&pipeline->lock);
 }
 
@@ -65,23 +91,32 @@ struct passage {
 	uint64_t size, position;
 };
 
-/* Fills one slot with what comes next of the stream, as far as `to`. */
-static void fill(struct slot *slot, struct passage *passage, uint64_t to)
+/*
+ * Hands on what comes next of the stream, as far as `to`. False: stop, or (with *no_memory) its
+ * holes cannot be told.
+ */
+static bool pass(struct pipeline *pipeline, struct passage *passage, uint32_t item, uint64_t to,
+    bool *no_memory)
 {
-	struct chunk *chunk = &slot->chunk;
 	uint64_t left = to - passage->position;
 	uint64_t sparse = left == 0 ? 0 : data_sparse(passage->reader, left); /* at most `left` */
+	size_t length = sparse > 0 ? 0 : left < PIPELINE_CHUNK ? (size_t)left : PIPELINE_CHUNK;
+	struct slot *slot = claim(pipeline, length);
+	struct chunk *chunk;
 
-	holes_clear(&chunk->holes);
-	chunk->data = slot->buffer;
+	if (slot == NULL)
+		return false;
+	chunk = &slot->chunk;
+	chunk->item = item;
 	chunk->length = 0;
+	holes_clear(&chunk->holes);
 	if (sparse > 0) {
 		chunk->data = NULL;
 		chunk->length = sparse < SPARSE_STEP ? sparse : SPARSE_STEP;
 		data_skip(passage->reader, chunk->length);
-	} else if (left > 0) {
-		chunk->length = data_read(passage->reader, slot->buffer,
-		    left < PIPELINE_BUFFER ? (size_t)left : PIPELINE_BUFFER, &chunk->holes);
+	} else if (length > 0) {
+		chunk->length =
+		    data_read(passage->reader, (uint8_t *)chunk->data, length, &chunk->holes);
 	}
 	/*
 	 * A reader that ends early would be a mistake of ours; nothing may look shorter than it is,
@@ -94,6 +129,11 @@ static void fill(struct slot *slot, struct passage *passage, uint64_t to)
 	}
 	passage->position += chunk->length;
 	chunk->last = passage->position == passage->size;
+	*no_memory = chunk->holes.failed;
+	if (*no_memory)
+		return false;
+	hand_on(pipeline);
+	return true;
 }
 
 static bool begin_stream(
@@ -115,23 +155,14 @@ static void end_stream(struct passage *passage)
 static bool read_segment(struct pipeline *pipeline, struct passage *passage,
     const struct segment *segment, bool *no_memory)
 {
-	struct slot *slot;
-
 	if (segment->from == 0 &&
 	    !begin_stream(pipeline, passage, &pipeline->plan->items[segment->item])) {
 		*no_memory = true;
 		return false;
 	}
 	do {
-		slot = claim(pipeline);
-		if (slot == NULL)
+		if (!pass(pipeline, passage, segment->item, segment->to, no_memory))
 			return false;
-		slot->chunk.item = segment->item;
-		fill(slot, passage, segment->to);
-		*no_memory = slot->chunk.holes.failed;
-		if (*no_memory)
-			return false;
-		hand_on(pipeline);
 	} while (passage->position < segment->to);
 	if (passage->position == passage->size)
 		end_stream(passage);
@@ -156,10 +187,9 @@ static void *read_all(void *argument)
 
 static void free_pipeline(struct pipeline *pipeline)
 {
-	for (size_t i = 0; i < PIPELINE_DEPTH; i++) {
-		free(pipeline->slots[i].buffer);
+	for (size_t i = 0; i < PIPELINE_DEPTH; i++)
 		holes_free(&pipeline->slots[i].chunk.holes);
-	}
+	free(pipeline->ring);
 	pthread_cond_destroy(&pipeline->changed);
 	pthread_mutex_destroy(&pipeline->lock);
 	sweep_close(pipeline->sweep);
@@ -170,20 +200,16 @@ struct pipeline *pipeline_open(const struct plan *plan, const uint32_t *list, si
     struct error *error)
 {
 	struct pipeline *pipeline = calloc(1, sizeof(*pipeline));
-	bool good = pipeline != NULL;
 
-	if (!good) {
+	if (pipeline == NULL) {
 		error_no_memory(error);
 		return NULL;
 	}
 	pipeline->plan = plan;
 	pthread_mutex_init(&pipeline->lock, NULL);
 	pthread_cond_init(&pipeline->changed, NULL);
-	for (size_t i = 0; i < PIPELINE_DEPTH; i++) {
-		pipeline->slots[i].buffer = malloc(PIPELINE_BUFFER);
-		good = good && pipeline->slots[i].buffer != NULL;
-	}
-	pipeline->sweep = good ? sweep_open(plan, list, n_list, error) : NULL;
+	pipeline->ring = malloc(PIPELINE_ROOM);
+	pipeline->sweep = pipeline->ring != NULL ? sweep_open(plan, list, n_list, error) : NULL;
 	if (pipeline->sweep == NULL ||
 	    pthread_create(&pipeline->thread, NULL, read_all, pipeline) != 0) {
 		error_no_memory(error);
@@ -201,11 +227,15 @@ bool pipeline_next(struct pipeline *pipeline, const struct chunk **chunk, struct
 	pthread_mutex_lock(&pipeline->lock);
 	if (pipeline->holding) {
 		pipeline->holding = false;
-		pipeline->taken++;
-		pthread_cond_broadcast(&pipeline->changed);
+		pipeline->used -= pipeline->slots[pipeline->taken++ % PIPELINE_DEPTH].span;
+		if (pipeline->reader_waits)
+			pthread_cond_broadcast(&pipeline->changed);
 	}
-	while (pipeline->filled == pipeline->taken && !pipeline->at_end)
+	while (pipeline->filled == pipeline->taken && !pipeline->at_end) {
+		pipeline->user_waits = true;
 		pthread_cond_wait(&pipeline->changed, &pipeline->lock);
+	}
+	pipeline->user_waits = false;
 	if (pipeline->filled != pipeline->taken) {
 		*chunk = &pipeline->slots[pipeline->taken % PIPELINE_DEPTH].chunk;
 		pipeline->holding = true;

@@ -16,8 +16,9 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#define PIPELINE_BUFFER ((size_t)1 << 20) /* bytes; a chunk of data is at most that long */
-#define PIPELINE_DEPTH 8
+#define PIPELINE_CHUNK ((size_t)1 << 20) /* bytes; a chunk of data is at most that long */
+#define PIPELINE_ROOM ((size_t)8 << 20)  /* bytes of data that are read and not yet used */
+#define PIPELINE_DEPTH 256               /* chunks; most files are small */
 
 struct pipeline;
 
