@@ -22,31 +22,32 @@ struct zip_writer {
 	struct writer base;
 	struct archive_file file;
 	uint64_t directory; /* bytes that the central directory will take at most */
-	char *old_zone;     /* TZ of the process before, NULL: it was not set */
+	char *zone;
 };
 
-/* libarchive writes the DOS field in the local time of the process. */
-static bool use_zone(struct zip_writer *zip, const char *zone)
+/*
+ * libarchive writes the DOS field in the local time of the process, so that is changed for as long
+ * as a header is written. Parts of several systems can be open at a time, each with its own zone.
+ */
+static bool header_in_zone(struct zip_writer *zip, struct error *error)
 {
-	const char *old = getenv("TZ");
+	const char *now = getenv("TZ");
+	char *before = now == NULL ? NULL : strdup(now);
+	bool good = (now == NULL || before != NULL) && setenv("TZ", zip->zone, 1) == 0;
 
-	if (old != NULL && (zip->old_zone = strdup(old)) == NULL)
-		return false;
-	if (setenv("TZ", zone == NULL ? "UTC0" : zone, 1) != 0)
-		return false;
+	if (!good) {
+		free(before);
+		return error_no_memory(error);
+	}
 	tzset();
-	return true;
-}
-
-static void restore_zone(struct zip_writer *zip)
-{
-	if (zip->old_zone != NULL)
-		setenv("TZ", zip->old_zone, 1);
+	good = archive_file_header(&zip->file, error);
+	if (before != NULL)
+		setenv("TZ", before, 1);
 	else
 		unsetenv("TZ");
 	tzset();
-	free(zip->old_zone);
-	zip->old_zone = NULL;
+	free(before);
+	return good;
 }
 
 static int64_t zip_seconds(int64_t filetime)
@@ -81,7 +82,7 @@ static bool zip_begin(struct writer *writer, const struct member *member, struct
 	else
 		archive_write_zip_set_compression_deflate(zip->file.archive);
 	zip->directory += strlen(member->path) + 160;
-	return archive_file_header(&zip->file, error);
+	return header_in_zone(zip, error);
 }
 
 static bool zip_data(struct writer *writer, const void *data, size_t length, struct error *error)
@@ -106,7 +107,7 @@ static bool zip_finish(struct writer *writer, struct digest *digest, struct erro
 	struct zip_writer *zip = (struct zip_writer *)writer;
 	bool good = archive_file_finish(&zip->file, digest, error);
 
-	restore_zone(zip);
+	free(zip->zone);
 	free(zip);
 	return good;
 }
@@ -116,7 +117,7 @@ static void zip_abandon(struct writer *writer)
 	struct zip_writer *zip = (struct zip_writer *)writer;
 
 	archive_file_abandon(&zip->file);
-	restore_zone(zip);
+	free(zip->zone);
 	free(zip);
 }
 
@@ -134,10 +135,15 @@ struct writer *zip_writer_open(const char *path, const struct writer_options *op
 		return NULL;
 	}
 	zip->base.ops = &zip_ops;
+	zip->zone = strdup(options == NULL || options->zone == NULL ? "UTC0" : options->zone);
+	if (zip->zone == NULL) {
+		error_no_memory(error);
+		zip_abandon(&zip->base);
+		return NULL;
+	}
 	if (archive_write_set_format_zip(zip->file.archive) != ARCHIVE_OK ||
 	    archive_write_set_format_option(zip->file.archive, "zip", "compression-level",
-		DEFLATE_LEVEL) != ARCHIVE_OK ||
-	    !use_zone(zip, options == NULL ? NULL : options->zone)) {
+		DEFLATE_LEVEL) != ARCHIVE_OK) {
 		error_set(error, STATUS_OTHER, "zip files cannot be written by this build");
 		zip_abandon(&zip->base);
 		return NULL;

@@ -1,13 +1,14 @@
 /*
  * Lays down an NTFS volume for the measurements, through libntfs-3g and without mounting anything.
  *
- * usage: lay fresh|aged|many IMAGE FILES BYTES
+ * usage: lay fresh|plain|aged|many IMAGE FILES BYTES
  *
  * IMAGE is a formatted volume. FILES files go into folders of 512; their sizes add up to about BYTES
  * and are spread like those of a household: most are small, and the bytes are in the large ones.
  * 85 of 100 files hold bytes that cannot be compressed, the others text.
  *
  * fresh  one file after the other
+ * plain  the same, but no name says that its bytes are compressed already
  * aged   sixteen files at a time, each growing by a piece in its turn; every third file is taken
  *        away when the next sixteen are there, so that later ones go into the gaps
  * many   only names and records: each file holds a few bytes, in its record
@@ -39,6 +40,7 @@ struct lay {
 	uint64_t random;
 	unsigned files, made;
 	uint64_t scale;        /* bytes of the smallest usual file */
+	const char *ending;    /* of names of what cannot be compressed */
 	uint8_t noise[1 << 20], text[1 << 20];
 };
 
@@ -76,10 +78,9 @@ static ntfs_inode *make(ntfs_inode *folder, const char *name, mode_t kind)
 	return ntfs_create(folder, const_cpu_to_le32(0), wide, (u8)units(wide, name), kind);
 }
 
-/* The top folder, made where it is not there. */
-static int open_top(struct lay *lay)
+/* Makes three folders, one in the other; the last is left open. */
+static ntfs_inode *make_path(struct lay *lay, const char *const names[3])
 {
-	static const char *const names[] = {"Users", "mara", "Documents"};
 	ntfs_inode *at = ntfs_inode_open(lay->volume, FILE_root);
 
 	for (unsigned i = 0; i < 3 && at; i++) {
@@ -88,8 +89,20 @@ static int open_top(struct lay *lay)
 		ntfs_inode_close(at);
 		at = below;
 	}
-	lay->top = at;
-	return at ? 0 : -1;
+	return at;
+}
+
+/* The folder for all files, and that which the old system's hives are copied to. */
+static int make_top(struct lay *lay)
+{
+	static const char *const files[] = {"Users", "mara", "Documents"};
+	static const char *const hives[] = {"Windows", "System32", "config"};
+	ntfs_inode *config = make_path(lay, hives);
+
+	if (!config || ntfs_inode_close(config))
+		return -1;
+	lay->top = make_path(lay, files);
+	return lay->top ? 0 : -1;
 }
 
 static int next_folder(struct lay *lay)
@@ -129,7 +142,7 @@ static int begin(struct lay *lay, struct growing *file)
 	if (number % IN_FOLDER == 0 && next_folder(lay))
 		return -1;
 	snprintf(file->name, sizeof(file->name), "%s %06u.%s", is_text ? "minutes" : "picture", number,
-	    is_text ? "txt" : "jpg");
+	    is_text ? "txt" : lay->ending);
 	file->size = choose_size(lay);
 	file->done = 0;
 	file->bytes = is_text ? lay->text : lay->noise;
@@ -268,7 +281,7 @@ int main(int argc, char **argv)
 	int result = -1;
 
 	if (argc != 5 || !lay) {
-		fprintf(stderr, "usage: lay fresh|aged|many IMAGE FILES BYTES\n");
+		fprintf(stderr, "usage: lay fresh|plain|aged|many IMAGE FILES BYTES\n");
 		return 2;
 	}
 	lay->random = 0x46686C6Cu;
@@ -276,9 +289,10 @@ int main(int argc, char **argv)
 	/* The mean of choose_size() is about twelve times the smallest. */
 	lay->scale = strcmp(argv[1], "many") == 0 ? 0 :
 	    strtoull(argv[4], NULL, 10) / (lay->files ? lay->files : 1) / 12 + 1;
+	lay->ending = strcmp(argv[1], "plain") == 0 ? "dat" : "jpg";
 	fill_pools(lay);
 	lay->volume = ntfs_mount(argv[2], NTFS_MNT_NONE);
-	if (lay->volume && open_top(lay) == 0)
+	if (lay->volume && make_top(lay) == 0)
 		result = strcmp(argv[1], "aged") == 0 ? lay_aged(lay) : lay_fresh(lay);
 	if (result)
 		perror("lay");
