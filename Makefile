@@ -48,7 +48,7 @@ FUZZ_FLAGS := -std=c17 -O1 -g -pthread -fsanitize=fuzzer,address,undefined -fno-
 FUZZ_SECONDS ?= 600
 
 .PHONY: all help setup-build setup-demo setup-unit setup-test demo demo-drives unit units fuzz fuzz-build \
-	test sanitize image test-image setup-image setup-test-image always clean
+	speed test sanitize image test-image setup-image setup-test-image always clean
 
 all: setup-build
 	@$(MAKE) --no-print-directory $(PROGRAM)
@@ -60,6 +60,7 @@ help:
 	@echo 'make demo-drives   only the demo drives, in build/demo'
 	@echo 'make unit          only the unit tests (SANITIZE=1 for the sanitizers)'
 	@echo 'make fuzz          every fuzz target for FUZZ_SECONDS=$(FUZZ_SECONDS) seconds each'
+	@echo 'make speed          measure against other ways (30 GB of room, an hour, as root; no test)'
 	@echo 'make image         the live stick: build/coldlift.iso'
 	@echo 'make test-image    starts the live stick in QEMU under every firmware (12 minutes at most)'
 	@echo 'make clean         remove build/'
@@ -159,6 +160,10 @@ build/fuzz/%: tests/fuzz/%.c $(SOURCES) $(ASSEMBLY) $(wildcard src/*/*.h) Makefi
 fuzz: setup-unit
 	@$(MAKE) --no-print-directory fuzz-build
 	@for target in $(FUZZERS); do tests/fuzz/run $$target $(FUZZ_SECONDS) || exit 1; done
+
+speed: setup-unit
+	@$(MAKE) --no-print-directory $(PROGRAM) build/demo/expected.json
+	tests/speed/run
 
 sanitize: setup-unit
 	@$(MAKE) --no-print-directory SANITIZE=1 build/sanitize/coldlift units
