@@ -15,7 +15,7 @@ struct range {
 
 struct ahead {
 	uint8_t *buffer;
-	size_t size, used; /* used: wished for, before neighbours are joined */
+	size_t size, used;    /* used: wished for, before neighbours are joined */
 	struct range *ranges; /* when `is_read`: ascending, apart from each other */
 	size_t count, capacity;
 	struct holes holes;
@@ -133,8 +133,7 @@ static void arrange(struct ahead *ahead)
 }
 
 /* Goes over what lies between two ranges; nobody wants to know what of it cannot be read. */
-static void pass_over(
-    struct ahead *ahead, struct source *source, uint64_t offset, uint64_t end)
+static void pass_over(struct ahead *ahead, struct source *source, uint64_t offset, uint64_t end)
 {
 	if (ahead->dropped == NULL)
 		ahead->dropped = malloc(SOURCE_PIECE);
@@ -189,7 +188,8 @@ static bool copy_holes(
 
 	for (; hole != NULL && hole < behind && hole->offset < end; hole++) {
 		uint64_t first = hole->offset > offset ? hole->offset : offset;
-		uint64_t last = hole->offset + hole->length < end ? hole->offset + hole->length : end;
+		uint64_t last =
+		    hole->offset + hole->length < end ? hole->offset + hole->length : end;
 
 		whole = false;
 		if (holes != NULL)

@@ -38,8 +38,8 @@ struct ahead_mark ahead_mark(const struct ahead *ahead);
 void ahead_return(struct ahead *ahead, struct ahead_mark mark);
 
 /*
- * Reads what was wished for. Between two wishes that lie no further apart than `gap` bytes the drive
- * is read on rather than moved: what lies there is read and dropped.
+ * Reads what was wished for. Between two wishes that lie no further apart than `gap` bytes the
+ * drive is read on rather than moved: what lies there is read and dropped.
  */
 void ahead_read(struct ahead *ahead, struct source *source, uint64_t gap);
 

@@ -81,7 +81,8 @@ bool order_sort(const struct plan *plan, uint32_t *list, size_t n_list)
 		const struct item *item = &plan->items[list[i]];
 		size_t drive = plan->survey->volumes[item->volume].drive;
 
-		keys[i] = (struct key){.item = list[i], .drive = (uint32_t)drive,
+		keys[i] = (struct key){.item = list[i],
+		    .drive = (uint32_t)drive,
 		    .place = extents_place(item_catalogue(plan, item), item_stream(plan, item))};
 		if (plan->survey->drives[drive].about.spinning)
 			keys[i].tier = (uint8_t)order_tier(plan, item);

@@ -1,9 +1,9 @@
 /*
  * In which order the files are read.
  *
- * A drive is read in one direction: small files that stand in the file table first, then by the place
- * of each file's first cluster. On a drive with moving parts, which may be a dying one, what cannot
- * be had again goes first, in sweeps of its own; elsewhere one sweep is enough.
+ * A drive is read in one direction: small files that stand in the file table first, then by the
+ * place of each file's first cluster. On a drive with moving parts, which may be a dying one, what
+ * cannot be had again goes first, in sweeps of its own; elsewhere one sweep is enough.
  */
 #ifndef EXTRACT_ORDER_H
 #define EXTRACT_ORDER_H

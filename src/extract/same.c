@@ -124,7 +124,8 @@ bool same_note_stored(struct same *same, uint32_t item)
 
 	if (!same->once)
 		return true;
-	if (same_has_names(same->plan, it) && !map_put(&same->stored, same_key(item_stream_key(it), it->group), item))
+	if (same_has_names(same->plan, it) &&
+	    !map_put(&same->stored, same_key(item_stream_key(it), it->group), item))
 		return false;
 	return !same_is_candidate(same, item) || outcome->ranges != NONE ||
 	    map_put(&same->contents, content_key(same, item), item);

@@ -62,8 +62,8 @@ static uint64_t wish_for(struct sweep *sweep, struct window *window, const struc
 	uint64_t length = stream->size - sweep->from;
 
 	for (;;) {
-		if (extents_visit(catalogue, stream, sweep->from, sweep->from + length, wish,
-			window->ahead))
+		if (extents_visit(
+			catalogue, stream, sweep->from, sweep->from + length, wish, window->ahead))
 			return sweep->from + length;
 		ahead_return(window->ahead, mark);
 		if (length <= EXTENTS_STEP)
@@ -134,9 +134,9 @@ static bool wait_for_window(struct sweep *sweep)
 	bool go_on;
 
 	pthread_mutex_lock(&sweep->lock);
-	while (!sweep->stop && (sweep->made - sweep->returned >= 2 ||
-		   (sweep->made > sweep->returned &&
-		       sweep->windows[(sweep->made - 1) % 2].direct)))
+	while (!sweep->stop &&
+	       (sweep->made - sweep->returned >= 2 ||
+		   (sweep->made > sweep->returned && sweep->windows[(sweep->made - 1) % 2].direct)))
 		pthread_cond_wait(&sweep->changed, &sweep->lock);
 	go_on = !sweep->stop;
 	pthread_mutex_unlock(&sweep->lock);
@@ -175,8 +175,8 @@ static void free_sweep(struct sweep *sweep)
 	free(sweep);
 }
 
-struct sweep *sweep_open(const struct plan *plan, const uint32_t *list, size_t n_list,
-    struct error *error)
+struct sweep *sweep_open(
+    const struct plan *plan, const uint32_t *list, size_t n_list, struct error *error)
 {
 	struct sweep *sweep = calloc(1, sizeof(*sweep));
 

@@ -23,8 +23,8 @@ struct sweep;
  * Starts reading ahead over the streams of plan.items[list[0]], [list[1]], ... in this order. The
  * list must stay until sweep_close(). NULL with *error.
  */
-struct sweep *sweep_open(const struct plan *plan, const uint32_t *list, size_t n_list,
-    struct error *error);
+struct sweep *sweep_open(
+    const struct plan *plan, const uint32_t *list, size_t n_list, struct error *error);
 
 /*
  * The next segments, from the first byte of the first file to the last of the last without a gap;

@@ -10,9 +10,9 @@
 #include <stdint.h>
 
 /*
- * A number that grows with the place on the drive from which the stream's first bytes come. Resident
- * streams stand in the file table: theirs grows with the record's number, and is smaller than any
- * other. 0 when nothing needs to be read.
+ * A number that grows with the place on the drive from which the stream's first bytes come.
+ * Resident streams stand in the file table: theirs grows with the record's number, and is smaller
+ * than any other. 0 when nothing needs to be read.
  */
 uint64_t extents_place(const struct catalogue *catalogue, const struct stream *stream);
 

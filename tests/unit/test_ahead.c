@@ -100,7 +100,10 @@ static void test_random(void **state)
 {
 	struct source *source = open_script("");
 	struct ahead *ahead = ahead_new(4 << 20);
-	struct { uint64_t offset; size_t length; } wishes[300];
+	struct {
+		uint64_t offset;
+		size_t length;
+	} wishes[300];
 	size_t n = 0;
 
 	(void)state;
@@ -204,7 +207,8 @@ static void test_holes(void **state)
 static void test_offer(void **state)
 {
 	struct source *source = open_script("");
-	struct ahead *ahead = ahead_new(1 << 20), *other = ahead_new(4096), *third = ahead_new(4096);
+	struct ahead *ahead = ahead_new(1 << 20), *other = ahead_new(4096),
+		     *third = ahead_new(4096);
 	uint8_t bytes[5000];
 	uint64_t reads;
 
