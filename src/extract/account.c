@@ -42,6 +42,17 @@ static void own_streams(struct volume_account *account, const struct outcomes *o
 	}
 }
 
+/* Who a stream's clusters are for: a carrier's belong to the file that it carries. */
+static unsigned owner_of(const struct volume_account *account, const struct catalogue *catalogue,
+    const struct node *node, size_t stream)
+{
+	if ((node->flags & NODE_SYSTEM) != 0)
+		return OWNER_FILE_SYSTEM;
+	if ((catalogue->streams[stream].flags & STREAM_CARRIER) != 0)
+		stream = node->first_stream;
+	return account->owner[stream];
+}
+
 static bool add_up(struct volume_account *account, const struct outcomes *outcomes, size_t volume)
 {
 	const struct catalogue *catalogue =
@@ -56,7 +67,6 @@ static bool add_up(struct volume_account *account, const struct outcomes *outcom
 	own_streams(account, outcomes, volume);
 	for (size_t i = 0; i < catalogue->n_nodes; i++) {
 		const struct node *node = &catalogue->nodes[i];
-		bool is_system = (node->flags & NODE_SYSTEM) != 0;
 		unsigned owner =
 		    (node->flags & NODE_FOLDER) != 0 ? OWNER_INDEXES : OWNER_FILE_SYSTEM;
 
@@ -64,7 +74,7 @@ static bool add_up(struct volume_account *account, const struct outcomes *outcom
 			continue;
 		account->clusters[owner] += node->other_clusters;
 		for (size_t k = node->first_stream; k < node->first_stream + node->n_streams; k++)
-			account->clusters[is_system ? OWNER_FILE_SYSTEM : account->owner[k]] +=
+			account->clusters[owner_of(account, catalogue, node, k)] +=
 			    catalogue->streams[k].allocated / cluster;
 	}
 	free(account->owner);

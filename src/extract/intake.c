@@ -46,7 +46,7 @@ bool intake_member(struct take *take, uint32_t item, struct buf *path, struct me
 	    .is_readonly = it->kind == ITEM_FILE && (node->attributes & ATTRIBUTE_READONLY) != 0,
 	    /* What the old system could compress or leave out is not compact, whatever its name. */
 	    .is_compact = kind != NULL && kind->is_compact && stream != NULL &&
-		(stream->flags & (STREAM_COMPRESSED | STREAM_SPARSE)) == 0,
+		(stream->flags & (STREAM_COMPRESSED | STREAM_SPARSE | STREAM_CARRIED)) == 0,
 	};
 	return true;
 }

@@ -24,7 +24,7 @@ static const struct kind_of_loss kinds[] = {
 	"The record lists every hole. Look at these files before the old drive is given away; what "
 	"they lack can only come from a backup or a recovery laboratory."},
     {STATE_UNREADABLE, REASON_SYSTEM_COMPRESSED, WEIGHT_LOSS, "files-system-compressed",
-	"Not taken, because the old system compressed them in a way that cannot be decoded yet",
+	"Not taken, because the old system compressed them in a way that cannot be decoded",
 	"Keep the old drive: nothing is wrong with these files."},
     {STATE_UNREADABLE, REASON_DEDUPLICATED, WEIGHT_LOSS, "files-deduplicated",
 	"Not taken, because they lie in the old system's deduplication store, which cannot be "

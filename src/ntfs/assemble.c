@@ -1,6 +1,10 @@
 /* From a file's pieces to its entries and streams: see piece.h. */
 #include "ntfs/piece.h"
 
+#include "base/utf.h"
+#include "ntfs/reparse.h"
+#include "ntfs/wof.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -388,6 +392,33 @@ static void assemble_streams(
 	}
 }
 
+/*
+ * A system-compressed file has one content, however the file system keeps it: the stream with the
+ * compressed bytes becomes the carrier of the unnamed one. Where the latter has clusters for all
+ * its bytes, somebody has written it anew, and the two have nothing to do with each other.
+ */
+static void find_carrier(struct catalogue *catalogue, struct node *node, enum wof_method method)
+{
+	struct stream *streams = &catalogue->streams[node->first_stream];
+
+	if (node->reparse_tag != REPARSE_WOF || method == WOF_NONE || node->n_streams < 2 ||
+	    *catalogue_name(catalogue, streams[0].name) != 0 || streams[0].size == 0 ||
+	    (streams[0].flags & (STREAM_RESIDENT | STREAM_ENCRYPTED | STREAM_COMPRESSED)) != 0 ||
+	    streams[0].allocated >= streams[0].size)
+		return;
+	for (uint32_t i = 1; i < node->n_streams; i++) {
+		if (!utf_equal_fold(catalogue_name(catalogue, streams[i].name), WOF_STREAM) ||
+		    !wof_is_plausible(method, streams[0].size, streams[i].size))
+			continue;
+		streams[0].flags |= STREAM_CARRIED;
+		streams[0].flags &= (uint16_t)~STREAM_SPARSE;
+		streams[0].initialized = streams[0].size;
+		streams[0].method = (uint8_t)method;
+		streams[i].flags |= STREAM_CARRIER;
+		return;
+	}
+}
+
 /* --- all of it -----------------------------------------------------------------------------------
  */
 
@@ -400,6 +431,7 @@ static void add_clusters(struct node *node, uint64_t clusters)
 
 void pieces_assemble(struct builder *builder, struct pieces *from, size_t first, size_t count)
 {
+	enum wof_method method = WOF_NONE;
 	struct piece *items;
 	struct node *node;
 
@@ -411,12 +443,16 @@ void pieces_assemble(struct builder *builder, struct pieces *from, size_t first,
 		check_members(builder, node, items, count);
 	assemble_names(builder, items, count);
 	for (size_t i = 0; i < count; i++) {
-		if (items[i].kind == PIECE_REPARSE)
+		if (items[i].kind == PIECE_REPARSE) {
 			node->reparse_tag = (uint32_t)items[i].size;
-		else if (items[i].kind == PIECE_OTHER)
+			method = (enum wof_method)items[i].method;
+		} else if (items[i].kind == PIECE_OTHER) {
 			add_clusters(node, items[i].clusters);
+		}
 		if (items[i].kind == PIECE_OTHER && (items[i].flags & PIECE_BROKEN) != 0)
 			node->flags |= NODE_DAMAGED;
 	}
 	assemble_streams(builder, from, items, count);
+	if (!builder->failed)
+		find_carrier(builder->catalogue, node, method);
 }

@@ -87,6 +87,9 @@ enum stream_flag {
 	STREAM_SPARSE = 4,
 	STREAM_ENCRYPTED = 8,
 	STREAM_DAMAGED = 16, /* part of its run list is missing or senseless */
+	/* System-compressed: its bytes lie in another stream of the node, its carrier. */
+	STREAM_CARRIED = 32,
+	STREAM_CARRIER = 64, /* holds the unnamed stream's bytes: nothing that anybody named */
 };
 
 /* One $DATA attribute. */
@@ -99,6 +102,7 @@ struct stream {
 	uint32_t name; /* offset in catalogue.names; the empty text for the unnamed stream */
 	uint16_t flags;
 	uint8_t unit_shift; /* log2 of clusters in a compression unit, 0 when not compressed */
+	uint8_t method;     /* STREAM_CARRIED: how it is compressed; private to src/ntfs */
 };
 
 struct catalogue {

@@ -6,6 +6,7 @@
 #include "ntfs/reparse.h"
 #include "ntfs/runs.h"
 #include "ntfs/table.h"
+#include "ntfs/wof.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -25,6 +26,7 @@ struct data_reader {
 	bool unit_is_sparse;
 	uint8_t *unit, *packed;
 	struct holes unit_holes; /* of the unit, as stream offsets */
+	struct wof_reader *carried; /* STREAM_CARRIED */
 };
 
 static void start_cursor(
@@ -39,6 +41,21 @@ static void start_cursor(
 static bool is_resident(const struct stream *stream)
 {
 	return (stream->flags & STREAM_RESIDENT) != 0;
+}
+
+const struct stream *data_carrier(const struct catalogue *catalogue, const struct stream *stream)
+{
+	const struct node *node = &catalogue->nodes[stream->node];
+
+	if ((stream->flags & STREAM_CARRIED) == 0)
+		return stream;
+	for (uint32_t i = 0; i < node->n_streams; i++) {
+		const struct stream *other = &catalogue->streams[node->first_stream + i];
+
+		if ((other->flags & STREAM_CARRIER) != 0)
+			return other;
+	}
+	return stream;
 }
 
 /* --- what can be had -----------------------------------------------------------------------------
@@ -80,7 +97,7 @@ void data_missing(
 	struct run_cursor cursor;
 	struct run run;
 
-	if (is_resident(stream))
+	if (is_resident(stream) || (stream->flags & STREAM_CARRIED) != 0)
 		return;
 	start_cursor(catalogue, stream, &cursor);
 	while (run_cursor_next(&cursor, &run)) {
@@ -116,6 +133,8 @@ enum content data_content(const struct catalogue *catalogue, const struct stream
 
 	if ((stream->flags & STREAM_ENCRYPTED) != 0)
 		return CONTENT_ENCRYPTED;
+	if ((stream->flags & STREAM_CARRIED) != 0)
+		return data_content(catalogue, data_carrier(catalogue, stream));
 	if (is_resident(stream) || stream->size == 0)
 		return CONTENT_READABLE;
 	if (node != NULL && is_main)
@@ -173,6 +192,14 @@ struct data_reader *data_open(const struct catalogue *catalogue, const struct st
 	reader->unit_start = UINT64_MAX;
 	if (is_resident(stream))
 		return reader;
+	if ((stream->flags & STREAM_CARRIED) != 0) {
+		reader->carried = wof_open(catalogue, data_carrier(catalogue, stream),
+		    (enum wof_method)stream->method, stream->size);
+		if (reader->carried != NULL)
+			return reader;
+		free(reader);
+		return NULL;
+	}
 	start_cursor(catalogue, stream, &reader->cursor);
 	if ((stream->flags & STREAM_COMPRESSED) != 0 && stream->unit_shift > 0) {
 		reader->unit_size = MAX_UNIT + 1;
@@ -197,6 +224,7 @@ void data_close(struct data_reader *reader)
 		return;
 	free(reader->unit);
 	free(reader->packed);
+	wof_close(reader->carried);
 	holes_free(&reader->unit_holes);
 	free(reader);
 }
@@ -443,6 +471,9 @@ size_t data_read(struct data_reader *reader, void *buffer, size_t length, struct
 				want = (size_t)(stream->initialized - reader->position);
 			if (is_resident(stream))
 				got = read_resident(reader, to + done, want, holes);
+			else if (reader->carried != NULL)
+				got = wof_read(
+				    reader->carried, reader->position, to + done, want, holes);
 			else if (reader->unit_size > 0)
 				got = read_compressed(reader, to + done, want, holes);
 			else
@@ -463,7 +494,7 @@ uint64_t data_sparse(struct data_reader *reader, uint64_t length)
 		length = stream->size - reader->position;
 	if (reader->position >= stream->initialized)
 		return length;
-	if (is_resident(stream) || !seek_run(reader, reader->position / cluster) ||
+	if (is_resident(stream) || reader->carried != NULL || !seek_run(reader, reader->position / cluster) ||
 	    reader->run.lcn != RUN_SPARSE)
 		return 0;
 	end = (reader->run.vcn + reader->run.length) * cluster;

@@ -1,5 +1,6 @@
 /*
- * The bytes of a stream: resident, in runs, sparse, or compressed (LZNT1).
+ * The bytes of a stream: resident, in runs, sparse, compressed by the file system (LZNT1), or
+ * compressed by the old system (see wof.h).
  *
  * Source: linux-ntfs documentation "Data runs", "Compression"; [MS-XCA] section 2.5 (LZNT1).
  */
@@ -16,7 +17,7 @@ enum content {
 	CONTENT_CLOUD_ONLY,        /* without any run of its own */
 	CONTENT_CLOUD_PART,        /* with some of its runs */
 	CONTENT_ENCRYPTED,         /* by the file system */
-	CONTENT_SYSTEM_COMPRESSED, /* WOF reparse tag: cannot be decoded yet */
+	CONTENT_SYSTEM_COMPRESSED, /* by the old system, in a way that cannot be decoded */
 	CONTENT_DEDUPLICATED,      /* reparse tag of the server's deduplication */
 	CONTENT_DAMAGED,           /* nothing of its run list, or of its reparse point, is usable */
 };
@@ -28,6 +29,12 @@ enum content data_content(const struct catalogue *catalogue, const struct stream
  */
 void data_missing(
     const struct catalogue *catalogue, const struct stream *stream, struct holes *missing);
+
+/*
+ * The stream whose clusters hold the bytes of `stream`: itself, or the carrier of a
+ * system-compressed file.
+ */
+const struct stream *data_carrier(const struct catalogue *catalogue, const struct stream *stream);
 
 struct data_reader;
 
@@ -42,7 +49,7 @@ void data_close(struct data_reader *reader);
  * Reads the next `length` bytes, fewer only at the end. Returns how many (0 at the end). Large
  * requests (a multiple of 64 KiB, up to some MiB) become large reads of the drive. Unreadable bytes
  * are zero and added to *holes by their offset in the stream, at the drive's sector size, or a
- * whole compression unit where that cannot be decoded.
+ * whole compression unit or chunk where that cannot be decoded.
  */
 size_t data_read(struct data_reader *reader, void *buffer, size_t length, struct holes *holes);
 

@@ -3,6 +3,7 @@
 
 #include "base/bytes.h"
 #include "base/utf.h"
+#include "ntfs/wof.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -223,6 +224,8 @@ static void gather_reparse(struct gather *gather, const struct attribute *attrib
 	piece = add(gather, PIECE_REPARSE);
 	if (piece != NULL && bytes.length >= 4)
 		piece->size = get_u32(bytes.data);
+	if (piece != NULL)
+		piece->method = (uint8_t)wof_method(bytes.data, bytes.length);
 	buf_free(&bytes);
 }
 

@@ -17,7 +17,7 @@ enum piece_kind {
 	PIECE_RECORD, /* an extension record is there */
 	PIECE_NAME,
 	PIECE_DATA,
-	PIECE_REPARSE,   /* the tag, in `size` */
+	PIECE_REPARSE,   /* the tag, in `size`; how the file is system-compressed, in `method` */
 	PIECE_OTHER,     /* clusters of anything else */
 	PIECE_REFERENCE, /* the attribute list names `record` as holding an attribute */
 };
@@ -38,6 +38,7 @@ struct piece {
 	uint8_t kind, flags;
 	uint8_t space; /* namespace of a name */
 	uint8_t unit_shift;
+	uint8_t method; /* enum wof_method */
 	uint16_t base_sequence;
 	uint16_t stream_flags;
 	struct reference parent; /* of a name; of a reference: the record that it names */

@@ -120,6 +120,17 @@ struct decision decide_link(const struct decider *decider, const struct named *n
 	return make_decision(decider, area, REASON_LINK);
 }
 
+/* The compressed bytes of a file that cannot be decoded: no stream of its own. */
+static bool is_undecoded(const struct catalogue *catalogue, const struct stream *stream)
+{
+	const struct node *node = &catalogue->nodes[stream->node];
+	const struct stream *first = &catalogue->streams[node->first_stream];
+
+	return reparse_kind(node->reparse_tag) == REPARSE_KIND_WOF && first != stream &&
+	       utf_equal_fold(catalogue_name(catalogue, stream->name), "WofCompressedData") &&
+	       data_content(catalogue, first) == CONTENT_SYSTEM_COMPRESSED;
+}
+
 static void apply_content(
     const struct catalogue *catalogue, const struct stream *stream, struct decision *decision)
 {
@@ -132,12 +143,9 @@ static void apply_content(
 	    [CONTENT_DEDUPLICATED] = {STATE_UNREADABLE, REASON_DEDUPLICATED},
 	    [CONTENT_DAMAGED] = {STATE_UNREADABLE, REASON_DAMAGED},
 	};
-	const struct node *node = &catalogue->nodes[stream->node];
 	enum content content = data_content(catalogue, stream);
 
-	/* Where the compressed bytes of a file lie: no stream of its own. */
-	if (reparse_kind(node->reparse_tag) == REPARSE_KIND_WOF &&
-	    utf_equal_fold(catalogue_name(catalogue, stream->name), "WofCompressedData"))
+	if (is_undecoded(catalogue, stream))
 		content = CONTENT_SYSTEM_COMPRESSED;
 	if (content == CONTENT_READABLE)
 		return;

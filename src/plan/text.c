@@ -35,8 +35,8 @@ static const struct words reasons[REASON_COUNT] = {
     [REASON_CLOUD_ONLY] = {"cloud-only", "Its bytes are only in the cloud, not on the drive."},
     [REASON_CLOUD_PART] = {"cloud-part", "Some of its bytes are only in the cloud."},
     [REASON_ENCRYPTED] = {"encrypted", "Encrypted by the file system, and the key is not here."},
-    [REASON_SYSTEM_COMPRESSED] = {"system-compressed", "Compressed by the old system in a way that "
-						       "cannot be decoded yet."},
+    [REASON_SYSTEM_COMPRESSED] = {"system-compressed",
+	"Compressed by the old system in a way that cannot be decoded."},
     [REASON_DEDUPLICATED] = {"deduplicated",
 	"Stored in pieces by the server's deduplication; cannot "
 	"be put together yet."},

@@ -118,6 +118,8 @@ static void add_streams(struct walk *walk, const struct named *named, bool named
 		bool is_unnamed = *catalogue_name(catalogue, catalogue->streams[stream].name) == 0;
 		struct decision decision;
 
+		if (catalogue->streams[stream].flags & STREAM_CARRIER)
+			continue;
 		if (named_only && is_unnamed && catalogue->streams[stream].size == 0)
 			continue;
 		decision = decide_stream(walk->decider, named, stream);
