@@ -2,13 +2,14 @@
  * Tests of src/ntfs: mapping pairs, packed run lists, LZNT1.
  *
  * Sources: linux-ntfs documentation, "Data Runs", examples 1 to 5 (flatcap.github.io/linux-ntfs);
- * [MS-XCA] section 3.3, the worked example of LZNT1.
+ * [MS-XCA] section 3.3, the worked example of LZNT1; libfwnt as a second decoder of LZNT1.
  */
 #include "unit.h"
 
 #include "ntfs/lznt1.h"
 #include "ntfs/runs.h"
 
+#include <libfwnt.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -157,6 +158,66 @@ static void test_published_lznt1(void **state)
 	assert_false(lznt1_decode(packed_song, sizeof(packed_song), out, sizeof(song) - 1, &made));
 }
 
+/*
+ * A chunk of random literals and references that reach back as far as they can; returns its length.
+ * Unlike a compressor it uses every length and distance that there is.
+ */
+static size_t random_chunk(uint8_t *chunk, size_t made_limit)
+{
+	size_t at = 2, made = 0;
+
+	while (made + 8 * 20 < made_limit) {
+		size_t flags = at++;
+
+		chunk[flags] = 0;
+		for (unsigned i = 0; i < 8; i++) {
+			unsigned bits = 4;
+
+			if (made < 4 || rand() % 3 == 0) {
+				chunk[at++] = (uint8_t)rand();
+				made++;
+				continue;
+			}
+			while (made > (size_t)1 << bits)
+				bits++;
+			{
+				unsigned length = (unsigned)rand() % 16 & (0xFFFFu >> bits);
+				unsigned distance = (unsigned)rand() % (unsigned)made;
+				unsigned word = distance << (16 - bits) | length;
+
+				chunk[flags] |= (uint8_t)(1 << i);
+				chunk[at++] = (uint8_t)word;
+				chunk[at++] = (uint8_t)(word >> 8);
+				made += length + 3;
+			}
+		}
+	}
+	chunk[0] = (uint8_t)(at - 3);
+	chunk[1] = (uint8_t)((at - 3) >> 8 | 0xB0);
+	return at;
+}
+
+/* libfwnt decodes the same, and refuses nothing that we take. */
+static void test_lznt1_against_libfwnt(void **state)
+{
+	static uint8_t in[3 * 8192], ours[3 * 4096], theirs[3 * 4096];
+
+	(void)state;
+	srand(7);
+	for (unsigned round = 0; round < 300; round++) {
+		size_t made = 0, got = sizeof(theirs), length;
+
+		length = random_chunk(in, 200 + (size_t)rand() % 3800);
+		in[length] = in[length + 1] = 0;
+		memset(ours, 0, sizeof(ours));
+		memset(theirs, 0, sizeof(theirs));
+		assert_true(lznt1_decode(in, length + 2, ours, sizeof(ours), &made));
+		assert_int_equal(libfwnt_lznt1_decompress(in, length, theirs, &got, NULL), 1);
+		assert_int_equal(made, got);
+		assert_memory_equal(ours, theirs, made);
+	}
+}
+
 /* Chunks: a short one in the middle is filled up, a stored one is copied, a zero header ends it. */
 static void test_chunks(void **state)
 {
@@ -213,6 +274,7 @@ int main(void)
 	    cmocka_unit_test(test_nonsense),
 	    cmocka_unit_test(test_packed_nonsense),
 	    cmocka_unit_test(test_published_lznt1),
+	    cmocka_unit_test(test_lznt1_against_libfwnt),
 	    cmocka_unit_test(test_chunks),
 	    cmocka_unit_test(test_damaged_lznt1),
 	};
