@@ -124,6 +124,29 @@ static bool has_unknown_tag(const struct node *node)
 	       (node->attributes & ATTRIBUTE_REPARSE_POINT) != 0;
 }
 
+/* Does the old system say that some of the file lies elsewhere? */
+static bool is_marked_away(const struct node *node)
+{
+	return node != NULL &&
+	       (node->attributes & (ATTRIBUTE_OFFLINE | ATTRIBUTE_RECALL_ON_OPEN |
+				       ATTRIBUTE_RECALL_ON_DATA_ACCESS)) != 0;
+}
+
+/*
+ * A file that was put into a sync folder may be sparse by itself, like any other. The marks above
+ * are how programs are told that a file of the cloud family is not all there
+ * (CfGetPlaceholderStateFromAttributeTag in Windows' documentation); without any of them, and not
+ * set free for removal, it is. That counts only where something of it is there, and where the
+ * attributes are not second-hand.
+ */
+static bool is_sparse_by_itself(const struct node *node, const struct cover *cover)
+{
+	return node != NULL && reparse_is_cloud_file(node->reparse_tag) && cover->real > 0 &&
+	       !is_marked_away(node) &&
+	       (node->attributes & ATTRIBUTE_UNPINNED) == 0 &&
+	       (node->flags & (NODE_NO_TIMES | NODE_DAMAGED)) == 0;
+}
+
 enum content data_content(const struct catalogue *catalogue, const struct stream *stream)
 {
 	const struct node *node = catalogue_node(catalogue, stream->node);
@@ -149,6 +172,10 @@ enum content data_content(const struct catalogue *catalogue, const struct stream
 			return CONTENT_DAMAGED;
 		kind = REPARSE_KIND_OTHER;
 	}
+	if (kind == REPARSE_KIND_NONE && is_main && is_marked_away(node))
+		kind = REPARSE_KIND_OTHER;
+	if (is_sparse_by_itself(node, &cover))
+		return CONTENT_READABLE;
 	switch (kind) {
 	case REPARSE_KIND_WOF:
 		return CONTENT_SYSTEM_COMPRESSED;
@@ -494,8 +521,8 @@ uint64_t data_sparse(struct data_reader *reader, uint64_t length)
 		length = stream->size - reader->position;
 	if (reader->position >= stream->initialized)
 		return length;
-	if (is_resident(stream) || reader->carried != NULL || !seek_run(reader, reader->position / cluster) ||
-	    reader->run.lcn != RUN_SPARSE)
+	if (is_resident(stream) || reader->carried != NULL ||
+	    !seek_run(reader, reader->position / cluster) || reader->run.lcn != RUN_SPARSE)
 		return 0;
 	end = (reader->run.vcn + reader->run.length) * cluster;
 	if (reader->unit_size > 0) {

@@ -32,13 +32,15 @@ static const struct words reasons[REASON_COUNT] = {
     [REASON_NOT_ASKED] = {"not-asked", "Not among what was asked for on the command line."},
     [REASON_PASSWORDS] = {"passwords", "Saved passwords: taken only when the owner asks for it."},
     [REASON_OFFERED] = {"offered", "Not taken by itself; needs a decision."},
-    [REASON_CLOUD_ONLY] = {"cloud-only", "Its bytes are only in the cloud, not on the drive."},
-    [REASON_CLOUD_PART] = {"cloud-part", "Some of its bytes are only in the cloud."},
+    [REASON_CLOUD_ONLY] = {"cloud-only",
+	"Its bytes are not on the drive: they are in the cloud, or were moved elsewhere."},
+    [REASON_CLOUD_PART] = {"cloud-part",
+	"Some of its bytes are only in the cloud, or were moved elsewhere."},
     [REASON_ENCRYPTED] = {"encrypted", "Encrypted by the file system, and the key is not here."},
     [REASON_SYSTEM_COMPRESSED] = {"system-compressed",
 	"Compressed by the old system in a way that cannot be decoded."},
     [REASON_DEDUPLICATED] = {"deduplicated",
-	"Stored in pieces by the server's deduplication; cannot "
+	"Its bytes lie in the server's deduplication store; cannot "
 	"be put together yet."},
     [REASON_READ_ERROR] = {"read-error", "The drive could not read it, or not all of it."},
     [REASON_DAMAGED] = {"damaged", "What the file system says about it is damaged."},

@@ -60,6 +60,8 @@ static void add_node(struct summing *summing, uint32_t number)
 		const struct stream *stream = &catalogue->streams[node->first_stream + i];
 		enum content content = data_content(catalogue, stream);
 
+		if (stream->flags & STREAM_CARRIER)
+			continue;
 		bytes += stream->size;
 		in_cloud =
 		    in_cloud || content == CONTENT_CLOUD_ONLY || content == CONTENT_CLOUD_PART;

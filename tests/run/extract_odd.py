@@ -36,6 +36,7 @@ def make_image(bench):
     listing.write("/Fernhill/half.bin", "", 65536, noise(65536, 2))
     listing.add("size", "/Fernhill/half.bin", "", 4 * 65536)
     listing.reparse("/Fernhill/half.bin", CLOUD)
+    listing.add("attributes", "/Fernhill/half.bin", "401020")
     listing.add("link", "/Fernhill/half, again.bin", "/Fernhill/half.bin")
     # Deleted while it was open: the file system keeps a name for it, and its owner another.
     listing.file("/Fernhill/kept.bin", noise(9000, 3))

@@ -108,6 +108,7 @@ def add_reparse(listing):
     listing.write("/Fernhill/cloud part.bin", "", 8 * 65536, noise(65536, 15))
     listing.add("size", "/Fernhill/cloud part.bin", "", 12 * 65536 + 5)
     listing.reparse("/Fernhill/cloud part.bin", tagged(0x9000001A))
+    listing.add("attributes", "/Fernhill/cloud part.bin", "401020")
     listing.file("/Fernhill/cloud here.bin", noise(50000, 16))
     listing.reparse("/Fernhill/cloud here.bin", tagged(0x9000601A))
     listing.file("/Fernhill/cloud tiny.bin", b"resident")

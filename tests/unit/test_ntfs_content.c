@@ -55,8 +55,16 @@ static void test_sparse_behind_tags(void **state)
 		enum content nothing, half;
 	} rows[] = {
 	    {0, 0, CONTENT_READABLE, CONTENT_READABLE},
-	    {0x9000701A, ATTRIBUTE_REPARSE_POINT, CONTENT_CLOUD_ONLY, CONTENT_CLOUD_PART},
+	    {REPARSE_SIS, ATTRIBUTE_REPARSE_POINT, CONTENT_DEDUPLICATED, CONTENT_DEDUPLICATED},
 	    {0xC0000004, ATTRIBUTE_REPARSE_POINT, CONTENT_CLOUD_ONLY, CONTENT_CLOUD_PART},
+	    {0x80000006, ATTRIBUTE_REPARSE_POINT, CONTENT_CLOUD_ONLY, CONTENT_CLOUD_PART},
+	    {0x80000015, ATTRIBUTE_REPARSE_POINT, CONTENT_CLOUD_ONLY, CONTENT_CLOUD_PART},
+	    {0x80000021, ATTRIBUTE_REPARSE_POINT, CONTENT_CLOUD_ONLY, CONTENT_CLOUD_PART},
+	    /* moved without any tag: the attributes alone say so */
+	    {0, ATTRIBUTE_OFFLINE, CONTENT_CLOUD_ONLY, CONTENT_CLOUD_PART},
+	    {0, ATTRIBUTE_RECALL_ON_OPEN, CONTENT_CLOUD_ONLY, CONTENT_CLOUD_PART},
+	    {0, ATTRIBUTE_RECALL_ON_DATA_ACCESS, CONTENT_CLOUD_ONLY, CONTENT_CLOUD_PART},
+	    {0, ATTRIBUTE_SPARSE_FILE | ATTRIBUTE_PINNED, CONTENT_READABLE, CONTENT_READABLE},
 	    {REPARSE_WOF, ATTRIBUTE_REPARSE_POINT, CONTENT_SYSTEM_COMPRESSED,
 		CONTENT_SYSTEM_COMPRESSED},
 	    {REPARSE_DEDUP, ATTRIBUTE_REPARSE_POINT, CONTENT_DEDUPLICATED, CONTENT_DEDUPLICATED},
@@ -82,10 +90,40 @@ static void test_sparse_behind_tags(void **state)
 	}
 }
 
+/* A file of the cloud family that is sparse by itself: only where nothing of it is marked away. */
+static void test_cloud_family(void **state)
+{
+	static const struct {
+		uint32_t attributes;
+		enum content half;
+	} rows[] = {
+	    {0, CONTENT_READABLE},
+	    {ATTRIBUTE_PINNED, CONTENT_READABLE},
+	    {ATTRIBUTE_UNPINNED, CONTENT_CLOUD_PART},
+	    {ATTRIBUTE_OFFLINE, CONTENT_CLOUD_PART},
+	    {ATTRIBUTE_RECALL_ON_OPEN, CONTENT_CLOUD_PART},
+	    {ATTRIBUTE_PINNED | ATTRIBUTE_RECALL_ON_DATA_ACCESS, CONTENT_CLOUD_PART},
+	};
+
+	(void)state;
+	for (uint32_t tag = REPARSE_CLOUD; tag <= 0x9000F01A; tag += 0x1000) {
+		for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+			uint32_t attributes = ATTRIBUTE_REPARSE_POINT | rows[i].attributes;
+
+			assert_int_equal(content_of(tag, attributes, HALF), rows[i].half);
+			assert_int_equal(
+			    content_of(tag, attributes, NOTHING), CONTENT_CLOUD_ONLY);
+			assert_int_equal(content_of(tag, attributes, ALL), CONTENT_READABLE);
+			assert_int_equal(content_of(tag, attributes, LOST), CONTENT_DAMAGED);
+		}
+	}
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_sparse_behind_tags),
+	    cmocka_unit_test(test_cloud_family),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

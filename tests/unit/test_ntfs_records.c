@@ -285,6 +285,42 @@ static void test_tags(void **state)
 		assert_int_equal(reparse_kind(0x9000001A | i << 12), REPARSE_KIND_CLOUD);
 	assert_int_equal(reparse_kind(0x80000021), REPARSE_KIND_CLOUD);
 	assert_int_equal(reparse_kind(0x80000015), REPARSE_KIND_CLOUD);
+	assert_int_equal(reparse_kind(0xC0000004), REPARSE_KIND_CLOUD); /* HSM */
+	assert_int_equal(reparse_kind(0x80000006), REPARSE_KIND_CLOUD); /* HSM2 */
+	assert_int_equal(reparse_kind(0x80000005), REPARSE_KIND_CLOUD); /* DRIVE_EXTENDER */
+	assert_int_equal(reparse_kind(0x80000007), REPARSE_KIND_DEDUP); /* SIS */
+	assert_int_equal(reparse_kind(0xA000001D), REPARSE_KIND_LINK);  /* LX_SYMLINK */
+	for (uint32_t tag = 0x80000023; tag <= 0x80000026; tag++) /* AF_UNIX, LX_FIFO, _CHR, _BLK */
+		assert_int_equal(reparse_kind(tag), REPARSE_KIND_ALIAS);
+	assert_int_equal(reparse_kind(0x80000014), REPARSE_KIND_ALIAS); /* NFS */
+}
+
+/* What reparse data say of a target: [MS-FSCC] 2.1.2.6 (NFS); the others: common practice, no
+ * source. */
+static void test_targets(void **state)
+{
+	static const uint8_t nfs[] = "\x14\0\0\x80\x10\0\0\0LNK\1\0\0\0\0.\0.\0/\0p\0";
+	static const uint8_t linux_link[] = "\x1D\0\0\xA0\x0A\0\0\0\2\0\0\0/plots";
+	static const uint8_t alias[] =
+	    "\x1B\0\0\x80\x18\0\0\0\3\0\0\0p\0\0\0e\0\0\0C\0:\0\\\0x\0\0\0" "0\0\0";
+	struct arena arena = {0};
+	bool relative;
+
+	(void)state;
+	assert_string_equal(
+	    reparse_read_target(nfs, sizeof(nfs) - 1, &arena, &relative), "../p");
+	assert_true(relative);
+	assert_string_equal(
+	    reparse_read_target(linux_link, sizeof(linux_link) - 1, &arena, &relative), "/plots");
+	assert_false(relative);
+	assert_string_equal(
+	    reparse_read_target(alias, sizeof(alias) - 1, &arena, &relative), "C:\\x");
+	/* Cut off anywhere there is no target, or a shorter one. */
+	for (size_t i = 0; i < sizeof(alias) - 5; i++)
+		assert_null(reparse_read_target(alias, i, &arena, &relative));
+	for (size_t i = 0; i < 18; i++)
+		assert_null(reparse_read_target(nfs, i, &arena, &relative));
+	arena_free(&arena);
 }
 
 int main(void)
@@ -297,6 +333,7 @@ int main(void)
 	    cmocka_unit_test(test_broken_attributes),
 	    cmocka_unit_test(test_attribute_list),
 	    cmocka_unit_test(test_tags),
+	    cmocka_unit_test(test_targets),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
