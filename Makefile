@@ -44,7 +44,8 @@ RUN_HELPERS := $(RUN_SOURCES:tests/run/%.c=$(BUILD)/tests/run/%)
 
 FUZZ_SOURCES := $(sort $(wildcard tests/fuzz/fuzz_*.c))
 FUZZERS := $(FUZZ_SOURCES:tests/fuzz/%.c=build/fuzz/%)
-FUZZ_FLAGS := -std=c17 -O1 -g -pthread -fsanitize=fuzzer,address,undefined -fno-sanitize-recover=all
+FUZZ_FLAGS := -std=c17 -O1 -g -pthread -fsanitize=address,undefined -fno-sanitize-recover=all
+FUZZ_OBJECTS := $(SOURCES:%.c=build/fuzz/%.o) $(ASSEMBLY:%.S=build/fuzz/%.o)
 FUZZ_SECONDS ?= 600
 
 .PHONY: all help setup-build setup-demo setup-unit setup-test demo demo-drives unit units fuzz fuzz-build \
@@ -152,10 +153,25 @@ $(BUILD)/tests/run/%: $(BUILD)/tests/run/%.o $(LIBRARY)
 
 fuzz-build: $(FUZZERS)
 
-build/fuzz/%: tests/fuzz/%.c $(SOURCES) $(ASSEMBLY) $(wildcard src/*/*.h) Makefile
+# The program's own files once, watched by the fuzzer, and then each target with them.
+build/fuzz/src/%.o: src/%.c Makefile
 	@mkdir -p $(@D)
+	$(call say,CC)
+	$(Q)$(FUZZ_CC) $(CPPFLAGS) $(FUZZ_FLAGS) -fsanitize=fuzzer-no-link -MMD -MP -c -o $@ $<
+
+build/fuzz/src/%.o: src/%.S Makefile
+	@mkdir -p $(@D)
+	$(call say,AS)
+	$(Q)$(FUZZ_CC) $(CPPFLAGS) -c -o $@ $<
+
+build/fuzz/libcoldlift.a: $(FUZZ_OBJECTS)
+	@rm -f $@
+	$(call say,AR)
+	$(Q)ar rcs $@ $^
+
+build/fuzz/%: tests/fuzz/%.c build/fuzz/libcoldlift.a Makefile
 	$(call say,FUZZ)
-	$(Q)$(FUZZ_CC) $(CPPFLAGS) $(FUZZ_FLAGS) -o $@ $< $(SOURCES) $(ASSEMBLY) $(LIBS)
+	$(Q)$(FUZZ_CC) $(CPPFLAGS) $(FUZZ_FLAGS) -fsanitize=fuzzer -o $@ $< build/fuzz/libcoldlift.a $(LIBS)
 
 fuzz: setup-unit
 	@$(MAKE) --no-print-directory fuzz-build
@@ -177,4 +193,4 @@ test: setup-test
 clean:
 	rm -rf build
 
--include $(OBJECTS:.o=.d) $(BUILD)/src/main.d $(UNITS:=.d) $(RUN_HELPERS:=.d) $(UNIT_SUPPORT_OBJECTS:.o=.d)
+-include $(OBJECTS:.o=.d) $(FUZZ_OBJECTS:.o=.d) $(BUILD)/src/main.d $(UNITS:=.d) $(RUN_HELPERS:=.d) $(UNIT_SUPPORT_OBJECTS:.o=.d)

@@ -1,6 +1,7 @@
 /* Where the bytes of a stream lie: see extents.h. */
 #include "ntfs/extents.h"
 
+#include "ntfs/data.h"
 #include "ntfs/runs.h"
 
 #define BEHIND_TABLE (UINT64_C(1) << 63)
@@ -32,6 +33,7 @@ uint64_t extents_place(const struct catalogue *catalogue, const struct stream *s
 
 	if (stream->size == 0)
 		return 0;
+	stream = data_carrier(catalogue, stream);
 	if (extents_are_in_table(stream))
 		return 1 + (stream->location >> 16);
 	start_cursor(catalogue, stream, &cursor);
@@ -49,6 +51,12 @@ bool extents_visit(const struct catalogue *catalogue, const struct stream *strea
 	struct run_cursor cursor;
 	struct run run;
 
+	if ((stream->flags & STREAM_CARRIED) != 0) {
+		/* Which of the carrier's bytes a part of the file needs, only its own table tells. */
+		stream = data_carrier(catalogue, stream);
+		from = 0;
+		to = stream->size;
+	}
 	if (extents_are_in_table(stream))
 		return true;
 	/* What was never written is not read either. */

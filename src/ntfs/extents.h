@@ -23,7 +23,7 @@ bool extents_are_in_table(const struct stream *stream);
  * Calls `visit` for each contiguous range of the drive, in bytes, from which data_read() reads the
  * bytes [from, to) of the stream; of a compressed stream whole units are read, so `from` and `to`
  * should be multiples of EXTENTS_STEP. Ends early, and returns false, when `visit` returns false.
- * Resident streams have none.
+ * Resident streams have none. For any part of a system-compressed file it is all that the file has.
  */
 #define EXTENTS_STEP (UINT64_C(4) << 20)
 bool extents_visit(const struct catalogue *catalogue, const struct stream *stream, uint64_t from,
