@@ -99,26 +99,47 @@ bool durable_write(struct durable *file, const void *data, size_t length, struct
 	return false;
 }
 
+/* 0 or errno. Some file systems cannot sync a folder and say so: no reason to fail. */
+static int sync_at(const char *path, int flags)
+{
+	int fd = open(path, O_RDONLY | O_CLOEXEC | flags);
+	int failure = 0;
+
+	if (fd < 0)
+		return errno;
+	if (fsync(fd) != 0 && errno != EINVAL && errno != ENOTSUP && errno != ENOSYS)
+		failure = errno;
+	close(fd);
+	return failure;
+}
+
 bool durable_sync_folder(const char *path, struct error *error)
 {
 	const char *slash = strrchr(path, '/');
 	char *folder = slash == NULL ? strdup(".") :
 	    slash == path ? strdup("/") : strndup(path, (size_t)(slash - path));
-	int fd;
-	int failure = 0;
+	int failure;
 
 	if (folder == NULL)
 		return error_no_memory(error);
-	fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-	/* Some file systems cannot sync a folder and say so: no reason to fail. */
-	if (fd < 0 || (fsync(fd) != 0 && errno != EINVAL && errno != ENOTSUP && errno != ENOSYS))
-		failure = errno;
-	if (fd >= 0)
-		close(fd);
+	failure = sync_at(folder, O_DIRECTORY);
 	if (failure != 0)
 		durable_failed(error, failure, folder);
 	free(folder);
 	return failure == 0;
+}
+
+/*
+ * On FAT a rename makes a new entry, which says that the file is empty and lies nowhere until the
+ * file itself is written out once more: so it is synced again, before its folder.
+ */
+bool durable_sync_renamed(const char *path, bool is_folder, struct error *error)
+{
+	int failure = sync_at(path, is_folder ? O_DIRECTORY : O_NOFOLLOW);
+
+	if (failure != 0)
+		return durable_failed(error, failure, path);
+	return durable_sync_folder(path, error);
 }
 
 static bool settle(struct durable *file)
@@ -136,7 +157,7 @@ static bool settle(struct durable *file)
 		return durable_failed(&file->error, errno, file->path);
 	free(file->temporary);
 	file->temporary = NULL;
-	return durable_sync_folder(file->path, &file->error);
+	return durable_sync_renamed(file->path, false, &file->error);
 }
 
 bool durable_finish(struct durable *file, struct digest *digest, struct error *error)

@@ -1,9 +1,9 @@
 /*
  * A file at the destination that is either complete or marked as unfinished.
  *
- * It is written as PATH.unfinished, synced, renamed to PATH, and its folder is synced; so a power
- * cut or a pulled stick never leaves half a file under a good name. Its SHA-256 is taken while
- * writing.
+ * It is written as PATH.unfinished, synced, renamed to PATH, and both it and its folder are synced;
+ * so a power cut or a pulled stick never leaves half a file under a good name. Its SHA-256 is taken
+ * while writing.
  */
 #ifndef EXTRACT_DURABLE_H
 #define EXTRACT_DURABLE_H
@@ -46,6 +46,9 @@ bool durable_save(const char *path, const struct buf *content, struct digest *di
 
 /* Makes renames and creations in the folder of `path` last. */
 bool durable_sync_folder(const char *path, struct error *error);
+
+/* Makes the rename of a synced file or folder to `path` last, on every file system. */
+bool durable_sync_renamed(const char *path, bool is_folder, struct error *error);
 
 /* Fills *error for a failed destination: a full one gets its own words. Always false. */
 bool durable_failed(struct error *error, int number, const char *path);

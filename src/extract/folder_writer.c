@@ -344,7 +344,7 @@ static bool folder_finish(struct writer *writer, struct digest *digest, struct e
 	if (good && rename(folder->temporary, folder->path) != 0)
 		good = durable_failed(error, errno, folder->path);
 	if (good)
-		good = durable_sync_folder(folder->path, error);
+		good = durable_sync_renamed(folder->path, true, error);
 	free_folder(folder);
 	return good;
 }
