@@ -33,3 +33,14 @@ def unpack(part, folder):
         tool("unzip", "-qq", part, "-d", folder, env=UTF8)
     else:
         tool("tar", "-xf", part, "-C", folder, env=UTF8)
+
+
+def check_unfinished(job):
+    """A job that broke off: it says so, no part is damaged under a good name, and it is not proven."""
+    check((job / "journal").is_file() and (job / "journal").read_text().strip(), f"{job.name} does not say that it is unfinished")
+    check(not (job / "SHA256SUMS").exists(), f"{job.name} has the proof of a complete job")
+    for part in job.glob("*.zip"):
+        done = subprocess.run(["unzip", "-tqq", part], check=False, capture_output=True, text=True)
+        check(done.returncode == 0, f"{part.name} looks whole and is not:", done.stdout, done.stderr)
+    done = run("verify", job)
+    check(done.returncode not in (0, 1) and "Proven" not in done.stdout, f"{job.name} counts as proven:", done.stdout)

@@ -9,7 +9,8 @@ import re
 import time
 
 from _sources import MIB, Drive, Machine, check, copy_volume, finish, make_drive, sha256, tool, work_folder
-from _volumes import put_in
+from _proof import check_unfinished
+from _volumes import put_in, take_out
 
 JOB = "name = fernhill\nwhen-done = wait\n"
 
@@ -84,5 +85,8 @@ with work_folder() as work:
         check(f"::/{name}\n" in names, f"{name} is not there:", names)
     check("fernhill-3/journal" not in names, "the last job is not complete:", names)
     check("fernhill-2/SHA256SUMS" not in names, "a job that broke off looks whole:", names)
+    take_out(target.path, "fat", folder / "files", sound=False)
+    for name in ("fernhill", "fernhill-2"):
+        check_unfinished(folder / "files" / name)
     check("it was stopped" in tool("mtype", "-i", volume, "::/fernhill-log.txt"), "the log does not say so")
 finish()
