@@ -399,10 +399,12 @@ static void assemble_streams(
  */
 static void find_carrier(struct catalogue *catalogue, struct node *node, enum wof_method method)
 {
-	struct stream *streams = &catalogue->streams[node->first_stream];
+	struct stream *streams;
 
-	if (node->reparse_tag != REPARSE_WOF || method == WOF_NONE || node->n_streams < 2 ||
-	    *catalogue_name(catalogue, streams[0].name) != 0 || streams[0].size == 0 ||
+	if (node->reparse_tag != REPARSE_WOF || method == WOF_NONE || node->n_streams < 2)
+		return;
+	streams = &catalogue->streams[node->first_stream];
+	if (*catalogue_name(catalogue, streams[0].name) != 0 || streams[0].size == 0 ||
 	    (streams[0].flags & (STREAM_RESIDENT | STREAM_ENCRYPTED | STREAM_COMPRESSED)) != 0 ||
 	    streams[0].allocated >= streams[0].size)
 		return;

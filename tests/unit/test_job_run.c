@@ -235,12 +235,14 @@ static void results(void **state)
 	says(&end, "7 files were left");
 	says(&end, "Keep the old drives");
 
+	job_end_free(&end);
 	end = judge(0, "", 5, true, false, true);
 	assert_true(end.extracted && !end.proven);
 	assert_int_equal(end.status, STATUS_OTHER);
 	says(&end, "two differences");
 	says(&end, "Do not rely on it");
 
+	job_end_free(&end);
 	end = judge(4, "there is no room left", -1, true, true, true);
 	assert_false(end.extracted || end.proven);
 	assert_int_equal(end.status, STATUS_DESTINATION);
@@ -248,26 +250,32 @@ static void results(void **state)
 	says(&end, "not finished: there is no room left");
 	says(&end, "journal");
 
+	job_end_free(&end);
 	end = judge(
 	    4, "no room; the job '/mnt/fernhill' is incomplete, and so on", -1, true, true, true);
 	says(&end, "not finished: no room. Nothing");
 
+	job_end_free(&end);
 	end = judge(4, "it is gone", -1, false, false, false);
 	says(&end, "does not answer any more");
 	assert_string_equal(end.name, "fernhill");
 
+	job_end_free(&end);
 	end = judge(2, "there is no person called 'quince'", -1, false, false, true);
 	assert_int_equal(end.status, STATUS_USAGE);
 	assert_string_equal(end.name, "");
 	says(&end, "No job was made: there is no person called 'quince'");
 
 	/* Killed by a signal, and said to be complete with the mark still there. */
+	job_end_free(&end);
 	end = judge(137, "", -1, true, true, true);
 	assert_int_equal(end.status, STATUS_OTHER);
 	says(&end, "ended in the middle");
+	job_end_free(&end);
 	end = judge(0, "", -1, true, true, true);
 	assert_false(end.extracted);
 	assert_int_equal(end.status, STATUS_OTHER);
+	job_end_free(&end);
 }
 
 static int begin(void **state)
