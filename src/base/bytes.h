@@ -1,5 +1,6 @@
 /*
- * Little-endian numbers in raw bytes, as every structure on an old drive stores them.
+ * Numbers in raw bytes: little-endian, as nearly every structure on an old drive stores them, and
+ * big-endian (_be).
  *
  * No alignment is needed. The caller has checked that the bytes are there.
  */
@@ -29,11 +30,25 @@ static inline uint64_t get_u64(const void *bytes)
 	return (uint64_t)get_u32(b) | (uint64_t)get_u32(b + 4) << 32;
 }
 
+static inline uint16_t get_u16_be(const void *bytes)
+{
+	const uint8_t *b = bytes;
+
+	return (uint16_t)(b[0] << 8 | b[1]);
+}
+
 static inline uint32_t get_u32_be(const void *bytes)
 {
 	const uint8_t *b = bytes;
 
 	return (uint32_t)b[0] << 24 | (uint32_t)b[1] << 16 | (uint32_t)b[2] << 8 | b[3];
+}
+
+static inline uint64_t get_u64_be(const void *bytes)
+{
+	const uint8_t *b = bytes;
+
+	return (uint64_t)get_u32_be(b) << 32 | get_u32_be(b + 4);
 }
 
 static inline void put_u16(void *bytes, uint16_t value)

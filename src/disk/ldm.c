@@ -18,6 +18,8 @@
 
 #define DATABASE_MAX (4u << 20)
 #define FRAGMENTS_MAX 8
+/* Records in several parts, each of which is searched for: a sound database has a few. */
+#define FRAGMENTED_MAX 512
 #define RECORD_MAX 4096
 
 enum record_type {
@@ -43,6 +45,7 @@ struct component {
 struct piece {
 	uint32_t component, disk;
 	uint64_t start, size;
+	const struct component *of; /* NULL: not there; known when all records are read */
 };
 
 struct database {
@@ -53,6 +56,7 @@ struct database {
 	const uint8_t *disk_id; /* 36 characters of PRIVHEAD */
 	uint32_t own;           /* this drive's number, 0: not among the disks */
 	unsigned disks;
+	unsigned fragmented; /* records in several parts so far */
 	struct component *components;
 	size_t n_components, c_components;
 	struct piece *pieces;
@@ -60,11 +64,6 @@ struct database {
 	struct ldm_volume *volumes; /* all of the group */
 	size_t n_volumes, c_volumes;
 };
-
-static uint64_t get_u64_be(const uint8_t *bytes)
-{
-	return (uint64_t)get_u32_be(bytes) << 32 | get_u32_be(bytes + 4);
-}
 
 /* --- records ---------------------------------------------------------------------------------- */
 
@@ -138,8 +137,8 @@ static bool is_own_disk(
 		return length == 36 &&
 		       strncasecmp((const char *)id, (const char *)database->disk_id, 36) == 0;
 	snprintf(plain, sizeof(plain), "%08x-%04x-%04x-%04x-%04x%08x", get_u32_be(id),
-	    (unsigned)id[4] << 8 | id[5], (unsigned)id[6] << 8 | id[7],
-	    (unsigned)id[8] << 8 | id[9], (unsigned)id[10] << 8 | id[11], get_u32_be(id + 12));
+	    get_u16_be(id + 4), get_u16_be(id + 6), get_u16_be(id + 8), get_u16_be(id + 10),
+	    get_u32_be(id + 12));
 	return strncasecmp(plain, (const char *)database->disk_id, 36) == 0;
 }
 
@@ -272,12 +271,12 @@ static const uint8_t *block_at(const struct blocks *blocks, size_t index)
 
 static unsigned part_of(const uint8_t *block)
 {
-	return (unsigned)block[12] << 8 | block[13];
+	return get_u16_be(block + 12);
 }
 
 static unsigned parts_of(const uint8_t *block)
 {
-	return (unsigned)block[14] << 8 | block[15];
+	return get_u16_be(block + 14);
 }
 
 /* The record that begins in this block; its other parts may stand anywhere. */
@@ -293,7 +292,8 @@ static bool take_from(struct database *database, const struct blocks *blocks, si
 	parts = parts_of(first);
 	if (parts <= 1)
 		return take_record(database, first + 16, body);
-	if (parts > FRAGMENTS_MAX || parts * body > sizeof(record))
+	if (parts > FRAGMENTS_MAX || parts * body > sizeof(record) ||
+	    database->fragmented++ >= FRAGMENTED_MAX)
 		return true;
 	memcpy(record, first + 16, body);
 	for (unsigned part = 1; part < parts; part++) {
@@ -378,7 +378,7 @@ static bool look_at_volume(const struct database *database, struct ldm_volume *v
 		volume->level = SET_MIRROR;
 	for (size_t i = 0; i < database->n_pieces; i++) {
 		const struct piece *piece = &database->pieces[i];
-		const struct component *component = find_component(database, piece->component);
+		const struct component *component = piece->of;
 		bool known = false;
 
 		if (component == NULL || component->volume != volume->object)
@@ -411,6 +411,8 @@ static bool take_volumes(struct database *database, struct ldm *ldm)
 	ldm->volumes = arena_array(database->arena, database->n_volumes + 1, sizeof(*ldm->volumes));
 	if (ldm->volumes == NULL)
 		return false;
+	for (size_t i = 0; i < database->n_pieces; i++)
+		database->pieces[i].of = find_component(database, database->pieces[i].component);
 	/* A drive that the database does not know has no volumes of it. */
 	for (size_t i = 0; i < database->n_volumes && database->own != 0; i++)
 		if (look_at_volume(database, &database->volumes[i]))

@@ -33,16 +33,6 @@ struct ddf {
 	uint32_t disk; /* this drive's reference number */
 };
 
-static uint64_t get_u64_be(const uint8_t *bytes)
-{
-	return (uint64_t)get_u32_be(bytes) << 32 | get_u32_be(bytes + 4);
-}
-
-static unsigned get_u16_be(const uint8_t *bytes)
-{
-	return (unsigned)bytes[0] << 8 | bytes[1];
-}
-
 /*
  * The checksum begins with zero and is not inverted, as the Linux md tools have it; zlib's own is
  * the other way round, and is let pass too.

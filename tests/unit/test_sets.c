@@ -95,6 +95,120 @@ static void test_rst(void **state)
 	image_drop(&image);
 }
 
+/* --- a table of volumes that is as large as it may be and means harm --- */
+
+#define BLOCK 128u
+#define BLOCKS 30000u
+
+static void put_u32_be(uint8_t *at, uint32_t number)
+{
+	for (int i = 0; i < 4; i++)
+		at[i] = (uint8_t)(number >> (24 - 8 * i));
+}
+
+/* A number with its byte of length before it. */
+static uint8_t *put_number(uint8_t *at, uint32_t number)
+{
+	*at = 4;
+	put_u32_be(at + 1, number);
+	return at + 5;
+}
+
+static uint8_t *put_block(uint8_t *database, uint32_t index, unsigned part, unsigned parts)
+{
+	uint8_t *block = database + 17 * 512 + 512 + index * BLOCK;
+
+	memcpy(block, "VBLK", 4);
+	put_u32_be(block + 8, index + 1);
+	block[13] = (uint8_t)part;
+	block[15] = (uint8_t)parts;
+	return block + 16;
+}
+
+/* This disk, then as many volumes as components and pieces, each of which belongs to the last. */
+static void put_records(uint8_t *database)
+{
+	uint32_t third = (BLOCKS - 1) / 3;
+	uint8_t *record = put_block(database, 0, 0, 1);
+
+	record[3] = 0x44;
+	put_number(record + 8, 1);
+	for (uint32_t i = 1; i < BLOCKS; i++) {
+		static const uint8_t types[] = {0x51, 0x32, 0x33};
+		uint8_t *at;
+
+		record = put_block(database, i, 0, 1);
+		record[3] = types[i % 3];
+		at = put_number(record + 8, i / 3 + 1);
+		if (i % 3 == 1) { /* component */
+			at += 2;
+			*at = 2;
+			at = put_number(at + 5, 1);
+			put_number(at + 16, third);
+		} else if (i % 3 == 2) { /* piece */
+			at = put_number(at + 1 + 12 + 8 + 8, 8);
+			put_number(put_number(at, third), 1);
+		}
+	}
+}
+
+static void put_dynamic(struct drive_image *image, const uint8_t *database, size_t length)
+{
+	uint8_t sector[512] = {0};
+
+	sector[446 + 4] = 0x42;
+	put_u32(sector + 446 + 8, 63);
+	put_u32(sector + 446 + 12, 4096);
+	put_u16(sector + 510, 0xAA55);
+	image_write(image, 0, sector, sizeof(sector));
+	memset(sector, 0, sizeof(sector));
+	memcpy(sector, "PRIVHEAD", 8);
+	memcpy(sector + 0x30, "00000000-0000-0000-0000-000000000000", 36);
+	sector[0x12B + 6] = 2048 >> 8;  /* where the database begins, in sectors */
+	sector[0x133 + 6] = 8192 >> 8;  /* and how long it is */
+	image_write(image, 6 * 512, sector, sizeof(sector));
+	image_write(image, 2048 * 512, database, length);
+}
+
+static void start_database(uint8_t *database)
+{
+	uint8_t *head = database + 17 * 512;
+
+	memcpy(head, "VMDB", 4);
+	put_u32_be(head + 8, BLOCK);
+	put_u32_be(head + 12, 512);
+}
+
+/*
+ * Neither records that each lead to all others, nor records whose parts are nowhere, take more than
+ * a moment. Our own property, no outside source applies.
+ */
+static void test_large_dynamic(void **state)
+{
+	const size_t length = 4 * MIB;
+	struct drive_image image = image_make(16 * MIB);
+	uint8_t *database = calloc(1, length);
+	struct set set;
+
+	(void)state;
+	assert_non_null(database);
+	unit_limit_processor_time(60);
+	start_database(database);
+	put_records(database);
+	put_dynamic(&image, database, length);
+	recognise(&image, "", "", &set);
+	assert_int_equal(set.kind, SET_DYNAMIC);
+	memset(database, 0, length);
+	start_database(database);
+	for (uint32_t i = 0; i < BLOCKS; i++)
+		put_block(database, i, 0, 8);
+	put_dynamic(&image, database, length);
+	recognise(&image, "", "", &set);
+	assert_int_equal(set.kind, SET_DYNAMIC);
+	free(database);
+	image_drop(&image);
+}
+
 /* A drive that cannot be read, or is too small, has no set and is not asked for long. */
 static void test_unreadable(void **state)
 {
@@ -294,6 +408,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_rst),
+	    cmocka_unit_test(test_large_dynamic),
 	    cmocka_unit_test(test_unreadable),
 	    cmocka_unit_test(test_hostile),
 	    cmocka_unit_test(test_choice),
