@@ -169,7 +169,7 @@ build/fuzz/libcoldlift.a: $(FUZZ_OBJECTS)
 	$(call say,AR)
 	$(Q)ar rcs $@ $^
 
-build/fuzz/%: tests/fuzz/%.c build/fuzz/libcoldlift.a Makefile
+build/fuzz/%: tests/fuzz/%.c $(wildcard tests/fuzz/*.h) build/fuzz/libcoldlift.a Makefile
 	$(call say,FUZZ)
 	$(Q)$(FUZZ_CC) $(CPPFLAGS) $(FUZZ_FLAGS) -fsanitize=fuzzer -o $@ $< build/fuzz/libcoldlift.a $(LIBS)
 

@@ -6,11 +6,11 @@
  * edits, so that a changed record is still read, but for edits of kinds that come last.
  */
 #include "base/bytes.h"
+#include "memory_image.h"
 #include "ntfs/data.h"
 #include "ntfs/record.h"
 #include "ntfs/reparse.h"
 
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -273,44 +273,6 @@ static void protect(struct image *image)
 	memcpy(image->bytes + 8 * CLUSTER, image->bytes + TABLE_LCN * CLUSTER, 4 * RECORD);
 }
 
-static ssize_t read_image(struct device *device, uint64_t offset, void *buffer, size_t length)
-{
-	const struct image *image = device->state;
-
-	if (offset >= IMAGE || length > IMAGE - offset)
-		return -EIO;
-	/* One sector cannot be read. */
-	if (offset <= 90 * 512 && offset + length > 90 * 512) {
-		if (offset == 90 * 512)
-			return -EIO;
-		length = (size_t)(90 * 512 - offset);
-	}
-	memcpy(buffer, image->bytes + offset, length);
-	return (ssize_t)length;
-}
-
-static void close_image(struct device *device)
-{
-	device->state = NULL; /* belongs to the caller */
-}
-
-static const struct device_ops image_ops = {.read = read_image, .close = close_image};
-
-static struct source *open_image(struct image *image)
-{
-	struct device *device = calloc(1, sizeof(*device));
-	struct error error;
-
-	if (device == NULL)
-		abort();
-	device->ops = &image_ops;
-	device->path = strdup("image");
-	device->size = IMAGE;
-	device->sector_size = 512;
-	device->state = image;
-	return source_open(device, &error);
-}
-
 static void check(bool truth)
 {
 	if (!truth)
@@ -382,6 +344,7 @@ static void read_node(const struct catalogue *catalogue, uint32_t number)
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	static struct image image;
+	static struct memory_image drive = {image.bytes, IMAGE, 90};
 	static struct source
 	    *source; /* opened once: a thread for every input would take most time */
 	struct findings findings;
@@ -398,7 +361,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	edit(&image, data, size, true);
 
 	if (source == NULL)
-		source = open_image(&image);
+		source = memory_image_open(&drive);
 	check(source != NULL);
 	findings_init(&findings);
 	volume = volume_open(source, 0, IMAGE, "C:", &findings, &error);

@@ -3,12 +3,11 @@
  * what the volume holds: the compressed stream of a system-compressed file (table and chunks), or
  * the units of a file that the file system compressed, read through data_read() as any file is.
  */
-#include "disk/device.h"
+#include "memory_image.h"
 #include "ntfs/data.h"
 #include "ntfs/runs.h"
 #include "ntfs/wof.h"
 
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -23,43 +22,6 @@ static void check(bool truth)
 {
 	if (!truth)
 		abort();
-}
-
-static ssize_t read_image(struct device *device, uint64_t offset, void *buffer, size_t length)
-{
-	const struct image *image = device->state;
-
-	if (offset >= IMAGE || length > IMAGE - offset)
-		return -EIO;
-	/* One sector cannot be read. */
-	if (offset <= 40 * 512 && offset + length > 40 * 512) {
-		if (offset == 40 * 512)
-			return -EIO;
-		length = (size_t)(40 * 512 - offset);
-	}
-	memcpy(buffer, image->bytes + offset, length);
-	return (ssize_t)length;
-}
-
-static void close_image(struct device *device)
-{
-	device->state = NULL;
-}
-
-static const struct device_ops image_ops = {.read = read_image, .close = close_image};
-
-static struct source *open_image(struct image *image)
-{
-	struct device *device = calloc(1, sizeof(*device));
-	struct error error;
-
-	check(device != NULL);
-	device->ops = &image_ops;
-	device->path = strdup("image");
-	device->size = IMAGE;
-	device->sector_size = 512;
-	device->state = image;
-	return source_open(device, &error);
 }
 
 /* Reads the stream to its end, in pieces of many lengths. */
@@ -131,6 +93,7 @@ static void read_file(struct volume *volume, unsigned method, uint64_t size, uin
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	static struct image image;
+	static struct memory_image drive = {image.bytes, IMAGE, 40};
 	static struct source *source;
 	struct volume volume = {.cluster_size = CLUSTER,
 	    .sector_size = 512,
@@ -144,7 +107,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	memset(image.bytes, 0, IMAGE);
 	memcpy(image.bytes, data + 4, size - 4 < IMAGE ? size - 4 : IMAGE);
 	if (source == NULL)
-		source = open_image(&image);
+		source = memory_image_open(&drive);
 	check(source != NULL);
 	volume.source = source;
 	length = 1 + data[1] + 256u * data[2];

@@ -6,6 +6,7 @@ import pathlib
 import subprocess
 import sys
 import tempfile
+import time
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 BUILD = pathlib.Path(os.environ.get("COLDLIFT_BUILD", ROOT / "build"))
@@ -33,6 +34,28 @@ def tool(*args, **options):
     if done.returncode != 0:
         raise SystemExit(f"{args[0]} failed ({done.returncode}): {done.stderr[-2000:]}")
     return done.stdout
+
+
+def attach_loop(image, *options):
+    """A loop device over the image; the caller detaches it. Skips the test where there are none."""
+    done = subprocess.run(["losetup", "--find", "--show", *options, image], capture_output=True,
+                          text=True, check=False)
+    if done.returncode != 0:
+        skip("no loop device can be had: " + done.stderr.strip())
+    loop = done.stdout.strip()
+    # A program that was killed may have left the device read-only.
+    subprocess.run(["blockdev", "--setrw", loop], check=False)
+    return loop
+
+
+def first_partition(loop):
+    """Its device node, or None where no nodes are made."""
+    part = pathlib.Path(loop + "p1")
+    for _ in range(40):
+        if part.exists():
+            return part
+        time.sleep(0.05)
+    return None
 
 
 def check(condition, *what):

@@ -13,7 +13,6 @@ import pathlib
 import stat
 import subprocess
 import sys
-import time
 
 sys.dont_write_bytecode = True
 import _harness as h  # noqa: E402
@@ -50,12 +49,7 @@ LOCKED = HEALTHY | {"ata_security": {"state": 7, "string": "locked", "enabled": 
 
 
 def attach(image, *options):
-    done = subprocess.run(["losetup", "--find", "--show", *options, image], capture_output=True,
-                          text=True, check=False)
-    if done.returncode != 0:
-        h.skip("no loop device can be had: " + done.stderr.strip())
-    attached.append(done.stdout.strip())
-    subprocess.run(["blockdev", "--setrw", attached[-1]], check=False)
+    attached.append(h.attach_loop(image, *options))
     return attached[-1]
 
 
@@ -181,13 +175,9 @@ def check_partition():
         file.truncate(8 << 20)
     h.tool("sfdisk", "--quiet", "--no-reread", image, input="label: dos\nsize=8192,type=7\n")
     loop = attach(image, "--partscan")
-    part = pathlib.Path(loop + "p1")
-    for _ in range(40):
-        if part.exists():
-            break
-        time.sleep(0.05)
-    else:
-        return  # no device nodes are made here
+    part = h.first_partition(loop)
+    if part is None:
+        return
     answer(loop, WEARING)
     asked()
     seen, _ = drives(part, status=3)

@@ -27,14 +27,8 @@ def undo():
 
 
 def attach(image, *options):
-    done = subprocess.run(["losetup", "--find", "--show", *options, image], capture_output=True,
-                          text=True, check=False)
-    if done.returncode != 0:
-        h.skip("no loop device can be had: " + done.stderr.strip())
-    loop = done.stdout.strip()
+    loop = h.attach_loop(image, *options)
     used.append(["losetup", "--detach", loop])
-    # A program that was killed may have left the device read-only.
-    subprocess.run(["blockdev", "--setrw", loop], check=False)
     return loop
 
 
@@ -127,13 +121,9 @@ def check_partition_of_drive(folder):
         file.truncate(40 * MIB)
     h.tool("sfdisk", "--quiet", "--no-reread", image, input="label: gpt\nsize=32768\nsize=20480\n")
     loop = attach(image, "--partscan")
-    part = pathlib.Path(loop + "p1")
-    for _ in range(40):
-        if part.exists():
-            break
-        time.sleep(0.05)
-    else:
-        return  # no device nodes are made here
+    part = h.first_partition(loop)
+    if part is None:
+        return
     h.tool("mkfs.ext4", "-q", "-F", part)
     mount(part, folder / "part")
     check_refused(loop, "is in use")

@@ -22,12 +22,7 @@ loops = []
 
 
 def attach(image):
-    done = subprocess.run(["losetup", "--find", "--show", image], capture_output=True, text=True,
-                          check=False)
-    if done.returncode != 0:
-        h.skip("no loop device can be had: " + done.stderr.strip())
-    loops.append(done.stdout.strip())
-    subprocess.run(["blockdev", "--setrw", loops[-1]], check=False)
+    loops.append(h.attach_loop(image))
     return os.path.basename(loops[-1])
 
 

@@ -82,3 +82,23 @@ void image_fix_gpt(struct drive_image *image, uint64_t offset, unsigned sector_s
 	put_u32(header + 16, (uint32_t)crc32(0, header, sizeof(header)));
 	image_write(image, offset, header, sizeof(header));
 }
+
+bool image_make_ntfs(const struct drive_image *image)
+{
+	char command[160];
+
+	snprintf(command, sizeof(command), "mkntfs -q -F -s 512 %s >/dev/null 2>&1", image->path);
+	return system(command) == 0;
+}
+
+struct source *image_open(const char *path, const char *script)
+{
+	struct error error = {0};
+	struct device *device = device_open_test(path, script, &error);
+	struct source *source;
+
+	assert_non_null(device);
+	source = source_open(device, &error);
+	assert_non_null(source);
+	return source;
+}

@@ -4,6 +4,9 @@
 #ifndef DRIVE_IMAGE_H
 #define DRIVE_IMAGE_H
 
+#include "disk/source.h"
+
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -17,6 +20,9 @@ struct drive_image {
 struct drive_image image_make(uint64_t size);
 void image_drop(struct drive_image *image);
 
+/* Makes an NTFS volume of all of it (mkntfs). False where that program is not there. */
+bool image_make_ntfs(const struct drive_image *image);
+
 void image_write(struct drive_image *image, uint64_t offset, const void *data, size_t length);
 void image_read(struct drive_image *image, uint64_t offset, void *data, size_t length);
 
@@ -25,5 +31,8 @@ void image_sfdisk(struct drive_image *image, unsigned sector_size, const char *s
 
 /* Computes both checksums of the GPT header at byte `offset` again, after the test changed it. */
 void image_fix_gpt(struct drive_image *image, uint64_t offset, unsigned sector_size);
+
+/* A source over an image file that misbehaves as the script says (device_open_test()). */
+struct source *image_open(const char *path, const char *script);
 
 #endif

@@ -24,12 +24,9 @@ struct result {
 static inline void read_table(struct result *result, const char *path, const char *script)
 {
 	struct error error;
-	struct device *device = device_open_test(path, script, &error);
 
-	assert_non_null(device);
 	memset(result, 0, sizeof(*result));
-	result->source = source_open(device, &error);
-	assert_non_null(result->source);
+	result->source = image_open(path, script);
 	findings_init(&result->findings);
 	assert_true(
 	    table_read(result->source, &result->arena, &result->findings, &result->table, &error));

@@ -6,10 +6,9 @@
 
 #include "disk/ahead.h"
 #include "disk/source.h"
+#include "drive_image.h"
 
-#include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 #include <unistd.h>
 
 #define SIZE (8u << 20)
@@ -43,14 +42,7 @@ static int drop_image(void **state)
 
 static struct source *open_script(const char *script)
 {
-	struct error error = {0};
-	struct device *device = device_open_test(image, script, &error);
-	struct source *source;
-
-	assert_non_null(device);
-	source = source_open(device, &error);
-	assert_non_null(source);
-	return source;
+	return image_open(image, script);
 }
 
 static void check(const struct ahead *ahead, uint64_t offset, size_t length)

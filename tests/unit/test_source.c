@@ -5,6 +5,7 @@
 #include "unit.h"
 
 #include "disk/source.h"
+#include "drive_image.h"
 
 #include <fcntl.h>
 #include <pthread.h>
@@ -46,14 +47,7 @@ static int drop_image(void **state)
 
 static struct source *open_script(const char *script)
 {
-	struct error error;
-	struct device *device = device_open_test(image, script, &error);
-	struct source *source;
-
-	assert_non_null(device);
-	source = source_open(device, &error);
-	assert_non_null(source);
-	return source;
+	return image_open(image, script);
 }
 
 /* Reads, and compares with the content outside the holes and with zero inside them. */
