@@ -1,6 +1,8 @@
 /* Running another program with a time limit; see child.h. */
 #include "base/child.h"
 
+#include "base/moment.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <poll.h>
@@ -10,7 +12,6 @@
 #include <stdint.h>
 #include <sys/syscall.h>
 #include <sys/wait.h>
-#include <time.h>
 #include <unistd.h>
 
 #define PIECE 16384u
@@ -25,14 +26,6 @@ struct child {
 	struct buf *out;
 	bool flooded;
 };
-
-static int64_t now(void)
-{
-	struct timespec time;
-
-	clock_gettime(CLOCK_MONOTONIC, &time);
-	return (int64_t)time.tv_sec * 1000 + time.tv_nsec / 1000000;
-}
 
 /* --- starting --- */
 
@@ -142,7 +135,7 @@ static void wait_a_while(const struct child *child, bool for_output, int64_t lef
 static bool listen(struct child *child)
 {
 	for (;;) {
-		int64_t left = child->deadline - now();
+		int64_t left = child->deadline - moment_now();
 		bool ended = has_ended(child);
 
 		/* What it said before it ended is in the pipe, also where others hold that open. */
@@ -158,10 +151,10 @@ static bool listen(struct child *child)
 
 static bool is_gone_within(const struct child *child, unsigned grace)
 {
-	int64_t until = now() + grace, left;
+	int64_t until = moment_now() + grace, left;
 
 	while (!has_ended(child)) {
-		left = until - now();
+		left = until - moment_now();
 		if (left <= 0)
 			return false;
 		wait_a_while(child, false, left);
@@ -194,7 +187,7 @@ struct child_end child_run(
     const char *const *arguments, const struct child_limits *limits, struct buf *out)
 {
 	struct child child = {.handle = -1,
-	    .deadline = now() + limits->milliseconds,
+	    .deadline = moment_now() + limits->milliseconds,
 	    .room = limits->output,
 	    .out = out};
 	struct child_end end;

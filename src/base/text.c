@@ -169,3 +169,17 @@ void text_wrap(FILE *stream, const char *text, unsigned indent, unsigned width)
 	fputc('\n', stream);
 	buf_free(&buf);
 }
+
+void text_paragraph(FILE *stream, unsigned first, unsigned others, unsigned width,
+    const char *format, va_list arguments)
+{
+	char *text = NULL;
+
+	if (vasprintf(&text, format, arguments) < 0)
+		text = NULL;
+	/* text_wrap() takes the first line to start at the column of the others. */
+	fprintf(stream, "%*s", (int)first, "");
+	if (text != NULL)
+		text_wrap(stream, text, others, width);
+	free(text);
+}

@@ -6,6 +6,7 @@
 
 #include "base/buf.h"
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -41,6 +42,13 @@ void text_print(FILE *stream, const char *text);
  * break.
  */
 void text_wrap(FILE *stream, const char *text, unsigned indent, unsigned width);
+
+/*
+ * The same for a formatted text that begins a line: its first line starts at `first`, the others at
+ * `others`. Nothing but the indent when memory runs out.
+ */
+void text_paragraph(FILE *stream, unsigned first, unsigned others, unsigned width,
+    const char *format, va_list arguments) __attribute__((format(printf, 5, 0)));
 
 /* How many columns the inner text takes on a terminal, after text_escape(). */
 unsigned text_columns(const char *text);

@@ -1,10 +1,10 @@
 /* The command `console`: the live stick's start screen. */
 #include "cmd/command.h"
+#include "cmd/sources.h"
 
 #include "console/dialogue.h"
 
 #include <stdio.h>
-#include <unistd.h>
 
 static const char help[] =
     "usage: coldlift console\n\n"
@@ -20,14 +20,16 @@ enum status command_console(int argc, char **argv)
 {
 	struct common_options options = {0};
 	struct error error;
+	struct stick stick;
 	enum status status;
 	int first = command_options(argc, argv, help, &options, &status);
 
 	if (first < 0)
 		return status;
+	stick_find("", &stick);
 	if (first < argc)
 		error_set(&error, STATUS_USAGE, "console takes no arguments");
-	else if (access("/run/coldlift/stick", F_OK) != 0)
+	else if (!stick.here)
 		error_set(&error, STATUS_USAGE,
 		    "console is the start screen of the live stick and works only there; here, "
 		    "coldlift drives, survey and extract do the same work");

@@ -37,17 +37,6 @@ static const char help[] =
     "Exit status: 0 listed, 2 wrong command line, 3 a SOURCE cannot be opened or no\n"
     "file system is recognised on any, 5 anything else.\n";
 
-static bool has_holes(struct source *source)
-{
-	struct holes holes = {0};
-	bool has;
-
-	source_holes(source, &holes);
-	has = holes.count > 0 || holes.failed;
-	holes_free(&holes);
-	return has;
-}
-
 /* What an NTFS volume's own records say. */
 static void look_at_ntfs(
     struct source *source, struct arena *arena, struct drive_view *view, size_t index)
@@ -72,7 +61,7 @@ static void look_at_ntfs(
 	seen->label = arena_strdup(arena, volume->label);
 	seen->dirty = volume->dirty;
 	/* A drive that cannot read something is not asked for what is only good to know. */
-	if (has_holes(source) || !volume_count_free(volume, &seen->free))
+	if (source_has_holes(source) || !volume_count_free(volume, &seen->free))
 		seen->free = ROOM_UNKNOWN;
 	volume_close(volume);
 }
@@ -132,12 +121,7 @@ static bool look_into(
 		view->table.count = 0;
 		return error_no_memory(error);
 	}
-	set_recognise(source, view->drive.serial, &view->table, &view->set);
-	if (view->set.kind != SET_NONE) {
-		findings_drop(&view->findings, "table-none", view->drive.path);
-		findings_drop(&view->findings, "drive-sealed", view->drive.path);
-		view->table.sealed = SEALED_NOT;
-	}
+	set_learn(source, &view->drive, &view->table, &view->findings, &view->set);
 	faults_add_sealed(&view->faults, &view->drive, view->table.sealed);
 	for (size_t i = 0; i < view->table.count; i++)
 		look_at_volume(source, arena, view, i);
@@ -149,15 +133,11 @@ static bool look_into(
 static bool look_at_drive(struct arena *arena, struct drive_view *view, struct error *error)
 {
 	struct source *source = NULL;
-	struct device *device = NULL;
+	struct device *device;
 	sigset_t before;
 
 	stop_hold(&before);
-	/* It would refuse every read. */
-	if (view->faults.verdict == FAULTS_LOCKED)
-		error_set(error, STATUS_NO_VOLUME, "%s is locked by a password", view->drive.path);
-	else
-		device = device_open(view->drive.path, error);
+	device = faults_open_device(&view->faults, view->drive.path, error);
 	if (device != NULL)
 		source = source_open(device, error);
 	if (source != NULL)

@@ -1,13 +1,14 @@
 /* Work in a process of its own: see apart.h. */
 #include "console/apart.h"
 
+#include "base/moment.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <poll.h>
 #include <signal.h>
 #include <string.h>
 #include <sys/wait.h>
-#include <time.h>
 #include <unistd.h>
 
 #define GRACE 3000 /* milliseconds in which a killed process must be gone */
@@ -17,14 +18,6 @@ struct header {
 	bool good;
 	enum status status;
 };
-
-static int64_t now(void)
-{
-	struct timespec time;
-
-	clock_gettime(CLOCK_MONOTONIC, &time);
-	return (int64_t)time.tv_sec * 1000 + time.tv_nsec / 1000000;
-}
 
 /* --- in the other process --- */
 
@@ -68,7 +61,7 @@ static bool collect(int pipe, int64_t until, struct buf *out)
 {
 	for (;;) {
 		char piece[4096];
-		int64_t left = until - now();
+		int64_t left = until - moment_now();
 		struct pollfd watched = {.fd = pipe, .events = POLLIN};
 		ssize_t got;
 
@@ -89,9 +82,9 @@ static bool collect(int pipe, int64_t until, struct buf *out)
 /* Waits for the end of the process, which is near. */
 static void bury(pid_t child)
 {
-	int64_t until = now() + GRACE;
+	int64_t until = moment_now() + GRACE;
 
-	while (waitpid(child, NULL, WNOHANG) == 0 && now() < until)
+	while (waitpid(child, NULL, WNOHANG) == 0 && moment_now() < until)
 		usleep(5000);
 }
 
@@ -134,7 +127,7 @@ bool apart_run(apart_work *work, const void *about, unsigned seconds, struct buf
 		return error_set_errno(error, STATUS_OTHER, errno, "no process could be started");
 	}
 	setpgid(child, child);
-	whole = collect(ends[0], now() + (int64_t)seconds * 1000, &said);
+	whole = collect(ends[0], moment_now() + (int64_t)seconds * 1000, &said);
 	close(ends[0]);
 	if (!whole)
 		kill(-child, SIGKILL);

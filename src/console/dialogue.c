@@ -75,20 +75,6 @@ static void read_stick(struct dialogue *dialogue)
 	dialogue->stick[got > 0 ? got : 0] = '\0';
 }
 
-static bool is_stick(const struct dialogue *dialogue, const struct look_drive *drive)
-{
-	const char *name = strrchr(drive->path, '/');
-	size_t length;
-
-	name = name != NULL ? name + 1 : drive->path;
-	length = strlen(name);
-	for (const char *at = dialogue->stick; (at = strstr(at, name)) != NULL; at++)
-		if ((at == dialogue->stick || at[-1] == '\n') &&
-		    (at[length] == '\n' || at[length] == '\0'))
-			return length > 0;
-	return false;
-}
-
 /* The drives anew; what was known of old systems is gone with the old list. */
 static void look_again(struct dialogue *dialogue)
 {
@@ -100,9 +86,6 @@ static void look_again(struct dialogue *dialogue)
 	dialogue->power = power_look(dialogue->root);
 	if (!look_at_drives(&dialogue->look, &error))
 		dialogue_complain(dialogue, "The drives could not be listed", &error);
-	for (size_t i = 0; i < dialogue->look.n_drives; i++)
-		dialogue->look.drives[i].stick =
-		    dialogue->look.drives[i].stick || is_stick(dialogue, &dialogue->look.drives[i]);
 }
 
 /*

@@ -27,11 +27,6 @@ struct wish {
 	bool forecast_known;
 };
 
-static const char *short_name(const char *path)
-{
-	return strncmp(path, "/dev/", 5) == 0 ? path + 5 : path;
-}
-
 /* Asks until the answer is empty or `understand` has taken it. False: leave everything. */
 static bool ask(struct dialogue *dialogue, const char *prompt, struct wish *wish,
     bool (*understand)(struct wish *wish, const char *line), const char *hint, bool may_be_empty)
@@ -72,7 +67,7 @@ static void print_destination(
 	    *volume->label != '\0' ? volume->label : "(no name)", volume->filesystem,
 	    text_size(volume->size).text,
 	    known ? text_size(volume->free).text : "free room not known", known ? " free" : "",
-	    short_name(choice->drive->path), text_size(choice->drive->size).text,
+	    look_short_name(choice->drive->path), text_size(choice->drive->size).text,
 	    *choice->drive->model != '\0' ? ", " : "", choice->drive->model);
 	if (strcmp(volume->filesystem, "FAT") == 0)
 		page_line(page, 6, 6,
@@ -93,7 +88,7 @@ static void print_refused(const struct page *page, const struct look *look)
 		const char *why = destination_refusal(drive);
 
 		if (why != NULL && !drive->stick)
-			page_line(page, 2, 6, "Not %s%s%s: %s", short_name(drive->path),
+			page_line(page, 2, 6, "Not %s%s%s: %s", look_short_name(drive->path),
 			    *drive->model != '\0' ? ", " : "", drive->model, why);
 	}
 }
@@ -325,8 +320,8 @@ static bool confirm(struct dialogue *dialogue, const struct wish *wish)
 	    "stays. Nothing is written to the old drives. Afterwards it is read back and compared.",
 	    wish->forecast_known ? "" : "About ", text_size(wish->forecast.bytes).text,
 	    wish->order.persons.count > 0 ? "the chosen persons' files" : "everybody's files",
-	    *volume->label != '\0' ? volume->label : "without a name", short_name(volume->device),
-	    short_name(wish->to.drive->path),
+	    *volume->label != '\0' ? volume->label : "without a name", look_short_name(volume->device),
+	    look_short_name(wish->to.drive->path),
 	    *wish->to.drive->model != '\0' ? wish->to.drive->model : "no name");
 	if (dialogue->power.on_battery)
 		screen_say(

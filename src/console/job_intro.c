@@ -51,18 +51,13 @@ static void write_drive(struct job_log *log, const struct look_drive *drive, con
 	struct buf line = {0};
 
 	buf_printf(&line, "  %s  %s", drive->path, text_size(drive->size).text);
-	if (*drive->model != '\0')
-		buf_printf(&line, ", %s", drive->model);
-	if (*drive->serial != '\0')
-		buf_printf(&line, ", serial number %s", drive->serial);
-	if (*drive->bus != '\0')
-		buf_printf(&line, ", %s", drive->bus);
+	look_describe(drive, &line);
 	job_log_line(log, "%s: %s.", buf_text(&line), role);
+	buf_clear(&line);
+	look_health(drive, &line);
+	if (line.length > 0)
+		job_log_line(log, "    %s", buf_text(&line));
 	buf_free(&line);
-	if (strcmp(drive->verdict, "unknown") == 0)
-		job_log_line(log, "    Whether it has faults is not known. %s", drive->faults);
-	else if (*drive->faults != '\0')
-		job_log_line(log, "    %s", drive->faults);
 	if (*drive->problem != '\0')
 		job_log_line(log, "    Not looked into: %s.", drive->problem);
 	for (size_t i = 0; i < drive->n_volumes; i++)

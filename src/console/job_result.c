@@ -32,24 +32,6 @@ static void add_states(struct figures *figures, const json_t *states)
 	}
 }
 
-/* Those that a person should read; more than so many nobody does. */
-static void keep_finding(struct findings *findings, const json_t *item)
-{
-	enum weight weight = json_in_is_text(item, "weight", "loss")      ? WEIGHT_LOSS
-			     : json_in_is_text(item, "weight", "caution") ? WEIGHT_CAUTION
-									  : WEIGHT_NOTE;
-	struct arena arena = {0};
-	const char *code = json_in_text(&arena, item, "code");
-	const char *subject = json_in_text(&arena, item, "subject");
-	const char *sentence = json_in_text(&arena, item, "sentence");
-	const char *advice = json_in_text(&arena, item, "advice");
-
-	if (weight != WEIGHT_NOTE && findings->count < MOST_FINDINGS && code != NULL &&
-	    subject != NULL && sentence != NULL && advice != NULL)
-		findings_add(findings, weight, code, subject, advice, "%s", sentence);
-	arena_free(&arena);
-}
-
 static struct figures read_figures(const struct buf *text, struct findings *findings)
 {
 	struct figures figures = {0};
@@ -66,9 +48,13 @@ static struct figures read_figures(const struct buf *text, struct findings *find
 	add_states(&figures, json_object_get(document, "states"));
 	json_array_foreach(json_object_get(document, "findings"), index, item)
 	{
-		figures.losses += json_in_is_text(item, "weight", "loss");
-		figures.cautions += json_in_is_text(item, "weight", "caution");
-		keep_finding(findings, item);
+		enum weight weight = json_in_weight(item);
+
+		figures.losses += weight == WEIGHT_LOSS;
+		figures.cautions += weight == WEIGHT_CAUTION;
+		/* Those that a person should read; more than so many nobody does. */
+		if (weight != WEIGHT_NOTE && findings->count < MOST_FINDINGS)
+			json_in_finding(item, findings);
 	}
 	findings_sort(findings);
 	json_array_foreach(json_object_get(document, "decisions"), index, item) figures.undecided +=

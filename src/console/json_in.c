@@ -63,3 +63,26 @@ json_t *json_in_load(const char *text, size_t length, const char *what, struct e
 	error_set(error, STATUS_OTHER, "the %s could not be understood", what);
 	return NULL;
 }
+
+enum weight json_in_weight(const json_t *item)
+{
+	if (json_in_is_text(item, "weight", "loss"))
+		return WEIGHT_LOSS;
+	return json_in_is_text(item, "weight", "caution") ? WEIGHT_CAUTION : WEIGHT_NOTE;
+}
+
+bool json_in_finding(const json_t *item, struct findings *findings)
+{
+	struct arena arena = {0};
+	const char *code = json_in_text(&arena, item, "code");
+	const char *subject = json_in_text(&arena, item, "subject");
+	const char *sentence = json_in_text(&arena, item, "sentence");
+	const char *advice = json_in_text(&arena, item, "advice");
+	bool good = code != NULL && subject != NULL && sentence != NULL && advice != NULL;
+
+	if (good && *sentence != '\0')
+		findings_add(
+		    findings, json_in_weight(item), code, subject, advice, "%s", sentence);
+	arena_free(&arena);
+	return good;
+}

@@ -10,6 +10,7 @@
 
 #include "base/arena.h"
 #include "base/error.h"
+#include "base/finding.h"
 
 #include <jansson.h>
 #include <stdbool.h>
@@ -31,5 +32,10 @@ uint64_t json_in_number(const json_t *object, const char *key, uint64_t unless);
 
 /* Is the value under the key `true`? */
 bool json_in_is_true(const json_t *object, const char *key);
+
+enum weight json_in_weight(const json_t *item);
+
+/* Adds a finding as findings_to_json() writes it. False only when memory runs out. */
+bool json_in_finding(const json_t *item, struct findings *findings);
 
 #endif

@@ -85,6 +85,28 @@ bool look_at_systems(
 	return good;
 }
 
+const char *look_short_name(const char *path)
+{
+	return strncmp(path, "/dev/", 5) == 0 ? path + 5 : path;
+}
+
+void look_describe(const struct look_drive *drive, struct buf *out)
+{
+	if (*drive->model != '\0')
+		buf_printf(out, ", %s", drive->model);
+	if (*drive->serial != '\0')
+		buf_printf(out, ", serial number %s", drive->serial);
+	if (*drive->bus != '\0')
+		buf_printf(out, ", %s", drive->bus);
+}
+
+void look_health(const struct look_drive *drive, struct buf *out)
+{
+	buf_printf(out, "%s%s",
+	    strcmp(drive->verdict, "unknown") == 0 ? "Whether it has faults is not known. " : "",
+	    drive->faults);
+}
+
 bool look_is_failing(const struct look_drive *drive)
 {
 	return strcmp(drive->verdict, "failing") == 0 ||

@@ -11,6 +11,7 @@
 #define CONSOLE_LOOK_H
 
 #include "base/arena.h"
+#include "base/buf.h"
 #include "base/error.h"
 #include "base/finding.h"
 
@@ -102,6 +103,15 @@ bool look_at_systems(
  */
 bool look_read_drives(struct look *look, const char *json, size_t length, struct error *error);
 bool look_read_survey(struct look *look, const char *json, size_t length, struct error *error);
+
+/* "sda" of "/dev/sda". */
+const char *look_short_name(const char *path);
+
+/* Appends what the drive is, behind its name and size: ", model, serial number 123, USB". */
+void look_describe(const struct look_drive *drive, struct buf *out);
+
+/* Appends what it says of its own health, a sentence; nothing when it was not asked. */
+void look_health(const struct look_drive *drive, struct buf *out);
 
 /* Does the drive fail: says so itself, has dropped out, or could not read what was asked for? */
 bool look_is_failing(const struct look_drive *drive);

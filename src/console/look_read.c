@@ -9,32 +9,17 @@
 
 /* --- findings --- */
 
-static enum weight weight_of(const json_t *item)
-{
-	if (json_in_is_text(item, "weight", "loss"))
-		return WEIGHT_LOSS;
-	return json_in_is_text(item, "weight", "caution") ? WEIGHT_CAUTION : WEIGHT_NOTE;
-}
-
-static bool read_findings(struct findings *findings, struct arena *arena, const json_t *array)
+static bool read_findings(struct findings *findings, const json_t *array)
 {
 	size_t index;
 	json_t *item;
 
 	json_array_foreach(array, index, item)
 	{
-		const char *code = json_in_text(arena, item, "code");
-		const char *subject = json_in_text(arena, item, "subject");
-		const char *sentence = json_in_text(arena, item, "sentence");
-		const char *advice = json_in_text(arena, item, "advice");
-
 		if (index >= MOST_FINDINGS)
 			break;
-		if (code == NULL || subject == NULL || sentence == NULL || advice == NULL)
+		if (!json_in_finding(item, findings))
 			return false;
-		if (*sentence != '\0')
-			findings_add(
-			    findings, weight_of(item), code, subject, advice, "%s", sentence);
 	}
 	findings_sort(findings);
 	return !findings->incomplete;
@@ -129,7 +114,7 @@ static bool read_drive(struct arena *arena, struct look_drive *drive, const json
 	    (unsigned)(json_in_number(json_object_get(item, "link"), "megabits", 0) & 0xFFFFFF);
 	return read_set(arena, drive, json_object_get(item, "set")) &&
 	       read_volumes(arena, drive, json_object_get(item, "volumes")) &&
-	       read_findings(&drive->findings, arena, json_object_get(item, "findings"));
+	       read_findings(&drive->findings, json_object_get(item, "findings"));
 }
 
 static bool read_drives(struct look *look, const json_t *document)
@@ -149,7 +134,7 @@ static bool read_drives(struct look *look, const json_t *document)
 		if (!read_drive(&look->arena, drive, item))
 			return false;
 	}
-	return read_findings(&look->general, &look->arena, json_object_get(document, "findings"));
+	return read_findings(&look->general, json_object_get(document, "findings"));
 }
 
 bool look_read_drives(struct look *look, const char *json, size_t length, struct error *error)
@@ -398,7 +383,7 @@ static bool read_survey(struct look *look, const json_t *document)
 	    systems, index, item) if (!read_system(look, &look->systems[look->n_systems++], volumes,
 					  item)) return false;
 	add_other_volumes(look, volumes, systems);
-	return read_findings(&look->findings, &look->arena, json_object_get(document, "findings"));
+	return read_findings(&look->findings, json_object_get(document, "findings"));
 }
 
 bool look_read_survey(struct look *look, const char *json, size_t length, struct error *error)

@@ -4,8 +4,6 @@
 #include "base/text.h"
 #include "console/destinations.h"
 
-#include <string.h>
-
 static const struct look_drive *find(
     const struct look *look, bool (*is_it)(const struct look_drive *drive))
 {
@@ -29,7 +27,7 @@ static bool is_incomplete_set(const struct look_drive *drive)
 /* "sda (WDC WD5000)". */
 static void add_name(struct buf *out, const struct look_drive *drive)
 {
-	buf_add_text(out, strncmp(drive->path, "/dev/", 5) == 0 ? drive->path + 5 : drive->path);
+	buf_add_text(out, look_short_name(drive->path));
 	if (*drive->model != '\0')
 		buf_printf(out, " (%s)", drive->model);
 }

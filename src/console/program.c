@@ -52,7 +52,7 @@ static void set_default(int number)
  * Signals as a program expects them. Where its output is collected only Ctrl-Z stays off, since
  * nobody would wake it again.
  */
-static void become(const char *file, const char *const *arguments, int output)
+void program_become(const char *file, const char *const *arguments, int output, int errors)
 {
 	sigset_t none;
 
@@ -63,18 +63,19 @@ static void become(const char *file, const char *const *arguments, int output)
 	set_default(SIGTTIN);
 	set_default(SIGTTOU);
 	set_default(SIGPIPE);
-	if (output >= 0 && dup2(output, STDOUT_FILENO) < 0)
+	if ((output >= 0 && dup2(output, STDOUT_FILENO) < 0) ||
+	    (errors >= 0 && dup2(errors, STDERR_FILENO) < 0))
 		_exit(127);
 	/* exec changes neither the texts nor the list: it only lacks the const of today. */
 	execvp(file, (char *const *)(uintptr_t)arguments);
 	_exit(127);
 }
 
-static void note_end(struct program_end *end, int status)
+int program_status(int status)
 {
-	end->status = WIFEXITED(status)     ? WEXITSTATUS(status)
-		      : WIFSIGNALED(status) ? 128 + WTERMSIG(status)
-					    : 255;
+	return WIFEXITED(status)     ? WEXITSTATUS(status)
+	       : WIFSIGNALED(status) ? 128 + WTERMSIG(status)
+				     : 255;
 }
 
 bool program_run(const char *const *arguments, struct program_end *end, struct error *error)
@@ -87,13 +88,13 @@ bool program_run(const char *const *arguments, struct program_end *end, struct e
 	terminal_keep(&terminal);
 	child = fork();
 	if (child == 0)
-		become(arguments[0], arguments, -1);
+		program_become(arguments[0], arguments, -1, -1);
 	if (child < 0)
 		return error_set_errno(
 		    error, STATUS_OTHER, errno, "%s could not be started", arguments[0]);
 	while (waitpid(child, &status, 0) < 0 && errno == EINTR)
 		;
-	note_end(end, status);
+	end->status = program_status(status);
 	terminal_take_back(&terminal);
 	if (end->status == 127)
 		return error_set(error, STATUS_OTHER, "%s could not be started", arguments[0]);
@@ -201,7 +202,7 @@ static bool wait_for(struct capture *capture, struct program_end *end)
 		pid_t got = waitpid(capture->child, &status, WNOHANG);
 
 		if (got == capture->child || (got < 0 && errno != EINTR)) {
-			note_end(end, status);
+			end->status = program_status(status);
 			break;
 		}
 		if (capture->whole && i == 10)
@@ -248,7 +249,7 @@ bool program_capture(const char *const *arguments, size_t limit, struct buf *out
 	terminal_keep(&terminal);
 	capture.child = fork();
 	if (capture.child == 0)
-		become("/proc/self/exe", arguments, ends[1]);
+		program_become("/proc/self/exe", arguments, ends[1], -1);
 	close(ends[1]);
 	capture.pipe = ends[0];
 	if (capture.child < 0) {

@@ -31,4 +31,14 @@ bool program_capture(const char *const *arguments, size_t limit, struct buf *out
 /* Runs a program from PATH on the terminal and waits for it. False with *error: not started. */
 bool program_run(const char *const *arguments, struct program_end *end, struct error *error);
 
+/*
+ * In a process just made by fork(): becomes the program, with signals as a program expects them, its
+ * standard output and standard error on these descriptors (negative: as they are). Does not return.
+ */
+_Noreturn void program_become(
+    const char *file, const char *const *arguments, int output, int errors);
+
+/* Exit status as in program_end of what waitpid() told. */
+int program_status(int status);
+
 #endif

@@ -1,6 +1,8 @@
 /* Running a command for a job: see relay.h. */
 #include "console/relay.h"
 
+#include "base/moment.h"
+#include "console/program.h"
 #include "console/relay_text.h"
 
 #include <errno.h>
@@ -10,13 +12,11 @@
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 #include <sys/ioctl.h>
 #include <sys/signalfd.h>
 #include <sys/syscall.h>
 #include <sys/wait.h>
 #include <termios.h>
-#include <time.h>
 #include <unistd.h>
 
 #define AFTER_CTRL_C 60000 /* milliseconds for ending cleanly */
@@ -33,14 +33,6 @@ struct relay {
 	bool killed;
 	struct relay_text lines;
 };
-
-static int64_t now(void)
-{
-	struct timespec time;
-
-	clock_gettime(CLOCK_MONOTONIC, &time);
-	return (int64_t)time.tv_sec * 1000 + time.tv_nsec / 1000000;
-}
 
 /* --- starting --- */
 
@@ -80,21 +72,6 @@ static bool make_channel(int *ours, int *theirs)
 	return true;
 }
 
-static _Noreturn void become(const char *const *arguments, int json, int text)
-{
-	sigset_t none;
-
-	sigemptyset(&none);
-	sigprocmask(SIG_SETMASK, &none, NULL);
-	signal(SIGPIPE, SIG_DFL);
-	signal(SIGTTIN, SIG_DFL);
-	signal(SIGTTOU, SIG_DFL);
-	if (dup2(json, STDOUT_FILENO) >= 0 && dup2(text, STDERR_FILENO) >= 0)
-		/* exec changes neither the texts nor the list: it only lacks the const of today. */
-		execv("/proc/self/exe", (char *const *)(uintptr_t)arguments);
-	_exit(127);
-}
-
 static bool start(struct relay *relay, const char *const *arguments, struct error *error)
 {
 	int json[2], text;
@@ -109,7 +86,7 @@ static bool start(struct relay *relay, const char *const *arguments, struct erro
 	relay->json = json[0];
 	relay->child = fork();
 	if (relay->child == 0)
-		become(arguments, json[1], text);
+		program_become("/proc/self/exe", arguments, json[1], text);
 	close(json[1]);
 	close(text);
 	if (relay->child > 0) {
@@ -164,7 +141,7 @@ static void take_keys(struct relay *relay, struct relay_end *end)
 	while (read(relay->keys, &about, sizeof(about)) == sizeof(about)) {
 		end->interrupted = true;
 		if (relay->until == 0)
-			relay->until = now() + AFTER_CTRL_C;
+			relay->until = moment_now() + AFTER_CTRL_C;
 	}
 }
 
@@ -176,9 +153,7 @@ static bool has_ended(struct relay *relay, struct relay_end *end)
 
 	if (got == 0 || (got < 0 && errno == EINTR))
 		return false;
-	end->status = got < 0             ? 255
-		      : WIFEXITED(status) ? WEXITSTATUS(status)
-					  : 128 + WTERMSIG(status);
+	end->status = got < 0 ? 255 : program_status(status);
 	return true;
 }
 
@@ -201,13 +176,13 @@ static void drain(struct relay *relay, struct relay_end *end)
 /* False: patience ran out even after it was killed. */
 static bool out_of_patience(struct relay *relay)
 {
-	if (relay->until == 0 || now() < relay->until)
+	if (relay->until == 0 || moment_now() < relay->until)
 		return false;
 	if (relay->killed)
 		return true;
 	kill(relay->child, SIGKILL);
 	relay->killed = true;
-	relay->until = now() + AFTER_KILL;
+	relay->until = moment_now() + AFTER_KILL;
 	return false;
 }
 

@@ -18,27 +18,15 @@
 void page_line(const struct page *page, unsigned indent, unsigned hang, const char *format, ...)
 {
 	va_list arguments;
-	char *text = NULL;
 
 	va_start(arguments, format);
-	if (vasprintf(&text, format, arguments) < 0)
-		text = NULL;
+	text_paragraph(page->out, indent, hang, page->width, format, arguments);
 	va_end(arguments);
-	/* text_wrap() takes the first line to start at the column of the others. */
-	fprintf(page->out, "%*s", (int)indent, "");
-	if (text != NULL)
-		text_wrap(page->out, text, hang, page->width);
-	free(text);
 }
 
 static void blank(const struct page *page)
 {
 	fputc('\n', page->out);
-}
-
-static const char *short_name(const char *path)
-{
-	return strncmp(path, "/dev/", 5) == 0 ? path + 5 : path;
 }
 
 /* Prints escaped text and fills up to `width` columns, with at least one space. */
@@ -128,7 +116,7 @@ void start_findings(const struct page *page, const struct look *look)
 
 static void print_volume(const struct page *page, const struct look_volume *volume)
 {
-	const char *name = short_name(volume->device);
+	const char *name = look_short_name(volume->device);
 	char number[24], free_text[48] = "";
 
 	snprintf(number, sizeof(number), "volume %u", volume->number);
@@ -175,17 +163,19 @@ static void print_volumes(const struct page *page, const struct look_drive *driv
 			    "%s is encrypted: only its owner's password or recovery key opens it. "
 			    "It is "
 			    "not broken. coldlift cannot open it yet.",
-			    short_name(drive->volumes[i].device));
+			    look_short_name(drive->volumes[i].device));
 }
 
 static void print_health(const struct page *page, const struct look_drive *drive)
 {
+	struct buf health = {0};
+
 	if (*drive->problem != '\0')
 		page_line(page, 5, 7, "Not looked into: %s.", drive->problem);
-	if (strcmp(drive->verdict, "unknown") == 0)
-		page_line(page, 5, 7, "Whether it has faults is not known. %s", drive->faults);
-	else if (*drive->faults != '\0')
-		page_line(page, 5, 7, "%s", drive->faults);
+	look_health(drive, &health);
+	if (health.length > 0)
+		page_line(page, 5, 7, "%s", buf_text(&health));
+	buf_free(&health);
 	if (strcmp(drive->bus, "USB") == 0 && drive->link_megabits != 0 &&
 	    drive->link_megabits <= SLOW_LINK)
 		page_line(page, 5, 7,
@@ -217,33 +207,13 @@ static void print_drive(const struct page *page, const struct look_drive *drive)
 {
 	struct buf heading = {0};
 
-	buf_printf(&heading, "%s  %s", short_name(drive->path), text_size(drive->size).text);
-	if (*drive->model != '\0')
-		buf_printf(&heading, ", %s", drive->model);
-	if (*drive->serial != '\0')
-		buf_printf(&heading, ", serial number %s", drive->serial);
-	if (*drive->bus != '\0')
-		buf_printf(&heading, ", %s", drive->bus);
+	buf_printf(&heading, "%s  %s", look_short_name(drive->path), text_size(drive->size).text);
+	look_describe(drive, &heading);
 	page_line(page, 0, 5, "%s", buf_text(&heading));
 	buf_free(&heading);
 	print_health(page, drive);
 	print_volumes(page, drive);
 	print_drive_findings(page, drive);
-}
-
-/* Is the name a line of the list? */
-static bool is_listed(const char *list, const char *name)
-{
-	size_t length = strlen(name);
-
-	for (const char *line = list; *line != '\0'; line += strspn(line, "\n")) {
-		size_t end = strcspn(line, "\n");
-
-		if (end == length && memcmp(line, name, length) == 0)
-			return true;
-		line += end;
-	}
-	return false;
 }
 
 static void print_stick(const struct page *page, const struct look *look, const char *stick)
@@ -253,7 +223,7 @@ static void print_stick(const struct page *page, const struct look *look, const 
 	for (size_t i = 0; i < look->n_drives; i++)
 		if (look->drives[i].stick)
 			page_line(page, 0, 5, "This stick is %s (%s); it can be pulled out now.",
-			    short_name(look->drives[i].path),
+			    look_short_name(look->drives[i].path),
 			    *look->drives[i].model != '\0' ? look->drives[i].model : "no name");
 	for (; *stick != '\0'; stick += strspn(stick, "\n")) {
 		size_t length = strcspn(stick, "\n");
@@ -263,7 +233,7 @@ static void print_stick(const struct page *page, const struct look *look, const 
 		stick += length;
 		for (size_t i = 0; i < look->n_drives; i++)
 			shown = shown || (look->drives[i].stick &&
-					     strcmp(short_name(look->drives[i].path), name) == 0);
+					     strcmp(look_short_name(look->drives[i].path), name) == 0);
 		if (!shown)
 			page_line(page, 0, 5, "This stick is %s; it can be pulled out now.", name);
 	}
@@ -278,7 +248,7 @@ void start_drives(const struct page *page, const struct look *look, const char *
 	for (size_t i = 0; i < look->n_drives; i++) {
 		const struct look_drive *drive = &look->drives[i];
 
-		if (drive->stick || is_listed(stick, short_name(drive->path)))
+		if (drive->stick)
 			continue;
 		print_drive(page, drive);
 		n_shown++;

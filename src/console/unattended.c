@@ -12,7 +12,6 @@
 
 #include <fcntl.h>
 #include <stdarg.h>
-#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -52,15 +51,10 @@ static void say(FILE *out, const char *format, ...) __attribute__((format(printf
 static void say(FILE *out, const char *format, ...)
 {
 	va_list arguments;
-	char *text = NULL;
 
 	va_start(arguments, format);
-	if (vasprintf(&text, format, arguments) < 0)
-		text = NULL;
+	text_paragraph(out, 0, 0, WIDTH, format, arguments);
 	va_end(arguments);
-	if (text != NULL)
-		text_wrap(out, text, 0, WIDTH);
-	free(text);
 	fflush(out);
 }
 

@@ -2,6 +2,7 @@
 #include "disk/drives.h"
 
 #include "base/buf.h"
+#include "base/json.h"
 #include "base/utf.h"
 #include "disk/sysfs.h"
 
@@ -358,4 +359,13 @@ const char *drive_volume_device(struct arena *arena, const char *root, dev_t num
 	if (stream != NULL)
 		closedir(stream);
 	return found;
+}
+
+void drive_keys_to_json(const struct drive *drive, struct json *json)
+{
+	json_key_text(json, "path", drive->path);
+	json_key_text(json, "model", drive->model);
+	json_key_text(json, "serial", drive->serial);
+	json_key_text(json, "bus", drive->bus);
+	json_key_unsigned(json, "size", drive->size);
 }

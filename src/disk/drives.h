@@ -16,6 +16,8 @@
 #include <stdint.h>
 #include <sys/types.h>
 
+struct json;
+
 struct drive {
 	const char *path;  /* "/dev/sda", or the image file */
 	const char *model; /* "" when unknown; inner text, trimmed */
@@ -30,6 +32,9 @@ struct drive {
 	/* Of a drive on USB: how fast it is connected, Mbit/s (1: really 1.5); 0: not known. */
 	unsigned link_megabits;
 };
+
+/* The keys by which a drive is known: path, model, serial, bus, size. */
+void drive_keys_to_json(const struct drive *drive, struct json *json);
 
 /*
  * All whole drives with a medium, sorted by name; loop devices without a file, RAM disks, optical
@@ -47,7 +52,6 @@ bool drive_describe(struct arena *arena, const char *root, const char *path, str
     struct error *error);
 
 /* {"bus":"USB","megabits":480}, or null when the speed is not known or it is not on USB. */
-struct json;
 void drive_link_to_json(const struct drive *drive, struct json *json);
 
 /*

@@ -86,6 +86,15 @@ static void ask(const char *program, struct faults_question *question)
 		question->answer = second;
 }
 
+struct device *faults_open_device(
+    const struct faults *faults, const char *path, struct error *error)
+{
+	if (faults->verdict != FAULTS_LOCKED)
+		return device_open(path, error);
+	error_set(error, STATUS_NO_VOLUME, "%s is locked by a password", path);
+	return NULL;
+}
+
 struct asking {
 	const char *program;
 	struct faults_question *question;

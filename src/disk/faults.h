@@ -127,6 +127,13 @@ void faults_set_unknown(struct faults *faults, const char *why);
 void faults_add_sealed(struct faults *faults, const struct drive *drive, enum sealed sealed);
 
 /*
+ * device_open() for a drive that has answered: one that is locked by a password, and would refuse
+ * every read, is not opened.
+ */
+struct device *faults_open_device(
+    const struct faults *faults, const char *path, struct error *error);
+
+/*
  * Adds what somebody should know: "drive-failing", "drive-wearing", "drive-locked",
  * "transfer-errors". Nothing for a drive that only looks locked: table_read() has said it.
  */

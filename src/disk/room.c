@@ -2,6 +2,7 @@
 #include "disk/room.h"
 
 #include "base/bytes.h"
+#include "base/moment.h"
 #include "disk/room_inner.h"
 
 #include <string.h>
@@ -18,15 +19,8 @@ bool room_bytes(const struct room_volume *volume, uint64_t at, void *out, size_t
 
 bool room_may_count(const struct room_volume *volume)
 {
-	struct holes holes = {0};
-	struct timespec now;
-	bool whole;
-
-	source_holes(volume->source, &holes);
-	whole = holes.count == 0 && !holes.failed;
-	holes_free(&holes);
-	clock_gettime(CLOCK_MONOTONIC, &now);
-	return whole && now.tv_sec - volume->begun.tv_sec <= COUNT_SECONDS;
+	return !source_has_holes(volume->source) &&
+	       moment_now() / 1000 - volume->begun <= COUNT_SECONDS;
 }
 
 const char *room_label(const struct room_volume *volume, struct buf *text)
@@ -114,12 +108,11 @@ bool room_walk_chain(struct room_chain *chain, uint32_t first, room_entry *each,
 struct room room_read(struct source *source, uint64_t offset, uint64_t length,
     enum filesystem filesystem, struct arena *arena)
 {
-	struct room_volume volume = {source, offset, length, arena, {0}};
+	struct room_volume volume = {source, offset, length, arena, moment_now() / 1000};
 	struct room room = {NULL, ROOM_UNKNOWN};
 
 	if (offset > source_size(source))
 		return room;
-	clock_gettime(CLOCK_MONOTONIC, &volume.begun);
 	if (filesystem == FILESYSTEM_FAT)
 		room_read_fat(&volume, &room);
 	else if (filesystem == FILESYSTEM_EXFAT)

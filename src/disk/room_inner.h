@@ -7,8 +7,6 @@
 #include "base/buf.h"
 #include "disk/room.h"
 
-#include <time.h>
-
 /* Bytes that are read at once while counting. */
 #define ROOM_PIECE 65536u
 /* Most bytes of a map or table that are counted. */
@@ -21,7 +19,7 @@ struct room_volume {
 	struct source *source;
 	uint64_t offset, length;
 	struct arena *arena;
-	struct timespec begun;
+	int64_t begun; /* seconds of moment_now() */
 };
 
 /* Reads inside the volume. False: outside of it, or a hole. */

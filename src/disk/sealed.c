@@ -1,8 +1,9 @@
 /* Drives that look encrypted or locked as a whole; see sealed.h. */
 #include "disk/sealed.h"
 
+#include "base/moment.h"
+
 #include <stdlib.h>
-#include <time.h>
 
 #define PLACES 16u
 #define SAMPLE 8192u
@@ -39,23 +40,15 @@ static uint64_t place(struct source *source, unsigned index, unsigned count)
 	return last * index / (count - 1) * sector;
 }
 
-static int64_t milliseconds(void)
-{
-	struct timespec time;
-
-	clock_gettime(CLOCK_MONOTONIC, &time);
-	return (int64_t)time.tv_sec * 1000 + time.tv_nsec / 1000000;
-}
-
 static bool refuses(struct source *source)
 {
 	uint8_t sector[512];
 
 	for (unsigned i = 0; i < REFUSALS; i++) {
-		int64_t began = milliseconds();
+		int64_t began = moment_now();
 
 		if (source_read(source, place(source, i, REFUSALS), sector, sizeof(sector), NULL) ||
-		    source_is_lost(source) || milliseconds() - began > AT_ONCE)
+		    source_is_lost(source) || moment_now() - began > AT_ONCE)
 			return false;
 	}
 	return true;

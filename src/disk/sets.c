@@ -102,6 +102,17 @@ void set_recognise(
 	set->readable_alone = set->leftover;
 }
 
+void set_learn(struct source *source, const struct drive *drive, struct table *table,
+    struct findings *findings, struct set *set)
+{
+	set_recognise(source, drive->serial, table, set);
+	if (set->kind == SET_NONE)
+		return;
+	findings_drop(findings, "table-none", drive->path);
+	findings_drop(findings, "drive-sealed", drive->path);
+	table->sealed = SEALED_NOT;
+}
+
 bool set_shows_whole(
     const struct set *set, struct source *source, const struct partition *partition)
 {

@@ -12,6 +12,7 @@
 #define DISK_SETS_H
 
 #include "base/finding.h"
+#include "disk/drives.h"
 #include "disk/partition.h"
 #include "disk/source.h"
 
@@ -67,6 +68,13 @@ struct set {
  */
 void set_recognise(
     struct source *source, const char *serial, const struct table *table, struct set *set);
+
+/*
+ * The same for a drive that is looked at. A set says more than table_read() could know: what that
+ * said of an empty or sealed drive is taken back, in the findings and in the table.
+ */
+void set_learn(struct source *source, const struct drive *drive, struct table *table,
+    struct findings *findings, struct set *set);
 
 /*
  * May this partition of a member be read? In a set that is not readable from one drive an NTFS

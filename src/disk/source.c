@@ -345,6 +345,16 @@ void source_holes(struct source *source, struct holes *holes)
 	pthread_mutex_unlock(&source->lock);
 }
 
+bool source_has_holes(struct source *source)
+{
+	bool has;
+
+	pthread_mutex_lock(&source->lock);
+	has = source->known.count > 0 || source->known.failed;
+	pthread_mutex_unlock(&source->lock);
+	return has;
+}
+
 void source_forget_holes(struct source *source)
 {
 	pthread_mutex_lock(&source->lock);

@@ -66,6 +66,9 @@ void source_withdraw(struct source *source, const struct ahead *ahead);
 /* All holes met so far inside the drive, as drive offsets: a copy that the caller frees. */
 void source_holes(struct source *source, struct holes *holes);
 
+/* Was there any? The list does not have to be copied for that. */
+bool source_has_holes(struct source *source);
+
 /* Begins a new round: what could not be read is asked for again. */
 void source_forget_holes(struct source *source);
 

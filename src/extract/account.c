@@ -155,11 +155,7 @@ static void drives_to_json(struct json *json, const struct survey *survey)
 		const struct survey_drive *drive = &survey->drives[i];
 
 		json_begin_object(json);
-		json_key_text(json, "path", drive->about.path);
-		json_key_text(json, "model", drive->about.model);
-		json_key_text(json, "serial", drive->about.serial);
-		json_key_text(json, "bus", drive->about.bus);
-		json_key_unsigned(json, "size", drive->about.size);
+		drive_keys_to_json(&drive->about, json);
 		json_key_bool(json, "image", drive->about.is_image);
 		json_key(json, "faults");
 		faults_to_json(&drive->faults, json);

@@ -29,15 +29,6 @@ struct data_reader {
 	struct wof_reader *carried; /* STREAM_CARRIED */
 };
 
-static void start_cursor(
-    const struct catalogue *catalogue, const struct stream *stream, struct run_cursor *cursor)
-{
-	size_t at = stream->location < catalogue->runs_length ? (size_t)stream->location
-							      : catalogue->runs_length;
-
-	run_cursor_start(cursor, catalogue->runs + at, catalogue->runs_length - at);
-}
-
 static bool is_resident(const struct stream *stream)
 {
 	return (stream->flags & STREAM_RESIDENT) != 0;
@@ -74,7 +65,7 @@ static struct cover get_cover(const struct catalogue *catalogue, const struct st
 	struct cover cover = {0};
 	struct run run;
 
-	start_cursor(catalogue, stream, &cursor);
+	run_cursor_stream(&cursor, catalogue, stream);
 	while (run_cursor_next(&cursor, &run) && run.vcn < need) {
 		uint64_t length = run.length < need - run.vcn ? run.length : need - run.vcn;
 
@@ -99,7 +90,7 @@ void data_missing(
 
 	if (is_resident(stream) || (stream->flags & STREAM_CARRIED) != 0)
 		return;
-	start_cursor(catalogue, stream, &cursor);
+	run_cursor_stream(&cursor, catalogue, stream);
 	while (run_cursor_next(&cursor, &run)) {
 		/* In a compressed stream only units without any cluster are missing. */
 		uint64_t first = (run.vcn + unit - 1) / unit * unit * cluster;
@@ -227,7 +218,7 @@ struct data_reader *data_open(const struct catalogue *catalogue, const struct st
 		free(reader);
 		return NULL;
 	}
-	start_cursor(catalogue, stream, &reader->cursor);
+	run_cursor_stream(&reader->cursor, catalogue, stream);
 	if ((stream->flags & STREAM_COMPRESSED) != 0 && stream->unit_shift > 0) {
 		reader->unit_size = MAX_UNIT + 1;
 		if (stream->unit_shift < 16)
@@ -574,13 +565,13 @@ size_t data_runs(const struct catalogue *catalogue, const struct stream *stream,
 	*runs = NULL;
 	if (is_resident(stream))
 		return 0;
-	start_cursor(catalogue, stream, &cursor);
+	run_cursor_stream(&cursor, catalogue, stream);
 	while (run_cursor_next(&cursor, &run))
 		count++;
 	*runs = arena_array(arena, count, sizeof(**runs));
 	if (*runs == NULL)
 		return 0;
-	start_cursor(catalogue, stream, &cursor);
+	run_cursor_stream(&cursor, catalogue, stream);
 	while (i < count && run_cursor_next(&cursor, &run))
 		(*runs)[i++] = run;
 	return i;

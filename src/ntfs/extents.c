@@ -6,18 +6,9 @@
 
 #define BEHIND_TABLE (UINT64_C(1) << 63)
 
-bool extents_are_in_table(const struct stream *stream)
+static bool is_in_table(const struct stream *stream)
 {
 	return (stream->flags & STREAM_RESIDENT) != 0;
-}
-
-static void start_cursor(
-    const struct catalogue *catalogue, const struct stream *stream, struct run_cursor *cursor)
-{
-	size_t at = stream->location < catalogue->runs_length ? (size_t)stream->location
-							      : catalogue->runs_length;
-
-	run_cursor_start(cursor, catalogue->runs + at, catalogue->runs_length - at);
 }
 
 static bool is_on_drive(const struct run *run)
@@ -34,9 +25,9 @@ uint64_t extents_place(const struct catalogue *catalogue, const struct stream *s
 	if (stream->size == 0)
 		return 0;
 	stream = data_carrier(catalogue, stream);
-	if (extents_are_in_table(stream))
+	if (is_in_table(stream))
 		return 1 + (stream->location >> 16);
-	start_cursor(catalogue, stream, &cursor);
+	run_cursor_stream(&cursor, catalogue, stream);
 	while (run_cursor_next(&cursor, &run))
 		if (is_on_drive(&run))
 			return BEHIND_TABLE | (volume->offset + run.lcn * volume->cluster_size);
@@ -57,7 +48,7 @@ bool extents_visit(const struct catalogue *catalogue, const struct stream *strea
 		from = 0;
 		to = stream->size;
 	}
-	if (extents_are_in_table(stream))
+	if (is_in_table(stream))
 		return true;
 	/* What was never written is not read either. */
 	if (to > stream->initialized)
@@ -72,7 +63,7 @@ bool extents_visit(const struct catalogue *catalogue, const struct stream *strea
 		first -= first % unit;
 		end += (unit - end % unit) % unit;
 	}
-	start_cursor(catalogue, stream, &cursor);
+	run_cursor_stream(&cursor, catalogue, stream);
 	while (run_cursor_next(&cursor, &run) && run.vcn < end) {
 		uint64_t skip = run.vcn < first ? first - run.vcn : 0;
 		uint64_t stop = run.length < end - run.vcn ? run.length : end - run.vcn;

@@ -16,9 +16,6 @@
  */
 uint64_t extents_place(const struct catalogue *catalogue, const struct stream *stream);
 
-/* Is the stream's data in its file record? */
-bool extents_are_in_table(const struct stream *stream);
-
 /*
  * Calls `visit` for each contiguous range of the drive, in bytes, from which data_read() reads the
  * bytes [from, to) of the stream; of a compressed stream whole units are read, so `from` and `to`

@@ -2,10 +2,10 @@
 #include "ntfs/free.h"
 
 #include "base/bits.h"
+#include "base/moment.h"
 #include "ntfs/table.h"
 
 #include <stdlib.h>
-#include <time.h>
 
 #define RECORD_BITMAP 6u
 #define PIECE 65536u
@@ -15,10 +15,9 @@
 static bool count_runs(const struct volume *volume, const struct run_list *list, uint64_t *unused)
 {
 	uint64_t done = 0; /* bits, a multiple of 8 until the end */
-	struct timespec begun, now;
+	int64_t begun = moment_now() / 1000;
 	uint8_t bytes[PIECE];
 
-	clock_gettime(CLOCK_MONOTONIC, &begun);
 	*unused = 0;
 	while (done < volume->clusters) {
 		uint64_t left = volume->clusters - done;
@@ -29,8 +28,7 @@ static bool count_runs(const struct volume *volume, const struct run_list *list,
 			return false;
 		*unused += bits_count_zeros(bytes, bits);
 		done += bits;
-		clock_gettime(CLOCK_MONOTONIC, &now);
-		if (now.tv_sec - begun.tv_sec > SECONDS)
+		if (moment_now() / 1000 - begun > SECONDS)
 			return false;
 	}
 	return true;

@@ -1,6 +1,8 @@
 /* Run lists: see runs.h. */
 #include "ntfs/runs.h"
 
+#include "ntfs/catalogue.h"
+
 #include <stdlib.h>
 
 /* How a packed run says what kind it is, in the lowest bits of its length. */
@@ -206,4 +208,13 @@ bool run_cursor_next(struct run_cursor *cursor, struct run *run)
 	}
 	cursor->vcn += run->length;
 	return true;
+}
+
+void run_cursor_stream(
+    struct run_cursor *cursor, const struct catalogue *catalogue, const struct stream *stream)
+{
+	size_t at = stream->location < catalogue->runs_length ? (size_t)stream->location
+							      : catalogue->runs_length;
+
+	run_cursor_start(cursor, catalogue->runs + at, catalogue->runs_length - at);
 }

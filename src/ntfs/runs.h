@@ -53,5 +53,9 @@ struct run_cursor {
 };
 void run_cursor_start(struct run_cursor *cursor, const uint8_t *packed, size_t length);
 bool run_cursor_next(struct run_cursor *cursor, struct run *run);
+/* From the first run of a stream that is not resident. */
+struct stream;
+void run_cursor_stream(
+    struct run_cursor *cursor, const struct catalogue *catalogue, const struct stream *stream);
 
 #endif

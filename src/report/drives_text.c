@@ -217,11 +217,7 @@ void drive_view_to_json(const struct drive_view *view, struct json *json)
 	const struct drive *drive = &view->drive;
 
 	json_begin_object(json);
-	json_key_text(json, "path", drive->path);
-	json_key_text(json, "model", drive->model);
-	json_key_text(json, "serial", drive->serial);
-	json_key_text(json, "bus", drive->bus);
-	json_key_unsigned(json, "size", drive->size);
+	drive_keys_to_json(drive, json);
 	json_key_unsigned(json, "sector_size", drive->sector_size);
 	json_key_unsigned(json, "physical_sector_size", drive->physical_sector_size);
 	json_key_bool(json, "removable", drive->removable);

@@ -6,7 +6,6 @@
 #include "base/utf.h"
 
 #include <stdarg.h>
-#include <stdlib.h>
 #include <string.h>
 
 #define WIDTH 79
@@ -21,17 +20,10 @@ static void line(FILE *out, unsigned indent, unsigned hang, const char *format, 
 static void line(FILE *out, unsigned indent, unsigned hang, const char *format, ...)
 {
 	va_list arguments;
-	char *text = NULL;
 
 	va_start(arguments, format);
-	if (vasprintf(&text, format, arguments) < 0)
-		text = NULL;
+	text_paragraph(out, indent, hang, WIDTH, format, arguments);
 	va_end(arguments);
-	/* text_wrap() takes the first line to start at the column of the others. */
-	fprintf(out, "%*s", (int)indent, "");
-	if (text)
-		text_wrap(out, text, hang, WIDTH);
-	free(text);
 }
 
 /* "name:" padded to a column, then the text. */

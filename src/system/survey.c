@@ -62,12 +62,8 @@ static bool open_source(
     struct survey *survey, const char *path, const struct faults *faults, struct error *error)
 {
 	struct survey_drive *drive = &survey->drives[survey->n_drives];
-	struct device *device;
+	struct device *device = faults_open_device(faults, path, error);
 
-	/* It would refuse every read. */
-	if (faults->verdict == FAULTS_LOCKED)
-		return error_set(error, STATUS_NO_VOLUME, "%s is locked by a password", path);
-	device = device_open(path, error);
 	if (!device)
 		return false;
 	drive->faults = *faults;
@@ -169,22 +165,14 @@ static bool look_at_sets(struct survey *survey, enum manner manner, struct error
 		return error_no_memory(error);
 	for (size_t d = 0; d < survey->n_drives; d++) {
 		struct survey_drive *drive = &survey->drives[d];
-		struct holes holes = {0};
 
-		set_recognise(drive->source, drive->about.serial, &drive->table, &drive->set);
-		/* Then the drive is not empty or the wrong one, and the set says more. */
-		if (drive->set.kind != SET_NONE) {
-			findings_drop(survey->findings, "table-none", drive->about.path);
-			findings_drop(survey->findings, "drive-sealed", drive->about.path);
-			drive->table.sealed = SEALED_NOT;
-		}
+		set_learn(
+		    drive->source, &drive->about, &drive->table, survey->findings, &drive->set);
 		faults_add_sealed(&drive->faults, &drive->about, drive->table.sealed);
-		source_holes(drive->source, &holes);
 		members[d] = (struct set_member){.path = drive->about.path, .set = &drive->set,
 		    .table = &drive->table,
-		    .failing = holes.count > 0 || source_is_lost(drive->source) ||
+		    .failing = source_has_holes(drive->source) || source_is_lost(drive->source) ||
 			       drive->faults.verdict == FAULTS_FAILING};
-		holes_free(&holes);
 	}
 	sets_say(members, survey->n_drives, manner == MANNER_CHOSEN ? SETS_CHOSEN : SETS_NAMED,
 	    survey->findings);

@@ -190,11 +190,7 @@ static void drive_to_json(struct json *json, const struct survey_drive *drive)
 	    [TABLE_GPT] = "gpt", [TABLE_LOST] = "lost"};
 
 	json_begin_object(json);
-	json_key_text(json, "path", drive->about.path);
-	json_key_text(json, "model", drive->about.model);
-	json_key_text(json, "serial", drive->about.serial);
-	json_key_text(json, "bus", drive->about.bus);
-	json_key_unsigned(json, "size", drive->about.size);
+	drive_keys_to_json(&drive->about, json);
 	json_key_unsigned(json, "sector_size", drive->about.sector_size);
 	json_key_text(json, "table", kinds[drive->table.kind]);
 	json_key(json, "faults");
