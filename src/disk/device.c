@@ -2,7 +2,6 @@
 #include "disk/device.h"
 
 #include "disk/device_use.h"
-#include "disk/listed.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -228,7 +227,6 @@ static struct device *open_checked(
 
 struct device *device_open(const char *path, struct error *error)
 {
-	struct device *device;
 	struct stat status;
 	bool mounted;
 
@@ -242,6 +240,5 @@ struct device *device_open(const char *path, struct error *error)
 	}
 	if (!device_is_free("", path, &status, &mounted, error))
 		return NULL;
-	device = open_checked(path, &status, S_ISBLK(status.st_mode) && !mounted, error);
-	return device == NULL || device->is_block ? device : listed_open(device, error);
+	return open_checked(path, &status, S_ISBLK(status.st_mode) && !mounted, error);
 }
