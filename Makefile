@@ -25,7 +25,7 @@ CPPFLAGS := -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -DCOLDLIFT_VERSION='"$(VERSION)
 CFLAGS := -std=c17 -O2 -g -Wall -Wextra -Werror -Wshadow -Wstrict-prototypes -pthread
 LDFLAGS := -pthread
 # The order matters to a static link: libarchive first, then what it uses.
-LIBS := -lwim -larchive -lnettle -lacl -llzma -lzstd -llz4 -lbz2 -lz -ljansson -lm
+LIBS := -lwim -larchive -lnettle -lacl -llzma -lzstd -llz4 -lbz2 -ldeflate -lz -ljansson -lm
 
 SOURCES := $(sort $(wildcard src/*/*.c))
 ASSEMBLY := $(sort $(wildcard src/*/*.S))
