@@ -10,6 +10,8 @@
 #include <string.h>
 #include <unistd.h>
 
+#define READ_BACK ((size_t)1 << 18) /* fits the processor's cache: hashed while it is there */
+
 /* What a drive gives that is pulled out, or breaks: the kernel's drivers, and FUSE's end. */
 static bool is_gone(int number)
 {
@@ -53,7 +55,7 @@ bool durable_failed(struct error *error, int number, const char *path)
 
 bool durable_open(struct durable *file, const char *path, struct error *error)
 {
-	*file = (struct durable){.fd = -1};
+	*file = (struct durable){.fd = -1, .open_from = UINT64_MAX};
 	sha256_init(&file->hash);
 	file->path = strdup(path);
 	if (asprintf(&file->temporary, "%s%s", path, UNFINISHED) < 0)
@@ -62,7 +64,7 @@ bool durable_open(struct durable *file, const char *path, struct error *error)
 		durable_abandon(file);
 		return error_no_memory(error);
 	}
-	file->fd = open(file->temporary, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC,
+	file->fd = open(file->temporary, O_RDWR | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC,
 	    0600);
 	if (file->fd < 0) {
 		durable_failed(error, errno, file->temporary);
@@ -74,12 +76,20 @@ bool durable_open(struct durable *file, const char *path, struct error *error)
 	return true;
 }
 
-bool durable_write(struct durable *file, const void *data, size_t length, struct error *error)
+/* False when this or an earlier call failed. */
+static bool check(const struct durable *file, struct error *error)
 {
-	const uint8_t *bytes = data;
+	if (file->error.status == 0)
+		return true;
+	if (error != NULL)
+		*error = file->error;
+	return false;
+}
 
+static bool write_at(struct durable *file, uint64_t offset, const uint8_t *bytes, size_t length)
+{
 	while (length > 0 && file->error.status == 0) {
-		ssize_t written = write(file->fd, bytes, length);
+		ssize_t written = pwrite(file->fd, bytes, length, (off_t)offset);
 
 		if (written < 0 && errno == EINTR)
 			continue;
@@ -87,16 +97,91 @@ bool durable_write(struct durable *file, const void *data, size_t length, struct
 			durable_failed(&file->error, written < 0 ? errno : ENOSPC, file->path);
 			break;
 		}
-		sha256_update(&file->hash, (size_t)written, bytes);
-		file->size += (uint64_t)written;
 		bytes += written;
 		length -= (size_t)written;
+		offset += (uint64_t)written;
 	}
-	if (file->error.status == 0)
-		return true;
-	if (error != NULL)
-		*error = file->error;
-	return false;
+	return file->error.status == 0;
+}
+
+bool durable_write(struct durable *file, const void *data, size_t length, struct error *error)
+{
+	if (write_at(file, file->size, data, length)) {
+		if (file->hashed == file->size && file->open_from == UINT64_MAX) {
+			sha256_update(&file->hash, length, data);
+			file->hashed += length;
+		}
+		file->size += length;
+	}
+	return check(file, error);
+}
+
+void durable_leave_open(struct durable *file)
+{
+	file->open_from = file->size;
+}
+
+bool durable_patch(struct durable *file, uint64_t offset, const void *data, size_t length,
+    struct error *error)
+{
+	write_at(file, offset, data, length);
+	return check(file, error);
+}
+
+void durable_settle(struct durable *file)
+{
+	file->open_from = UINT64_MAX;
+}
+
+/* Hashes what stands next in the file. */
+static bool read_back(struct durable *file, size_t length)
+{
+	ssize_t got;
+
+	if (file->buffer == NULL && (file->buffer = malloc(READ_BACK)) == NULL)
+		return error_no_memory(&file->error);
+	do
+		got = pread(file->fd, file->buffer, length, (off_t)file->hashed);
+	while (got < 0 && errno == EINTR);
+	if (got <= 0) /* it cannot end before its end, unless somebody cuts it */
+		return error_set_errno(&file->error, STATUS_DESTINATION, got < 0 ? errno : EIO,
+		    "'%s' at the destination could not be read back", file->path);
+	sha256_update(&file->hash, (size_t)got, file->buffer);
+	file->hashed += (uint64_t)got;
+	return true;
+}
+
+bool durable_catch_up(struct durable *file, uint64_t most)
+{
+	uint64_t settled = file->open_from < file->size ? file->open_from : file->size;
+	uint64_t end = settled - file->hashed > most ? file->hashed + most : settled;
+
+	while (file->hashed < end && file->error.status == 0) {
+		uint64_t left = end - file->hashed;
+
+		if (!read_back(file, left < READ_BACK ? (size_t)left : READ_BACK))
+			return false;
+	}
+	return file->hashed < settled && file->error.status == 0;
+}
+
+struct durable_mark durable_mark(const struct durable *file)
+{
+	return (struct durable_mark){file->size, file->hashed, file->hash};
+}
+
+bool durable_go_back(struct durable *file, const struct durable_mark *mark, struct error *error)
+{
+	if (file->error.status == 0 && ftruncate(file->fd, (off_t)mark->size) != 0)
+		durable_failed(&file->error, errno, file->path);
+	file->size = mark->size;
+	/* Only what is behind the mark must leave the hash; it may have gone on in front of it. */
+	if (file->hashed > mark->size) {
+		file->hashed = mark->hashed;
+		file->hash = mark->hash;
+	}
+	file->open_from = UINT64_MAX;
+	return check(file, error);
 }
 
 /* 0 or errno. Some file systems cannot sync a folder and say so: no reason to fail. */
@@ -142,8 +227,10 @@ bool durable_sync_renamed(const char *path, bool is_folder, struct error *error)
 	return durable_sync_folder(path, error);
 }
 
-static bool settle(struct durable *file)
+static bool complete(struct durable *file)
 {
+	durable_settle(file);
+	durable_catch_up(file, UINT64_MAX);
 	if (file->error.status != 0)
 		return false;
 	if (fsync(file->fd) != 0)
@@ -162,7 +249,7 @@ static bool settle(struct durable *file)
 
 bool durable_finish(struct durable *file, struct digest *digest, struct error *error)
 {
-	bool good = settle(file);
+	bool good = complete(file);
 
 	if (good && digest != NULL)
 		*digest = digest_take(&file->hash);
@@ -181,7 +268,9 @@ void durable_abandon(struct durable *file)
 		unlink(file->temporary);
 	free(file->temporary);
 	free(file->path);
+	free(file->buffer);
 	file->temporary = file->path = NULL;
+	file->buffer = NULL;
 }
 
 bool durable_save(const char *path, const struct buf *content, struct digest *digest,

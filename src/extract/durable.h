@@ -4,6 +4,10 @@
  * It is written as PATH.unfinished, synced, renamed to PATH, and both it and its folder are synced;
  * so a power cut or a pulled stick never leaves half a file under a good name. Its SHA-256 is taken
  * while writing.
+ *
+ * Where something early in the file is only known later (how large a member of an archive became
+ * that is too large to be kept in memory), the hash waits at that place: what is written behind it
+ * is read back and hashed once the place has got its final bytes, as a rule from the page cache.
  */
 #ifndef EXTRACT_DURABLE_H
 #define EXTRACT_DURABLE_H
@@ -22,9 +26,18 @@ struct durable {
 	char *path;        /* the good name */
 	char *temporary;   /* path + UNFINISHED */
 	int fd;
-	uint64_t size;     /* bytes written so far */
+	uint64_t size;      /* bytes written so far */
+	uint64_t hashed;    /* of them, from the beginning: in the hash */
+	uint64_t open_from; /* bytes from here on may still change; UINT64_MAX: none */
 	struct sha256_ctx hash;
+	uint8_t *buffer;    /* for reading back, NULL: was not needed yet */
 	struct error error; /* the first failure; status 0: none */
+};
+
+/* A point in the file to which one can go back. */
+struct durable_mark {
+	uint64_t size, hashed;
+	struct sha256_ctx hash;
 };
 
 /* Creates the temporary file (mode 0600); neither name may exist. False with *error. */
@@ -32,6 +45,24 @@ bool durable_open(struct durable *file, const char *path, struct error *error);
 
 /* False when this or an earlier write failed: *error says which. */
 bool durable_write(struct durable *file, const void *data, size_t length, struct error *error);
+
+/* What is written from now on may still be patched, and is not hashed yet. */
+void durable_leave_open(struct durable *file);
+/* Changes bytes written since durable_leave_open(). False as durable_write(). */
+bool durable_patch(struct durable *file, uint64_t offset, const void *data, size_t length,
+    struct error *error);
+/* Nothing of that changes any more. */
+void durable_settle(struct durable *file);
+
+/*
+ * Reads back and hashes up to `most` bytes of what is settled but not hashed. False when nothing is
+ * left to do, or when that failed, which durable_finish() tells.
+ */
+bool durable_catch_up(struct durable *file, uint64_t most);
+
+/* Goes back to where the mark was made: what came after is gone. False as durable_write(). */
+struct durable_mark durable_mark(const struct durable *file);
+bool durable_go_back(struct durable *file, const struct durable_mark *mark, struct error *error);
 
 /*
  * Syncs and renames. *digest may be NULL. The file is closed in any case; a failed one is removed.
