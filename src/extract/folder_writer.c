@@ -37,7 +37,9 @@ struct folder_writer {
 	int fd;            /* the file in work, -1: none */
 	uint64_t position; /* in it */
 	struct member member;
-	char *name;        /* path of the file in work */
+	char *name;        /* path of the entry in work */
+	size_t there;      /* so much of it was there before: all folders below are new */
+	bool is_new;       /* the entry itself was not there before */
 	struct folder_times *folders;
 	size_t n_folders, folders_capacity;
 };
@@ -52,12 +54,17 @@ static void close_parent(struct folder_writer *folder)
 }
 
 /*
- * Opens the folder of `length` bytes of path below the root, making what is not there. -1: errno.
+ * Opens the folder of `length` bytes of path below the root, making what is not there; *there (may
+ * be NULL) becomes the length of what was. -1: errno.
  */
-static int walk(int root, const char *path, size_t length)
+static int walk(int root, const char *path, size_t length, size_t *there)
 {
+	const char *start = path;
+	bool all_there = true;
 	int at = root;
 
+	if (there != NULL)
+		*there = length;
 	while (length > 0) {
 		char name[NAME_MAX + 1];
 		const char *slash = memchr(path, '/', length);
@@ -68,9 +75,15 @@ static int walk(int root, const char *path, size_t length)
 			errno = ENAMETOOLONG;
 			next = -1;
 		} else {
+			bool is_made;
+
 			memcpy(name, path, part);
 			name[part] = '\0';
-			next = mkdirat(at, name, 0700) != 0 && errno != EEXIST ? -1 :
+			is_made = mkdirat(at, name, 0700) == 0;
+			if (is_made && all_there && there != NULL)
+				*there = path == start ? 0 : (size_t)(path - start) - 1;
+			all_there = all_there && !is_made;
+			next = !is_made && errno != EEXIST ? -1 :
 			    openat(at, name, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
 		}
 		if (at != root)
@@ -95,11 +108,12 @@ static const char *enter_parent(struct folder_writer *folder, const char *path, 
 	size_t length = slash == NULL ? 0 : (size_t)(slash - path);
 	const char *name = slash == NULL ? path : slash + 1;
 
+	folder->there = length;
 	if (folder->parent != NULL && strlen(folder->parent) == length &&
 	    memcmp(folder->parent, path, length) == 0)
 		return name;
 	close_parent(folder);
-	folder->parent_fd = walk(folder->root, path, length);
+	folder->parent_fd = walk(folder->root, path, length, &folder->there);
 	if (folder->parent_fd < 0) {
 		durable_failed(error, errno, path);
 		return NULL;
@@ -137,7 +151,8 @@ static bool begin_folder(struct folder_writer *folder, const struct member *memb
 {
 	struct folder_times *times;
 
-	if (mkdirat(folder->parent_fd, name, 0700) != 0 && errno != EEXIST)
+	folder->is_new = mkdirat(folder->parent_fd, name, 0700) == 0;
+	if (!folder->is_new && errno != EEXIST)
 		return durable_failed(error, errno, member->path);
 	if (!array_reserve(&folder->folders, &folder->folders_capacity, folder->n_folders + 1,
 		sizeof(*folder->folders)))
@@ -202,7 +217,8 @@ static bool begin_same(struct folder_writer *folder, const char *name, const cha
 {
 	const char *slash = strrchr(same_as, '/');
 	const char *from_name = slash == NULL ? same_as : slash + 1;
-	int from = walk(folder->root, same_as, slash == NULL ? 0 : (size_t)(slash - same_as));
+	int from = walk(folder->root, same_as, slash == NULL ? 0 : (size_t)(slash - same_as),
+	    NULL);
 	int failure;
 
 	if (from < 0)
@@ -225,14 +241,16 @@ static bool folder_begin(struct writer *writer, const struct member *member, str
 	folder->member = *member;
 	folder->member.path = folder->member.same_as = NULL; /* not ours to keep */
 	folder->position = 0;
-	if (member->kind == MEMBER_FOLDER)
-		return begin_folder(folder, member, name, error);
-	if (member->kind == MEMBER_SAME)
-		return begin_same(folder, name, member->path, member->same_as, error);
+	folder->is_new = false;
 	free(folder->name);
 	folder->name = strdup(member->path);
 	if (folder->name == NULL)
 		return error_no_memory(error);
+	if (member->kind == MEMBER_FOLDER)
+		return begin_folder(folder, member, name, error);
+	if (member->kind == MEMBER_SAME)
+		return folder->is_new =
+			   begin_same(folder, name, member->path, member->same_as, error);
 	folder->fd = create_file(folder);
 	return folder->fd >= 0 || durable_failed(error, errno, member->path);
 }
@@ -293,7 +311,51 @@ static bool folder_end(struct writer *writer, struct error *error)
 	return failure == 0 || durable_failed(error, failure, folder->name);
 }
 
-static uint64_t folder_size(const struct writer *writer)
+/* Removes the last name in the first `length` bytes of the entry's path. */
+static bool remove_name(struct folder_writer *folder, size_t length, int flags, struct error *error)
+{
+	const char *path = folder->name, *slash = memrchr(path, '/', length);
+	size_t above = slash == NULL ? 0 : (size_t)(slash - path);
+	char *name = strndup(slash == NULL ? path : slash + 1,
+	    slash == NULL ? length : length - above - 1);
+	int parent = walk(folder->root, path, above, NULL);
+	bool good = name != NULL && parent >= 0 && unlinkat(parent, name, flags) == 0;
+
+	if (!good)
+		durable_failed(error, name == NULL ? ENOMEM : errno, path);
+	if (parent >= 0 && parent != folder->root)
+		close(parent);
+	free(name);
+	return good;
+}
+
+/* The entry, and from the inside out the folders that were made for it. */
+static bool folder_take_back(struct writer *writer, struct error *error)
+{
+	struct folder_writer *folder = (struct folder_writer *)writer;
+	bool is_folder = folder->member.kind == MEMBER_FOLDER;
+	size_t length = strlen(folder->name);
+	const char *slash;
+
+	close_parent(folder);
+	if (is_folder) /* its times, which came last */
+		free(folder->folders[--folder->n_folders].path);
+	if (folder->fd >= 0) {
+		close(folder->fd);
+		folder->fd = -1;
+		if (unlinkat(folder->root, IN_WORK, 0) != 0)
+			return durable_failed(error, errno, folder->name);
+	}
+	if (folder->is_new && !remove_name(folder, length, is_folder ? AT_REMOVEDIR : 0, error))
+		return false;
+	while ((slash = memrchr(folder->name, '/', length)) != NULL &&
+	    (length = (size_t)(slash - folder->name)) > folder->there)
+		if (!remove_name(folder, length, AT_REMOVEDIR, error))
+			return false;
+	return true;
+}
+
+static uint64_t folder_size(struct writer *writer)
 {
 	(void)writer;
 	return 0;
@@ -362,7 +424,7 @@ static void folder_abandon(struct writer *writer)
 }
 
 static const struct writer_ops folder_ops = {folder_begin, folder_data, folder_zeros, folder_end,
-    folder_size, folder_finish, folder_abandon};
+    folder_take_back, folder_size, NULL, folder_finish, folder_abandon};
 
 struct writer *folder_writer_open(const char *path, struct error *error)
 {

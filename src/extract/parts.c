@@ -2,6 +2,7 @@
 #include "extract/parts.h"
 
 #include "base/utf.h"
+#include "extract/crew.h"
 #include "system/survey.h"
 
 #include <stdio.h>
@@ -109,6 +110,9 @@ static bool open_part(struct parts *parts, uint32_t group, struct error *error)
 	}
 	if (zone_of(parts, group, zone, sizeof(zone)))
 		options.zone = zone;
+	if (parts->crew == NULL && parts->format != FORMAT_FOLDER)
+		parts->crew = crew_open(0); /* without one, each writer gets its own */
+	options.crew = parts->crew;
 	open->writer = writer_open(parts->format, path, &options, error);
 	free(path);
 	if (open->writer == NULL) {
@@ -128,7 +132,7 @@ uint32_t parts_open_for(const struct parts *parts, uint32_t group, uint64_t cost
 		return NONE;
 	if (parts->format != FORMAT_FOLDER && parts->limit != 0 &&
 	    parts->items[open->part].files > 0 &&
-	    writer_size(open->writer) + cost > parts->limit)
+	    !writer_has_room(open->writer, cost, parts->limit))
 		return NONE;
 	return open->part;
 }
@@ -180,7 +184,7 @@ uint64_t parts_largest_file(const struct parts *parts, const char *path)
 	if (parts->limit <= 2 * fixed)
 		return 1;
 	room = parts->limit - fixed;
-	return room - room / 1000; /* writer_cost() adds a 2000th */
+	return room - room / 1000; /* writer_cost() adds an 8192nd */
 }
 
 bool parts_close_current(struct parts *parts, struct error *error)
@@ -212,5 +216,6 @@ void parts_free(struct parts *parts)
 		free(parts->items[i].name);
 	free(parts->items);
 	free(parts->open);
+	crew_close(parts->crew);
 	*parts = (struct parts){0};
 }

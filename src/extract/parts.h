@@ -43,6 +43,7 @@ struct parts {
 	struct open_part *open; /* for each group; one for all with FORMAT_FOLDER */
 	size_t n_open;
 	struct open_part *current; /* entered last; NULL: none */
+	struct crew *crew;      /* prepares and writes the bytes of all parts; NULL: none yet */
 };
 
 /* False when memory runs out. */

@@ -26,11 +26,15 @@ bool format_from_name(const char *name, enum format *format)
 struct writer *writer_open(
     enum format format, const char *path, const struct writer_options *options, struct error *error)
 {
+	static const struct writer_options usual = {0};
+
+	if (options == NULL)
+		options = &usual;
 	switch (format) {
 	case FORMAT_ZIP:
 		return zip_writer_open(path, options, error);
 	case FORMAT_TAR:
-		return tar_writer_open(path, error);
+		return tar_writer_open(path, options, error);
 	case FORMAT_FOLDER:
 		return folder_writer_open(path, error);
 	}
@@ -58,23 +62,39 @@ bool writer_end(struct writer *writer, struct error *error)
 	return writer->ops->end(writer, error);
 }
 
-uint64_t writer_size(const struct writer *writer)
+bool writer_take_back(struct writer *writer, struct error *error)
+{
+	return writer->ops->take_back(writer, error);
+}
+
+uint64_t writer_size(struct writer *writer)
 {
 	return writer->ops->size(writer);
 }
 
+bool writer_has_room(struct writer *writer, uint64_t cost, uint64_t limit)
+{
+	if (cost > limit)
+		return false;
+	/* What fits by its upper bound fits in truth: so the answer does not depend on timing. */
+	if (writer->ops->bound != NULL && writer->ops->bound(writer) <= limit - cost)
+		return true;
+	return writer->ops->size(writer) <= limit - cost;
+}
+
 /*
- * Zip: local header, descriptor and central entry with their extra fields (under 256 bytes without
- * the names), and what deflate can add to bytes that it cannot compress (5 bytes for each 16 kB and
- * some). Tar: header, pax header and its records, padding; the sparse map is bounded by 4,096
- * ranges of at most 40 bytes, but comes in place of at least as many blocks that are left out.
+ * Zip: local header (30 bytes) and central entry (46) with their extra fields (at most 73 each) and
+ * a folder's slash; chunks that do not shrink stand in stored blocks (17 of 5 bytes for each MiB)
+ * unless the whole file is stored. Tar: header, pax header and its records, padding; the sparse map
+ * is bounded by 4,096 ranges of at most 40 bytes, but comes in place of at least as many blocks
+ * that are left out.
  */
 uint64_t writer_cost(enum format format, const char *path, uint64_t size)
 {
 	uint64_t name = strlen(path);
 
 	if (format == FORMAT_ZIP)
-		return size + size / 2000 + 2 * name + 320;
+		return size + size / 8192 + 2 * name + 320;
 	if (format == FORMAT_TAR)
 		return size + 2 * name + 4608;
 	return size;

@@ -50,8 +50,15 @@ struct member {
 };
 
 struct writer;
+struct crew;
 
 struct writer_options {
+	/*
+	 * The threads that prepare and write the bytes (crew.h), for any number of parts that take
+	 * turns: a member is ended before one of another part begins. NULL: threads of its own.
+	 */
+	struct crew *crew;
+	unsigned workers; /* of its own threads; 0: as many as there are processors */
 	/*
 	 * Time zone of the old PC as a POSIX TZ text ("CET-1CEST,M3.5.0,M10.5.0/3"), for the zip
 	 * format's local time field; NULL: UTC.
@@ -67,7 +74,8 @@ struct writer *writer_open(enum format format, const char *path,
     const struct writer_options *options, struct error *error);
 
 /*
- * Every function below returns false with *error (STATUS_DESTINATION) when the destination failed.
+ * Every function below returns false with *error (STATUS_DESTINATION) when the destination failed,
+ * which may have been at an earlier call: bytes are written while others are handed over.
  */
 bool writer_begin(struct writer *writer, const struct member *member, struct error *error);
 bool writer_data(struct writer *writer, const void *data, size_t length, struct error *error);
@@ -76,10 +84,20 @@ bool writer_zeros(struct writer *writer, uint64_t length, struct error *error);
 bool writer_end(struct writer *writer, struct error *error);
 
 /*
- * Between two entries: bytes that the part takes at the destination when it is finished now (an
- * upper bound, a few kB at most above the truth). 0 for FORMAT_FOLDER.
+ * Instead of writer_end(): the entry was none, the part is as it was before writer_begin(). Nothing
+ * of it stays, however much of it was written. (A folder that was already there stays.)
  */
-uint64_t writer_size(const struct writer *writer);
+bool writer_take_back(struct writer *writer, struct error *error);
+
+/*
+ * Between two entries: bytes that the part takes at the destination when it is finished now (an
+ * upper bound, a few kB at most above the truth). 0 for FORMAT_FOLDER. May wait until everything so
+ * far is written; where an answer is needed often, ask writer_has_room().
+ */
+uint64_t writer_size(struct writer *writer);
+
+/* Between two entries: is writer_size() + cost <= limit? Seldom has to wait. */
+bool writer_has_room(struct writer *writer, uint64_t cost, uint64_t limit);
 
 /*
  * Bytes that an entry of `size` bytes with this path can add at most, whatever it holds: what

@@ -16,7 +16,10 @@ struct writer_ops {
 	bool (*data)(struct writer *writer, const void *data, size_t length, struct error *error);
 	bool (*zeros)(struct writer *writer, uint64_t length, struct error *error);
 	bool (*end)(struct writer *writer, struct error *error);
-	uint64_t (*size)(const struct writer *writer);
+	bool (*take_back)(struct writer *writer, struct error *error);
+	uint64_t (*size)(struct writer *writer);
+	/* Never less than size(), but known at once. NULL: size() is. */
+	uint64_t (*bound)(const struct writer *writer);
 	/* Both free the writer. */
 	bool (*finish)(struct writer *writer, struct digest *digest, struct error *error);
 	void (*abandon)(struct writer *writer);
@@ -24,7 +27,8 @@ struct writer_ops {
 
 struct writer *zip_writer_open(const char *path, const struct writer_options *options,
     struct error *error);
-struct writer *tar_writer_open(const char *path, struct error *error);
+struct writer *tar_writer_open(const char *path, const struct writer_options *options,
+    struct error *error);
 struct writer *folder_writer_open(const char *path, struct error *error);
 
 /* Zeros through the `data` function of a writer that has nothing better. */

@@ -1,114 +1,211 @@
 /*
- * Parts as zip files, through libarchive.
+ * Parts as zip files: the side of the thread that fills them.
  *
- * Sources: PKWARE APPNOTE 6.3.9 (4.4.6 DOS date and time, 4.3.14 Zip64, appendix D: UTF-8 names);
- * Info-ZIP's "extended timestamp" extra field 0x5455 (its third time is the time of creation).
+ * Files are cut into chunks of PACK_CHUNK bytes from their beginning, each of which is packed by
+ * itself, so that what comes out depends on nothing but the files and their order. The rest is the
+ * crew's (crew.h) and the part's (zip_part.h).
  */
-#include "base/filetime.h"
-#include "extract/archive_file.h"
 #include "extract/writer_ops.h"
+#include "extract/zip_part.h"
 
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
-
-#define DEFLATE_LEVEL "4" /* reading a drive should stay the slower side */
-
-/* Times that the DOS field and the 32-bit field of the extended timestamp can both hold. */
-#define FIRST_SECOND INT64_C(315619200)  /* 1980-01-02, so that every zone is in 1980 */
-#define LAST_SECOND INT64_C(2147385600)  /* 2038-01-18 */
 
 struct zip_writer {
 	struct writer base;
-	struct archive_file file;
-	uint64_t directory; /* bytes that the central directory will take at most */
-	char *zone;
+	struct zip_part part;
+	struct crew *crew;
+	bool owns_crew;
+	struct zone zone;
+	uint64_t bound; /* of the finished file's size, between two members */
+
+	struct zip_member *member; /* in work, NULL: none */
+	uint64_t size, done;       /* its bytes, and those handed over */
+	uint64_t cost;             /* what it adds to the file at most */
+	size_t n_parcels;
+	struct parcel *parcel;     /* being filled, NULL: none */
+	size_t filled;             /* bytes of it */
 };
-
-/*
- * libarchive writes the DOS field in the local time of the process, so that is changed for as long
- * as a header is written. Parts of several systems can be open at a time, each with its own zone.
- */
-static bool header_in_zone(struct zip_writer *zip, struct error *error)
-{
-	const char *now = getenv("TZ");
-	char *before = now == NULL ? NULL : strdup(now);
-	bool good = (now == NULL || before != NULL) && setenv("TZ", zip->zone, 1) == 0;
-
-	if (!good) {
-		free(before);
-		return error_no_memory(error);
-	}
-	tzset();
-	good = archive_file_header(&zip->file, error);
-	if (before != NULL)
-		setenv("TZ", before, 1);
-	else
-		unsetenv("TZ");
-	tzset();
-	free(before);
-	return good;
-}
-
-static int64_t zip_seconds(int64_t filetime)
-{
-	int64_t seconds;
-	uint32_t nanoseconds;
-
-	filetime_to_unix(filetime, &seconds, &nanoseconds);
-	if (seconds < FIRST_SECOND)
-		return FIRST_SECOND;
-	return seconds > LAST_SECOND ? LAST_SECOND : seconds;
-}
 
 static bool zip_begin(struct writer *writer, const struct member *member, struct error *error)
 {
 	struct zip_writer *zip = (struct zip_writer *)writer;
-	struct archive_entry *entry = zip->file.entry;
+	size_t length = strlen(member->path);
+	bool is_folder = member->kind == MEMBER_FOLDER;
+	struct zip_member *new;
 
 	if (member->kind == MEMBER_SAME)
 		return error_set(error, STATUS_OTHER, "a zip file cannot hold a hard link");
-	if (strlen(member->path) > 60000)
+	if (length >= ZIP_NAME_LIMIT)
 		return error_set(error, STATUS_OTHER, "a path is too long for a zip file");
-	archive_file_describe(&zip->file, member);
-	/* Without a time libarchive would write none, and the DOS field would say 1979. */
-	archive_entry_set_mtime(entry, zip_seconds(member->modified), 0);
-	if (member->accessed != 0)
-		archive_entry_set_atime(entry, zip_seconds(member->accessed), 0);
-	if (member->created != 0)
-		archive_entry_set_ctime(entry, zip_seconds(member->created), 0);
-	if (member->is_compact || member->size == 0 || member->kind == MEMBER_FOLDER)
-		archive_write_zip_set_compression_store(zip->file.archive);
-	else
-		archive_write_zip_set_compression_deflate(zip->file.archive);
-	zip->directory += strlen(member->path) + 160;
-	return header_in_zone(zip, error);
+	if (!lane_check(&zip->part.lane, error))
+		return false;
+	new = calloc(1, sizeof(*new) + length + 2);
+	if (new == NULL)
+		return error_no_memory(error);
+	memcpy(new->name, member->path, length);
+	if (is_folder)
+		new->name[length++] = '/';
+	new->entry = (struct zip_entry){
+	    .name = new->name,
+	    .name_length = length,
+	    .is_folder = is_folder,
+	    .is_readonly = member->is_readonly,
+	    .size = is_folder ? 0 : member->size,
+	    .modified = member->modified,
+	    .accessed = member->accessed,
+	    .created = member->created,
+	};
+	new->is_sparse = member->data != NULL;
+	new->is_stored = member->is_compact && !new->is_sparse;
+	zip_entry_set_time(&new->entry, &zip->zone);
+	zip->member = new;
+	zip->size = new->entry.size;
+	zip->done = 0;
+	zip->n_parcels = 0;
+	zip->cost = writer_cost(FORMAT_ZIP, member->path, zip->size);
+	return true;
+}
+
+/*
+ * The next parcel: a chunk, or what is left of the file. With `are_zeros` without room for its
+ * bytes.
+ */
+static struct parcel *add_parcel(struct zip_writer *zip, bool are_zeros, struct error *error)
+{
+	uint64_t left = zip->size - zip->done;
+	size_t length = left < PACK_CHUNK ? (size_t)left : PACK_CHUNK;
+	struct parcel *parcel = crew_add(zip->crew, &zip->part.lane, ZIP_BYTES, zip->member,
+	    are_zeros ? 0 : length);
+
+	if (parcel == NULL) {
+		error_no_memory(error);
+		return NULL;
+	}
+	parcel->length = parcel->packed = length;
+	parcel->is_last = length == left;
+	zip->n_parcels++;
+	return parcel;
+}
+
+/* NULL: zeros. */
+static bool add_bytes(struct zip_writer *zip, const uint8_t *data, uint64_t length,
+    struct error *error)
+{
+	if (!lane_check(&zip->part.lane, error))
+		return false;
+	if (length > zip->size - zip->done)
+		return error_set(error, STATUS_OTHER, "a file grew while it was read");
+	while (length > 0) {
+		size_t room, now;
+
+		if (zip->parcel == NULL && data == NULL && length >= PACK_CHUNK) {
+			if (add_parcel(zip, true, error) == NULL)
+				return false;
+			zip->done += PACK_CHUNK;
+			length -= PACK_CHUNK;
+			continue;
+		}
+		if (zip->parcel == NULL) {
+			zip->parcel = add_parcel(zip, false, error);
+			zip->filled = 0;
+		}
+		if (zip->parcel == NULL)
+			return false;
+		room = zip->parcel->length - zip->filled;
+		now = length < room ? (size_t)length : room;
+		if (data != NULL)
+			memcpy(zip->parcel->data + zip->filled, data, now);
+		else
+			memset(zip->parcel->data + zip->filled, 0, now);
+		data = data == NULL ? NULL : data + now;
+		length -= now;
+		zip->done += now;
+		zip->filled += now;
+		if (zip->filled == zip->parcel->length)
+			zip->parcel = NULL;
+	}
+	return true;
 }
 
 static bool zip_data(struct writer *writer, const void *data, size_t length, struct error *error)
 {
-	return archive_file_data(&((struct zip_writer *)writer)->file, data, length, error);
+	return length == 0 || add_bytes((struct zip_writer *)writer, data, length, error);
+}
+
+static bool zip_zeros(struct writer *writer, uint64_t length, struct error *error)
+{
+	return add_bytes((struct zip_writer *)writer, NULL, length, error);
 }
 
 static bool zip_end(struct writer *writer, struct error *error)
 {
-	return archive_file_end(&((struct zip_writer *)writer)->file, error);
+	struct zip_writer *zip = (struct zip_writer *)writer;
+
+	if (zip->done != zip->size)
+		return error_set(error, STATUS_OTHER, "a file became shorter while it was read");
+	if (zip->size == 0 && add_parcel(zip, true, error) == NULL)
+		return false;
+	zip->bound += zip->cost;
+	zip->member = NULL; /* the crew's */
+	return lane_check(&zip->part.lane, error);
 }
 
-static uint64_t zip_size(const struct writer *writer)
+/* Takes the member in work back from the crew; it is freed there, or here when it never arrived. */
+static void drop_member(struct zip_writer *zip)
 {
-	const struct zip_writer *zip = (const struct zip_writer *)writer;
+	if (zip->member == NULL)
+		return;
+	if (crew_take_back(zip->crew, &zip->part.lane, zip->member) == zip->n_parcels)
+		free(zip->member);
+	else
+		crew_add(zip->crew, &zip->part.lane, ZIP_TAKE_BACK, zip->member, 0);
+	zip->member = NULL;
+	zip->parcel = NULL;
+}
 
-	return archive_file_size(&zip->file) + zip->directory + 128;
+static bool zip_take_back(struct writer *writer, struct error *error)
+{
+	struct zip_writer *zip = (struct zip_writer *)writer;
+
+	drop_member(zip);
+	return lane_check(&zip->part.lane, error);
+}
+
+static uint64_t zip_size(struct writer *writer)
+{
+	struct zip_writer *zip = (struct zip_writer *)writer;
+
+	crew_add(zip->crew, &zip->part.lane, ZIP_SIZE, NULL, 0);
+	crew_wait(zip->crew);
+	zip->bound = zip->part.size;
+	return zip->part.size;
+}
+
+static uint64_t zip_bound(const struct writer *writer)
+{
+	return ((const struct zip_writer *)writer)->bound;
+}
+
+static void free_zip(struct zip_writer *zip)
+{
+	zip_part_free(&zip->part);
+	if (zip->owns_crew)
+		crew_close(zip->crew);
+	free(zip);
 }
 
 static bool zip_finish(struct writer *writer, struct digest *digest, struct error *error)
 {
 	struct zip_writer *zip = (struct zip_writer *)writer;
-	bool good = archive_file_finish(&zip->file, digest, error);
+	bool good;
 
-	free(zip->zone);
-	free(zip);
+	crew_add(zip->crew, &zip->part.lane, ZIP_FINISH, NULL, 0);
+	crew_wait(zip->crew);
+	good = lane_check(&zip->part.lane, error);
+	if (good && digest != NULL)
+		*digest = zip->part.digest;
+	free_zip(zip);
 	return good;
 }
 
@@ -116,41 +213,37 @@ static void zip_abandon(struct writer *writer)
 {
 	struct zip_writer *zip = (struct zip_writer *)writer;
 
-	archive_file_abandon(&zip->file);
-	free(zip->zone);
-	free(zip);
+	atomic_store(&zip->part.lane.is_given_up, true);
+	drop_member(zip);
+	crew_add(zip->crew, &zip->part.lane, ZIP_ABANDON, NULL, 0);
+	crew_wait(zip->crew);
+	free_zip(zip);
 }
 
-static const struct writer_ops zip_ops = {
-    zip_begin, zip_data, writer_plain_zeros, zip_end, zip_size, zip_finish, zip_abandon};
+static const struct writer_ops zip_ops = {zip_begin, zip_data, zip_zeros, zip_end, zip_take_back,
+    zip_size, zip_bound, zip_finish, zip_abandon};
 
 struct writer *zip_writer_open(const char *path, const struct writer_options *options,
     struct error *error)
 {
 	struct zip_writer *zip = calloc(1, sizeof(*zip));
 
-	if (zip == NULL || !archive_file_prepare(&zip->file, error)) {
-		free(zip);
+	if (zip == NULL) {
 		error_no_memory(error);
 		return NULL;
 	}
 	zip->base.ops = &zip_ops;
-	zip->zone = strdup(options == NULL || options->zone == NULL ? "UTC0" : options->zone);
-	if (zip->zone == NULL) {
+	zone_parse(&zip->zone, options->zone);
+	zip->owns_crew = options->crew == NULL;
+	zip->crew = zip->owns_crew ? crew_open(options->workers) : options->crew;
+	if (zip->crew == NULL) {
 		error_no_memory(error);
-		zip_abandon(&zip->base);
-		return NULL;
+	} else if (zip_part_open(&zip->part, zip->crew, path, error)) {
+		zip->bound = ZIP_RECORD_LIMIT;
+		return &zip->base;
 	}
-	if (archive_write_set_format_zip(zip->file.archive) != ARCHIVE_OK ||
-	    archive_write_set_format_option(zip->file.archive, "zip", "compression-level",
-		DEFLATE_LEVEL) != ARCHIVE_OK) {
-		error_set(error, STATUS_OTHER, "zip files cannot be written by this build");
-		zip_abandon(&zip->base);
-		return NULL;
-	}
-	if (!archive_file_start(&zip->file, path, error)) {
-		zip_abandon(&zip->base);
-		return NULL;
-	}
-	return &zip->base;
+	if (zip->owns_crew)
+		crew_close(zip->crew);
+	free(zip);
+	return NULL;
 }
