@@ -1,8 +1,8 @@
 """A whole job on the demo drives, checked against expected.json and by programs that are not ours.
 
-References: expected.json, which the builder of the drives writes without any code of src/; unzip (Info-ZIP),
-GNU tar, bsdtar (libarchive), Python's zipfile and tarfile for the parts; sha256sum (GNU coreutils); RFC 8493 for the
-bag; ntfsinfo (ntfs-3g) for the size of volumes.
+References: expected.json, which the builder of the drives writes without any code of src/; unzip (Info-ZIP), 7zz
+(7-Zip), PKWARE APPNOTE through _zip_check.py, GNU tar, bsdtar (libarchive), Python's zipfile and tarfile for the
+parts; sha256sum (GNU coreutils); RFC 8493 for the bag; ntfsinfo (ntfs-3g) for the size of volumes.
 """
 
 import hashlib
@@ -15,6 +15,7 @@ import shutil
 import tarfile
 import zipfile
 
+import _zip_check
 from _harness import COLDLIFT, DEMO, check, finish, load_lines, run, skip, tool, work_folder
 
 IMAGES = [DEMO / "old-system.img", DEMO / "old-data.img"]
@@ -121,12 +122,17 @@ class DemoJob:
 
     def unpack_zip(self, part):
         tool("unzip", "-tqq", part)
+        try:
+            _zip_check.read_zip(part)
+        except _zip_check.NotAsItShould as error:
+            check(False, part.name, error)
         with zipfile.ZipFile(part) as archive:
             infos = archive.infolist()
             large = [info.filename for info in infos if info.file_size >= LARGE]
             for info in infos:
                 check(info.filename.isascii() or info.flag_bits & 0x800, part.name, "no UTF-8 flag",
                       info.filename)
+        tool("7zz", "t", part, *(f"-x!{name}" for name in large))
         # Info-ZIP would write gigabytes of zeros; bsdtar leaves them out.
         if len(large) < len(infos):
             tool("unzip", "-q", part, "-d", self.unpacked, *(["-x", *large] if large else []))

@@ -72,22 +72,22 @@ def paths_of(source, to, format):
 
 
 def calls_of(source, to, format, paths):
-    """For each call that changes the destination: which of its kind there it is."""
+    """For each call that changes the destination: which of its kind it is in its thread, as strace counts."""
     trace = to.parent / "trace"
     shutil.rmtree(to / "job")
     subprocess.run(["strace", "-f", "-y", "-o", trace, "-e", "trace=" + CALLS, *paths,
                     *command(source, to, format)], capture_output=True, check=False)
-    seen, found = {}, []
+    seen, found = {}, {}
     for line in trace.read_text(errors="replace").splitlines():
-        match = re.match(r"\d+ +(\w+)\((.*)", line)
+        match = re.match(r"(\d+) +(\w+)\((.*)", line)
         if match is None:
             continue
-        name, rest = match.groups()
-        seen[name] = seen.get(name, 0) + 1
+        thread, name, rest = match.groups()
+        seen[thread, name] = seen.get((thread, name), 0) + 1
         # Closing a folder, or what was only read, says nothing.
         if name != "close" or (".unfinished>" in rest and "-files.unfinished>" not in rest):
-            found.append((name, seen[name]))
-    return found
+            found[name, seen[thread, name]] = True
+    return list(found)
 
 
 def choose(calls, most):
