@@ -18,14 +18,15 @@ LINK :=
 else
 BUILD := build
 SANFLAGS :=
-LINK := -static
+# libsqlite3 could load extensions: see src/system/sqlite_memory.c.
+LINK := -static -Wl,--wrap=dlopen,--wrap=dlsym,--wrap=dlclose,--wrap=dlerror
 endif
 
 CPPFLAGS := -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -DCOLDLIFT_VERSION='"$(VERSION)"' -Isrc
 CFLAGS := -std=c17 -O2 -g -Wall -Wextra -Werror -Wshadow -Wstrict-prototypes -pthread
 LDFLAGS := -pthread
 # The order matters to a static link: libarchive first, then what it uses.
-LIBS := -lwim -larchive -lnettle -lacl -llzma -lzstd -llz4 -lbz2 -ldeflate -lz -ljansson -lm
+LIBS := -lwim -larchive -lsqlite3 -lnettle -lacl -llzma -lzstd -llz4 -lbz2 -ldeflate -lz -ljansson -lm
 
 SOURCES := $(sort $(wildcard src/*/*.c))
 ASSEMBLY := $(sort $(wildcard src/*/*.S))
