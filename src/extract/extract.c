@@ -4,10 +4,12 @@
 #include "base/json.h"
 #include "base/text.h"
 #include "extract/account.h"
+#include "extract/bookmarks.h"
 #include "extract/clock.h"
 #include "extract/destination.h"
 #include "extract/losses.h"
 #include "extract/need.h"
+#include "extract/papers.h"
 #include "extract/proof.h"
 #include "extract/record.h"
 #include "extract/take.h"
@@ -17,6 +19,9 @@
 
 /* The explaining files, all of them listed in the tag manifest. */
 enum { TAG_RECORD, TAG_WHERE, TAG_PROGRAMS, TAG_ACCOUNT, TAG_FINDINGS, N_TAGS };
+static const char *const tag_names[N_TAGS] = {[TAG_RECORD] = "record.jsonl",
+    [TAG_WHERE] = "where.json", [TAG_PROGRAMS] = "programs.json", [TAG_ACCOUNT] = "account.json",
+    [TAG_FINDINGS] = "findings.json"};
 
 static bool write_json(const struct job *job, const char *name, struct buf *buf,
     struct digest *digest, struct error *error)
@@ -52,18 +57,21 @@ static bool write_findings(const struct job *job, struct findings *findings, str
 	return write_json(job, "findings.json", &buf, digest, error);
 }
 
-/* Everything but the parts. */
-static bool write_papers(struct extraction *extraction, const struct plan *plan,
-    struct findings *findings, struct error *error)
+/* What is the same in every job, and the proof over it and over the other papers. */
+static bool write_lists(struct extraction *extraction, const struct plan *plan,
+    struct findings *findings, const struct papers *papers, struct error *error)
 {
 	const struct job *job = &extraction->job;
-	struct tag_file tags[N_TAGS] = {{.name = "record.jsonl"}, {.name = "where.json"},
-	    {.name = "programs.json"}, {.name = "account.json"}, {.name = "findings.json"}};
+	struct tag_file *tags = calloc(N_TAGS + papers->count, sizeof(*tags));
+	bool good;
 
-	if (!losses_report(&extraction->outcomes, findings) ||
-	    !sums_make(&extraction->sums, &extraction->outcomes))
+	if (tags == NULL)
 		return error_no_memory(error);
-	return record_write(job, &extraction->outcomes, &extraction->parts,
+	for (size_t i = 0; i < N_TAGS; i++)
+		tags[i].name = tag_names[i];
+	for (size_t i = 0; i < papers->count; i++)
+		tags[N_TAGS + i] = papers->items[i];
+	good = record_write(job, &extraction->outcomes, &extraction->parts,
 		   &tags[TAG_RECORD].digest, error) &&
 	    where_write(job, plan, &extraction->parts, &extraction->sums, &tags[TAG_WHERE].digest,
 		error) &&
@@ -71,7 +79,26 @@ static bool write_papers(struct extraction *extraction, const struct plan *plan,
 	    account_write(job, &extraction->outcomes, &extraction->sums, findings,
 		&tags[TAG_ACCOUNT].digest, error) &&
 	    write_findings(job, findings, &tags[TAG_FINDINGS].digest, error) &&
-	    proof_write(job, &extraction->outcomes, &extraction->parts, tags, N_TAGS, error);
+	    proof_write(job, &extraction->outcomes, &extraction->parts, tags,
+		N_TAGS + papers->count, error);
+	free(tags);
+	return good;
+}
+
+/* Everything but the parts. */
+static bool write_papers(struct extraction *extraction, const struct plan *plan,
+    struct findings *findings, struct error *error)
+{
+	struct papers papers = {0};
+	bool good;
+
+	if (!losses_report(&extraction->outcomes, findings) ||
+	    !sums_make(&extraction->sums, &extraction->outcomes))
+		return error_no_memory(error);
+	good = bookmarks_write(plan, &extraction->job, &papers, findings, error) &&
+	    write_lists(extraction, plan, findings, &papers, error);
+	papers_free(&papers);
+	return good;
 }
 
 /* FAT: what its limit means for this job, and what would be better. */

@@ -15,6 +15,7 @@ import shutil
 import tarfile
 import zipfile
 
+import _bookmarks
 import _zip_check
 from _harness import COLDLIFT, DEMO, check, finish, load_lines, run, skip, tool, work_folder
 
@@ -161,6 +162,7 @@ class DemoJob:
         for tag in self.folder.iterdir():
             if tag.is_file() and tag.suffix not in (".zip", ".tar"):
                 shutil.copy(tag, self.unpacked)
+        shutil.copytree(self.folder / "bookmarks", self.unpacked / "bookmarks")
         with zipfile.ZipFile(self.folder / f"{NAME}-proof.zip") as proof:
             check(sorted(proof.namelist()) == ["SHA256SUMS", "bag-info.txt", "bagit.txt",
                                                "manifest-sha256.txt", "tagmanifest-sha256.txt"],
@@ -302,6 +304,22 @@ class DemoJob:
                      row["path"].startswith("\\Users\\mara\\Pictures\\") and row["state"] == "taken"]
         check(leftovers, "no leftovers in the default location")
 
+    def check_bookmarks(self):
+        """Titles, addresses, folders and moments of every bookmark, as Python's HTML parser reads them."""
+        found, tags = {}, (self.folder / "tagmanifest-sha256.txt").read_text("utf-8")
+        for path in (self.folder / "bookmarks").glob("*.html"):
+            page = _bookmarks.Page(path)
+            found[page.place] = page
+            check(f"  bookmarks/{path.name}\n" in tags, path.name, "is not in the tag manifest")
+        wanted = {row["profile"]: row for row in self.expected["bookmarks"]}
+        check(set(found) == set(wanted), "bookmarks of", sorted(set(found) ^ set(wanted)))
+        for place in set(found) & set(wanted):
+            check(found[place].links == wanted[place]["links"], "bookmarks of", place,
+                  found[place].links, "not", wanted[place]["links"])
+            person = self.person_keys[wanted[place]["person"]]
+            check(found[place].name.startswith(person + "-"), found[place].name, person)
+        check("  bookmarks/read-me.txt\n" in tags, "no text about bookmarks")
+
     def survey(self):
         done = run("survey", "--json", *IMAGES)
         check(done.returncode == 0, "survey: status", done.returncode, done.stderr[-1000:])
@@ -373,6 +391,7 @@ def main(format):
         job.check_account()
         job.check_findings()
         job.check_places()
+        job.check_bookmarks()
         if format == "zip":
             job.check_survey()
     finish()
