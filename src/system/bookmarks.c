@@ -5,7 +5,7 @@
 
 #include <stdlib.h>
 
-#define TEXT_LIMIT ((size_t)256 << 20) /* bytes of all titles and addresses */
+#define TEXT_LIMIT ((size_t)64 << 20) /* bytes of all titles and addresses */
 
 void bookmarks_free(struct bookmarks *bookmarks)
 {

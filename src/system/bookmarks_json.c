@@ -13,6 +13,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define WEIGHT_LIMIT ((size_t)4 << 20) /* about 160 MB in memory; 20,000 bookmarks weigh a tenth */
+
 /* A folder whose children are being gone through. */
 struct open_folder {
 	json_t *children;
@@ -94,6 +96,19 @@ static void walk_root(struct walk *walk, json_t *root, bool is_bar)
 	walk->depth = 0;
 }
 
+/*
+ * Would the document take much more memory than any real one? A container takes six times what a plain value does, and
+ * both take much more than their one or two bytes of text.
+ */
+static bool is_crowded(const char *text, size_t length)
+{
+	size_t weight = 0;
+
+	for (size_t i = 0; i < length; i++)
+		weight += text[i] == '{' || text[i] == '[' ? 6 : text[i] == ',';
+	return weight > WEIGHT_LIMIT;
+}
+
 /* Is there anything in it that only bookmarks have? */
 static bool has_folder(json_t *roots)
 {
@@ -117,6 +132,8 @@ enum bookmarks_found bookmarks_from_json(
 
 	if (length > BOOKMARKS_JSON_LIMIT || !memmem(data, length, mark, sizeof(mark) - 1))
 		return BOOKMARKS_NOT;
+	if (is_crowded(data, length))
+		return BOOKMARKS_BROKEN;
 	document = json_loadb(data, length, JSON_ALLOW_NUL, &error);
 	if (!document)
 		return BOOKMARKS_BROKEN;

@@ -16,6 +16,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define TEXT_LIMIT ((size_t)64 << 20) /* bytes: rows can share one large text many times */
+
 enum role { ROLE_NONE, ROLE_ROOT, ROLE_BAR, ROLE_TAGS };
 
 struct row {
@@ -34,6 +36,7 @@ struct places {
 	struct row *rows; /* by id, later by parent and position */
 	size_t n_rows, capacity;
 	sqlite3_stmt *address_of;
+	size_t text_read; /* bytes */
 };
 
 /* --- rows --- */
@@ -48,15 +51,28 @@ static int64_t time_of(sqlite3_stmt *statement, int column)
 	return time * 10 + FILETIME_UNIX_EPOCH;
 }
 
+/* Text of a column as it stands there, "" when there is none or too much was read already. */
+static const char *raw_text(struct places *places, sqlite3_stmt *statement, int column)
+{
+	const char *text = NULL;
+
+	if (places->text_read > TEXT_LIMIT)
+		places->bookmarks->is_partial = true;
+	else
+		text = (const char *)sqlite3_column_text(statement, column);
+	if (!text)
+		return "";
+	places->text_read += (size_t)sqlite3_column_bytes(statement, column);
+	return text;
+}
+
 /* Text of a column as inner text, NULL when memory runs out. */
 static const char *text_of(struct places *places, sqlite3_stmt *statement, int column)
 {
-	const char *text = (const char *)sqlite3_column_text(statement, column);
+	const char *text = raw_text(places, statement, column);
 	struct buf clean = {0};
 	const char *kept;
 
-	if (!text)
-		return "";
 	/* A database can hold any bytes. */
 	utf_clean(&clean, text, strlen(text));
 	kept = clean.failed ? NULL : arena_strdup(&places->arena, buf_text(&clean));
@@ -79,7 +95,6 @@ static bool add_row(struct places *places, sqlite3_stmt *statement)
 {
 	static const uint8_t kinds[] = {0, BOOKMARK_LINK, BOOKMARK_FOLDER, BOOKMARK_LINE};
 	int64_t type = sqlite3_column_int64(statement, 1);
-	const char *guid;
 	struct row row = {
 	    .id = sqlite3_column_int64(statement, 0),
 	    .place = sqlite3_column_int64(statement, 2),
@@ -93,10 +108,8 @@ static bool add_row(struct places *places, sqlite3_stmt *statement)
 		return true;
 	row.kind = kinds[type];
 	row.title = text_of(places, statement, 5);
-	guid = sqlite3_column_count(statement) > 8
-		   ? (const char *)sqlite3_column_text(statement, 8)
-		   : NULL;
-	row.role = guid ? role_of_guid(guid) : ROLE_NONE;
+	if (sqlite3_column_count(statement) > 8)
+		row.role = role_of_guid(raw_text(places, statement, 8));
 	if (places->n_rows >= BOOKMARK_LIMIT) {
 		places->bookmarks->is_partial = true;
 		return false;
@@ -187,10 +200,10 @@ static void read_old_roots(struct places *places)
 	statement = sqlite_memory_ask(
 	    &places->memory, "SELECT root_name, folder_id FROM moz_bookmarks_roots");
 	while (statement && sqlite3_step(statement) == SQLITE_ROW) {
-		const char *name = (const char *)sqlite3_column_text(statement, 0);
+		const char *name = raw_text(places, statement, 0);
 		struct row *row = find_row(places, sqlite3_column_int64(statement, 1));
 
-		for (size_t i = 0; name && row && i < sizeof(roots) / sizeof(roots[0]); i++)
+		for (size_t i = 0; row && i < sizeof(roots) / sizeof(roots[0]); i++)
 			if (strcmp(name, roots[i].name) == 0)
 				row->role = roots[i].role;
 	}

@@ -9,7 +9,8 @@
 #include <string.h>
 
 #define STEP_LIMIT 40000u /* thousands of steps of the virtual machine: some seconds at most */
-#define TEXT_LIMIT (4 << 20)
+#define TEXT_LIMIT (1 << 20) /* bytes of one value */
+#define MEMORY_LIMIT (64 << 20) /* bytes: tables, indexes and pages that are in use */
 
 /*
  * The library could load extensions from files, and a static program with dlopen() needs the C library's own files
@@ -66,7 +67,7 @@ static int allow(void *context, int action, const char *one, const char *two, co
 static void restrain(struct sqlite_memory *memory)
 {
 	static const int limits[][2] = {{SQLITE_LIMIT_LENGTH, TEXT_LIMIT},
-	    {SQLITE_LIMIT_SQL_LENGTH, 100000}, {SQLITE_LIMIT_COLUMN, 200},
+	    {SQLITE_LIMIT_SQL_LENGTH, 10000}, {SQLITE_LIMIT_COLUMN, 200},
 	    {SQLITE_LIMIT_EXPR_DEPTH, 50}, {SQLITE_LIMIT_COMPOUND_SELECT, 3},
 	    {SQLITE_LIMIT_VDBE_OP, 25000}, {SQLITE_LIMIT_FUNCTION_ARG, 8},
 	    {SQLITE_LIMIT_ATTACHED, 0}, {SQLITE_LIMIT_TRIGGER_DEPTH, 1},
@@ -79,6 +80,7 @@ static void restrain(struct sqlite_memory *memory)
 		sqlite3_limit(memory->database, limits[i][0], limits[i][1]);
 	for (size_t i = 0; i < sizeof(switches) / sizeof(switches[0]); i++)
 		sqlite3_db_config(memory->database, switches[i][0], switches[i][1], NULL);
+	sqlite3_hard_heap_limit64(MEMORY_LIMIT);
 	sqlite3_progress_handler(memory->database, 1000, count_steps, memory);
 }
 
