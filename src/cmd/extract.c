@@ -59,6 +59,8 @@ static const char help[] =
     "                    as links) or 'each' (usual for zip and folder); zip with\n"
     "                    'once' stores the first and lists the others in the record\n"
     "                    only\n"
+    "  --licence-keys    write the old system's own licence key into a file of the\n"
+    "                    job; only when its owner wants it\n"
     "  --not DRIVE       leave this drive out where no SOURCE is named; can be repeated\n"
     "  --json            one JSON document on standard output, text for people on\n"
     "                    standard error\n"
@@ -130,6 +132,7 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 	    {"part-size", required_argument, NULL, 'p'}, {"name", required_argument, NULL, 'n'},
 	    {"same", required_argument, NULL, 's'}, {"not", required_argument, NULL, 'x'},
 	    {"json", no_argument, NULL, 'j'}, {"open-only", no_argument, NULL, 'o'},
+	    {"licence-keys", no_argument, NULL, 'k'},
 	    {"quiet", no_argument, NULL, 'q'}, {"no-text", no_argument, NULL, 'N'},
 	    {"help", no_argument, NULL, 'h'},
 	    {NULL, 0, NULL, 0}};
@@ -161,6 +164,8 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 			command->common.no_text = true;
 		else if (option == 'o')
 			command->open_only = true;
+		else if (option == 'k')
+			command->options.licence_keys = true;
 		else if (option == 'd')
 			command->dry_run = true;
 		else if (!take_value(command, option, optarg, &error))

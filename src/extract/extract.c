@@ -7,6 +7,7 @@
 #include "extract/bookmarks.h"
 #include "extract/clock.h"
 #include "extract/destination.h"
+#include "extract/licence_keys.h"
 #include "extract/losses.h"
 #include "extract/need.h"
 #include "extract/papers.h"
@@ -86,7 +87,7 @@ static bool write_lists(struct extraction *extraction, const struct plan *plan,
 }
 
 /* Everything but the parts. */
-static bool write_papers(struct extraction *extraction, const struct plan *plan,
+static bool write_papers(struct extraction *extraction, const struct plan *plan, bool with_keys,
     struct findings *findings, struct error *error)
 {
 	struct papers papers = {0};
@@ -96,6 +97,7 @@ static bool write_papers(struct extraction *extraction, const struct plan *plan,
 	    !sums_make(&extraction->sums, &extraction->outcomes))
 		return error_no_memory(error);
 	good = bookmarks_write(plan, &extraction->job, &papers, findings, error) &&
+	    (!with_keys || licence_keys_write(plan->survey, &extraction->job, &papers, error)) &&
 	    write_lists(extraction, plan, findings, &papers, error);
 	papers_free(&papers);
 	return good;
@@ -180,7 +182,7 @@ bool extract_run(struct extraction *extraction, const struct plan *plan,
 	if (!parts_start(&extraction->parts, &extraction->job, plan, options->format, limit))
 		return error_no_memory(error);
 	extraction->complete = take(extraction, plan, options, error) &&
-	    write_papers(extraction, plan, findings, error) &&
+	    write_papers(extraction, plan, options->licence_keys, findings, error) &&
 	    job_complete(&extraction->job, error);
 	return extraction->complete;
 }

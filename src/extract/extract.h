@@ -29,6 +29,7 @@ struct extract_options {
 	enum same_choice same;
 	uint64_t part_limit;  /* bytes, 0: none */
 	bool quiet;           /* no progress */
+	bool licence_keys;    /* the owner asked for the old systems' keys */
 };
 
 /* What an extraction made; to be looked at for the summary. */

@@ -218,6 +218,10 @@ void learn_shared_places(struct learn *learn);
  */
 void learn_programs(struct learn *learn, const struct hive *hive, const char *path, size_t person);
 
+/* --- licence.c --- */
+
+void learn_licence(struct learn *learn);
+
 /* --- state.c --- */
 
 /* Findings on one old system's volume and cloud files. */

@@ -107,6 +107,7 @@ bool learn_system(struct survey *survey, struct old_system *system, struct findi
 	learn.accounts = load_machine_hive(&learn, "SAM", "list of accounts (SAM)");
 	learn_identity(&learn);
 	name_system(&learn);
+	learn_licence(&learn);
 	learn_letters(&learn);
 	learn_persons(&learn);
 	if (learn.software)

@@ -136,6 +136,21 @@ struct program {
 	const char *key; /* name of the record's key */
 };
 
+/* What a licence belongs to: see licence.h. */
+enum licence_kind {
+	LICENCE_UNKNOWN,
+	LICENCE_FIRMWARE, /* the PC, with its key in the firmware */
+	LICENCE_PC,
+	LICENCE_RETAIL,
+	LICENCE_ORGANISATION,
+	LICENCE_TRIAL,
+};
+
+struct licence {
+	enum licence_kind kind;
+	const char *channel; /* as the hive has it, "OEM:DM"; "" when unknown */
+};
+
 struct old_system {
 	size_t volume;            /* index in survey.volumes */
 	uint32_t windows;         /* node of the Windows folder */
@@ -157,6 +172,7 @@ struct old_system {
 	int64_t last_shutdown; /* FILETIME, 0 unknown */
 	int64_t installed;     /* FILETIME, 0 unknown */
 	int64_t last_used;     /* FILETIME: the latest of last shutdown and last write to SYSTEM */
+	struct licence licence;
 	bool is_copy;          /* inside a folder (Windows.old and the like) */
 	struct letter *letters;
 	size_t n_letters;

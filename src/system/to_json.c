@@ -1,6 +1,7 @@
 /* The survey as JSON, for other programs. Key order and names are stable. */
 #include "base/json.h"
 #include "system/inner.h"
+#include "system/licence.h"
 
 #include <string.h>
 
@@ -162,6 +163,12 @@ static void system_to_json(
 	json_key_text(json, "edition", system->edition);
 	json_key_text(json, "version", system->version);
 	json_key_text(json, "build", system->build);
+	json_key(json, "licence");
+	json_begin_object(json);
+	json_key_text(json, "kind", licence_kind_name(system->licence.kind));
+	json_key_text(json, "channel", system->licence.channel ? system->licence.channel : "");
+	json_key_text(json, "sentence", licence_kind_sentence(system->licence.kind));
+	json_end(json);
 	json_key_time(json, "installed", system->installed);
 	json_key_time(json, "last_shutdown", system->last_shutdown);
 	json_key_text(json, "time_zone", system->zone_name);
