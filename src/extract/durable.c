@@ -10,6 +10,13 @@
 #include <string.h>
 #include <unistd.h>
 
+/*
+ * So many bytes at a time are sent on their way to the drive, instead of all of them when the file
+ * is synced in the end; those that lie as far behind are not kept in memory either.
+ */
+#define START_STEP (UINT64_C(8) << 20)
+#define FORGET_BEHIND (UINT64_C(64) << 20)
+
 #define READ_BACK ((size_t)1 << 18) /* fits the processor's cache: hashed while it is there */
 
 /* What a drive gives that is pulled out, or breaks: the kernel's drivers, and FUSE's end. */
@@ -104,6 +111,24 @@ static bool write_at(struct durable *file, uint64_t offset, const uint8_t *bytes
 	return file->error.status == 0;
 }
 
+/*
+ * Whatever fails here is told by fsync(): without waiting, the system keeps the failure for that.
+ * What was not hashed yet has to be read back, so it stays in memory.
+ */
+static void start_writing(struct durable *file)
+{
+	while (file->size - file->started >= START_STEP) {
+		uint64_t end = file->started + START_STEP;
+
+		(void)sync_file_range(file->fd, (off_t)file->started, (off_t)START_STEP,
+		    SYNC_FILE_RANGE_WRITE);
+		if (end >= FORGET_BEHIND + START_STEP && end - FORGET_BEHIND <= file->hashed)
+			(void)posix_fadvise(file->fd, (off_t)(end - FORGET_BEHIND - START_STEP),
+			    (off_t)START_STEP, POSIX_FADV_DONTNEED);
+		file->started = end;
+	}
+}
+
 bool durable_write(struct durable *file, const void *data, size_t length, struct error *error)
 {
 	if (write_at(file, file->size, data, length)) {
@@ -112,6 +137,7 @@ bool durable_write(struct durable *file, const void *data, size_t length, struct
 			file->hashed += length;
 		}
 		file->size += length;
+		start_writing(file);
 	}
 	return check(file, error);
 }
@@ -175,6 +201,8 @@ bool durable_go_back(struct durable *file, const struct durable_mark *mark, stru
 	if (file->error.status == 0 && ftruncate(file->fd, (off_t)mark->size) != 0)
 		durable_failed(&file->error, errno, file->path);
 	file->size = mark->size;
+	if (file->started > file->size)
+		file->started = file->size;
 	/* Only what is behind the mark must leave the hash; it may have gone on in front of it. */
 	if (file->hashed > mark->size) {
 		file->hashed = mark->hashed;

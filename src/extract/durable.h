@@ -29,6 +29,7 @@ struct durable {
 	uint64_t size;      /* bytes written so far */
 	uint64_t hashed;    /* of them, from the beginning: in the hash */
 	uint64_t open_from; /* bytes from here on may still change; UINT64_MAX: none */
+	uint64_t started;   /* bytes from the beginning that are on their way to the drive */
 	struct sha256_ctx hash;
 	uint8_t *buffer;    /* for reading back, NULL: was not needed yet */
 	struct error error; /* the first failure; status 0: none */

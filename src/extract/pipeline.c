@@ -10,6 +10,13 @@
 /* A sparse range is handed on in steps, so that whoever is asked to stop notices. */
 #define SPARSE_STEP (UINT64_C(64) << 20)
 
+/*
+ * A reader that ran out of room is woken when so much of it is free again, and not for every small
+ * file: most of the time of both would go into waking each other.
+ */
+#define ROOM_TO_GO_ON (PIPELINE_ROOM / 4)
+#define DEPTH_TO_GO_ON (PIPELINE_DEPTH / 4)
+
 /* A chunk and the stretch of the ring that its bytes take. */
 struct slot {
 	struct chunk chunk;
@@ -219,6 +226,13 @@ struct pipeline *pipeline_open(const struct plan *plan, const uint32_t *list, si
 	return pipeline;
 }
 
+/* Is it worth waking the reader? In any case when all was taken. */
+static bool can_go_on(const struct pipeline *pipeline)
+{
+	return PIPELINE_ROOM - pipeline->used >= ROOM_TO_GO_ON &&
+	    PIPELINE_DEPTH - (pipeline->filled - pipeline->taken) >= DEPTH_TO_GO_ON;
+}
+
 bool pipeline_next(struct pipeline *pipeline, const struct chunk **chunk, struct error *error)
 {
 	bool good = true;
@@ -228,7 +242,7 @@ bool pipeline_next(struct pipeline *pipeline, const struct chunk **chunk, struct
 	if (pipeline->holding) {
 		pipeline->holding = false;
 		pipeline->used -= pipeline->slots[pipeline->taken++ % PIPELINE_DEPTH].span;
-		if (pipeline->reader_waits)
+		if (pipeline->reader_waits && can_go_on(pipeline))
 			pthread_cond_broadcast(&pipeline->changed);
 	}
 	while (pipeline->filled == pipeline->taken && !pipeline->at_end) {

@@ -8,11 +8,41 @@
 #include "extract/durable.h"
 #include "extract/part_file.h"
 
+#include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
+
+/* --- what the system is told about the bytes: these stand before the library's functions --- */
+
+static struct durable *watched; /* NULL: nobody asks */
+static unsigned n_started, n_forgotten;
+static uint64_t started_to;
+
+int sync_file_range(int fd, off_t offset, off_t length, unsigned flags)
+{
+	(void)fd;
+	assert_non_null(watched);
+	/* With a flag to wait it would take failures away from fsync() (sync_file_range(2)). */
+	assert_int_equal(flags, SYNC_FILE_RANGE_WRITE);
+	assert_true(offset >= 0 && (uint64_t)(offset + length) <= watched->size);
+	started_to = (uint64_t)(offset + length);
+	n_started++;
+	errno = EIO;
+	return -1; /* which is no failure */
+}
+
+int posix_fadvise(int fd, off_t offset, off_t length, int advice)
+{
+	(void)fd;
+	assert_int_equal(advice, POSIX_FADV_DONTNEED);
+	/* What is to be read back stays in memory. */
+	assert_true(offset >= 0 && (uint64_t)(offset + length) <= watched->hashed);
+	n_forgotten++;
+	return 0;
+}
 
 static char folder[64], path[100];
 
@@ -131,6 +161,52 @@ static void test_cut_file(void **state)
 	assert_int_equal(access(path, F_OK), -1);
 }
 
+#define MIB (1 << 20)
+
+static void write_much(struct durable *file, int mebibytes)
+{
+	static char data[MIB + 1];
+	struct error error;
+
+	for (int i = 0; i < mebibytes; i++) {
+		memset(data, i, sizeof(data));
+		assert_true(durable_write(file, data, sizeof(data), &error));
+	}
+}
+
+/* A large file is on its way to the drive while it is written, also after going back. */
+static void test_starts_early(void **state)
+{
+	struct durable_mark mark;
+	struct digest digest;
+	struct durable file;
+	struct error error;
+
+	(void)state;
+	assert_true(durable_open(&file, path, &error));
+	watched = &file;
+	write_much(&file, 7);
+	assert_int_equal(n_started, 0);
+	write_much(&file, 1);
+	assert_int_equal(n_started, 1);
+	mark = durable_mark(&file);
+	durable_leave_open(&file);
+	write_much(&file, 70);
+	assert_int_equal(n_started, 9);
+	assert_true(durable_go_back(&file, &mark, &error));
+	durable_leave_open(&file);
+	write_much(&file, 72);
+	assert_true(file.size - started_to < 8 * MIB);
+	assert_int_equal(n_forgotten, 2); /* twice what is in front of the open place */
+	durable_settle(&file);
+	durable_catch_up(&file, UINT64_MAX);
+	write_much(&file, 8);
+	assert_true(n_forgotten > 2);
+	assert_true(durable_finish(&file, &digest, &error));
+	watched = NULL;
+	check_file(&digest, 88L * (MIB + 1));
+}
+
 /* Any mix of small and large pieces, marks and ways back leaves what a plain buffer would hold. */
 static void test_part_file(void **state)
 {
@@ -195,6 +271,7 @@ int main(void)
 	    cmocka_unit_test_setup_teardown(test_catches_up_at_the_end, make_folder, remove_folder),
 	    cmocka_unit_test_setup_teardown(test_go_back, make_folder, remove_folder),
 	    cmocka_unit_test_setup_teardown(test_cut_file, make_folder, remove_folder),
+	    cmocka_unit_test_setup_teardown(test_starts_early, make_folder, remove_folder),
 	    cmocka_unit_test_setup_teardown(test_part_file, make_folder, remove_folder),
 	};
 
