@@ -173,6 +173,8 @@ static bool counts_in(const struct rule *rule, const struct area *area)
 	case SCOPE_SOFTWARE:
 		return area->kind == AREA_SETTINGS || area->kind == AREA_PROGRAM ||
 		       area->kind == AREA_PROGRAM_DATA;
+	case SCOPE_PROGRAMS:
+		return area->kind == AREA_PROGRAM || area->kind == AREA_PROGRAM_DATA;
 	default:
 		return area->kind != AREA_SYSTEM && area->kind != AREA_SERVICE;
 	}

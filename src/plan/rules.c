@@ -38,6 +38,19 @@
 /* clang-format off */
 const struct rule plan_rules[] = {
 
+/* --- Unsaved work that looks temporary --- */
+FILE(SETTINGS, "Microsoft\\Word\\~WR*.tmp", SETTINGS, "what was typed last, not saved yet"),
+WHOLE_FOLDER(SETTINGS, "AutoRecover*", SETTINGS, "what was typed last, not saved yet"),
+WHOLE_FOLDER(SETTINGS, "AutoSave*", SETTINGS, "what was typed last, not saved yet"),
+WHOLE_FOLDER(SETTINGS, "UnsavedFiles", SETTINGS, "documents that were never given a name"),
+WHOLE_FOLDER(SETTINGS, "TabState", SETTINGS, "texts in open tabs, not saved yet"),
+FOLDER(SETTINGS, "INetCache\\Content.Outlook", SETTINGS,
+	"attachments that were opened from mail, and may have been worked on"),
+FOLDER(SETTINGS, "Temporary Internet Files\\Content.Outlook", SETTINGS,
+	"attachments that were opened from mail, and may have been worked on"),
+FOLDER(SETTINGS, "Temporary Internet Files\\OLK*", SETTINGS,
+	"attachments that were opened from mail, and may have been worked on"),
+
 /* --- Anywhere --- */
 STREAM(ANY, "Zone.Identifier", ZONE_MARK, "says that a file was downloaded, and nothing else"),
 FILE(ANY, "Thumbs.db", CACHE, "small pictures, made again when needed"),
@@ -96,6 +109,19 @@ FILE(SETTINGS, "edb*.log", SETTINGS,
 	"changes to a database (of mail, for one) that it cannot be opened without"),
 WHOLE_FOLDER(SETTINGS, ".purple\\logs", SETTINGS, "conversations, not a log"),
 WHOLE_FOLDER(SETTINGS, "mIRC\\logs", SETTINGS, "conversations, not a log"),
+WHOLE_FOLDER(SETTINGS, "HexChat\\logs", SETTINGS, "conversations, not a log"),
+WHOLE_FOLDER(SETTINGS, "users\\*\\logs", SETTINGS, "conversations of a person, not a log"),
+/* Mail folders have whatever name their owner gave them, also "Logs" and "Cache". */
+WHOLE_FOLDER(SETTINGS, "Profiles\\*\\Mail", SETTINGS, "mail"),
+WHOLE_FOLDER(SETTINGS, "Profiles\\*\\ImapMail", SETTINGS, "mail"),
+WHOLE_FOLDER(SETTINGS, "Microsoft\\Windows Mail", SETTINGS, "mail"),
+WHOLE_FOLDER(SETTINGS, "Microsoft\\Windows Live Mail", SETTINGS, "mail"),
+WHOLE_FOLDER(SETTINGS, "Identities\\*\\Microsoft\\Outlook Express", SETTINGS, "mail"),
+WHOLE_FOLDER(SETTINGS, "MobileSync\\Backup", SETTINGS, "backups of phones"),
+FOLDER(SETTINGS, "Packages\\*\\AC\\*\\User\\Default\\DataStore", SETTINGS,
+	"favorites and reading list of a browser that is a store app"),
+FOLDER(SETTINGS, "Packages\\*\\AC\\*\\User\\Default\\Favorites", SETTINGS,
+	"favorites of a browser that is a store app"),
 FOLDER(SETTINGS, "Packages\\*\\LocalCache\\Roaming", SETTINGS,
 	"settings of a desktop program that came as a store app"),
 FOLDER(SETTINGS, "Packages\\*\\LocalCache\\Local", SETTINGS,
@@ -231,11 +257,22 @@ FOLDER(WINDOWS, "ServiceProfiles\\*", SERVICE_PROFILE, "profile of a service acc
 FOLDER(WINDOWS, "System32\\config\\systemprofile", SERVICE_PROFILE, "profile of a service account"),
 FOLDER(WINDOWS, "SysWOW64\\config\\systemprofile", SERVICE_PROFILE, "profile of a service account"),
 
+/* --- Saved games in the folders of games --- */
+WHOLE_FOLDER(PROGRAMS, "Savegame*", CHANGED, "saved games"),
+WHOLE_FOLDER(PROGRAMS, "Saved Games", CHANGED, "saved games"),
+WHOLE_FOLDER(PROGRAMS, "SavedGames", CHANGED, "saved games"),
+WHOLE_FOLDER(PROGRAMS, "Saves", CHANGED, "saved games"),
+WHOLE_FOLDER(PROGRAMS, "userdata\\*\\*\\remote", CHANGED, "saved games"),
+WHOLE_FOLDER(PROGRAMS, "userdata\\*\\config", CHANGED, "how games were set up"),
+
 /* --- Programs --- */
 FOLDER(ROOT, "WindowsApps", PROGRAM, "store apps"),
 FOLDER(ROOT, "Program Files\\WindowsApps", SYSTEM, "store apps"),
 FOLDER(ROOT, "XboxGames", OFFERED, "games that can be downloaded again"),
 FOLDER(PROGRAM_DATA, "Microsoft\\Windows NT\\MSFax", CHANGED, "faxes that were sent and received"),
+FOLDER(PROGRAM_DATA, "Microsoft\\Network\\Connections", CHANGED,
+	"connections to other networks: their addresses"),
+FOLDER(PROGRAM_DATA, "Microsoft\\User Account Pictures", CHANGED, "pictures of accounts"),
 FOLDER(PROGRAM_DATA, "Microsoft\\Windows\\WER", CRASH_DUMP, "error reports"),
 FOLDER(PROGRAM_DATA, "Microsoft\\Search\\Data", CACHE, "index for searching"),
 FOLDER(PROGRAM_DATA, "Microsoft\\Windows\\Start Menu", PROGRAM, "short cuts to programs"),

@@ -17,6 +17,7 @@ enum rule_scope {
 	SCOPE_ANY,      /* wherever things are taken, and in program folders */
 	SCOPE_SETTINGS, /* in a person's program settings */
 	SCOPE_SOFTWARE, /* there, in program folders and in the machine-wide program data */
+	SCOPE_PROGRAMS, /* only in program folders and in the machine-wide program data */
 	/* anchored */
 	SCOPE_PROFILE, /* at a person's profile folder */
 	SCOPE_ROOT,    /* at a volume's root, or at a folder that stood for an old system's root */

@@ -82,6 +82,7 @@ static const char *home_of(const struct rule *rule)
 	case SCOPE_SETTINGS:
 		return "\\Users\\mara\\AppData\\Local\\Some Program\\";
 	case SCOPE_SOFTWARE:
+	case SCOPE_PROGRAMS:
 		return "\\ProgramData\\Some Program\\";
 	case SCOPE_PROFILE:
 		return "\\Users\\mara\\";
@@ -275,7 +276,28 @@ static const struct {
     {R "Some Program\\update.log", REASON_LOG, 9},
     {R ".purple\\logs\\irc\\a\\2019.html", REASON_SETTINGS, 9},
     {R "mIRC\\logs\\#plots.log", REASON_SETTINGS, 9},
+    /* unsaved work, mail, conversations, backups of phones */
+    {R "Microsoft\\Word\\~WRL0001.tmp", REASON_SETTINGS, 9},
+    {R "Microsoft\\Word\\AutoRecovery save of minutes.asd", REASON_SETTINGS, 9},
+    {R "Some Program\\x.tmp", REASON_TEMPORARY, 9},
+    {R "Some Program\\AutoRecovery\\x.tmp", REASON_SETTINGS, 9},
+    {L "Microsoft\\Office\\UnsavedFiles\\minutes.asd", REASON_SETTINGS, 9},
+    {L "Packages\\Some.Editor_x\\LocalState\\TabState\\a.tmp", REASON_SETTINGS, 9},
+    {L "Microsoft\\Windows\\INetCache\\Content.Outlook\\A1\\offer.docx", REASON_SETTINGS, 9},
+    {L "Microsoft\\Windows\\INetCache\\Content.MSO\\A1.png", REASON_CACHE, 9},
+    {L "Microsoft\\Windows\\Temporary Internet Files\\Content.Outlook\\A1\\offer.docx",
+	REASON_SETTINGS, 9},
+    {L "Microsoft\\Windows\\Temporary Internet Files\\OLK5F\\offer.doc", REASON_SETTINGS, 9},
+    {R "Lantern\\Profiles\\x.default\\Mail\\Local Folders\\Cache", REASON_SETTINGS, 9},
+    {R "Lantern\\Profiles\\x.default\\ImapMail\\a\\logs\\x.log", REASON_SETTINGS, 9},
+    {L "Microsoft\\Windows Live Mail\\Storage Folders\\Logs\\1.eml", REASON_SETTINGS, 9},
+    {L "Identities\\{a}\\Microsoft\\Outlook Express\\Temp\\x.dbx", REASON_SETTINGS, 9},
+    {R "Fruit\\MobileSync\\Backup\\00a1\\cache\\f.log", REASON_SETTINGS, 9},
+    {R "Chatter\\users\\mara\\logs\\rowan.log", REASON_SETTINGS, 9},
     /* store apps */
+    {L "Packages\\Some.Browser_x\\AC\\Meadow\\User\\Default\\DataStore\\s.edb",
+	REASON_SETTINGS, 9},
+    {L "Packages\\Some.Browser_x\\AC\\Meadow\\User\\Default\\Recovery\\s.dat", REASON_CACHE, 9},
     {L "Packages\\Some.Notes_x\\LocalState\\plum.sqlite", REASON_SETTINGS, 9},
     {L "Packages\\Some.Notes_x\\RoamingState\\r", REASON_SETTINGS, 9},
     {L "Packages\\Some.Notes_x\\Settings\\settings.dat", REASON_SETTINGS, 9},
@@ -309,6 +331,11 @@ static const struct {
     /* programs */
     {"\\Program Files\\Ledger\\ledger.exe", REASON_PROGRAM, 9},
     {"\\Program Files\\Ledger\\setup.log", REASON_LOG, 9},
+    {"\\Program Files\\Bean Race\\saves\\1.png", REASON_CHANGED, 9},
+    {"\\Program Files\\Bean Race\\pictures\\1.png", REASON_PROGRAM, 9},
+    {"\\Program Files\\Games\\userdata\\123\\456\\remote\\a.json", REASON_CHANGED, 9},
+    {"\\Program Files\\Games\\userdata\\123\\config\\local.vdf", REASON_CHANGED, 9},
+    {"\\ProgramData\\Microsoft\\Network\\Connections\\Pbk\\rasphone.pbk", REASON_CHANGED, 9},
     {"\\Program Files\\WindowsApps\\a\\x.exe", REASON_SYSTEM, 9},
     {"\\ProgramData\\Package Cache\\x.msi", REASON_INSTALLER_LEFTOVER, 9},
     {"\\ProgramData\\Microsoft\\Windows\\WER\\r", REASON_CRASH_DUMP, 9},
