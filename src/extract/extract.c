@@ -15,6 +15,7 @@
 #include "extract/record.h"
 #include "extract/take.h"
 #include "extract/where.h"
+#include "plan/belongings.h"
 
 #include <stdlib.h>
 
@@ -44,6 +45,24 @@ static bool write_programs(const struct job *job, const struct survey *survey,
 	json_start(&json, &buf, true);
 	programs_to_json(survey, &json);
 	return write_json(job, "programs.json", &buf, digest, error);
+}
+
+/* What of the people's belongings was taken, by kind. */
+static bool write_belongings(const struct job *job, const struct plan *plan,
+    struct papers *papers, struct error *error)
+{
+	struct belongings belongings;
+	struct buf buf = {0};
+	struct json json;
+	bool good = belongings_find(&belongings, plan);
+
+	json_start(&json, &buf, true);
+	belongings_to_json(&belongings, plan, &json);
+	belongings_free(&belongings);
+	good = good ? papers_add(papers, job, "belongings.json", &buf, error) :
+		      error_no_memory(error);
+	buf_free(&buf);
+	return good;
 }
 
 static bool write_findings(const struct job *job, struct findings *findings, struct digest *digest,
@@ -97,6 +116,7 @@ static bool write_papers(struct extraction *extraction, const struct plan *plan,
 	    !sums_make(&extraction->sums, &extraction->outcomes))
 		return error_no_memory(error);
 	good = bookmarks_write(plan, &extraction->job, &papers, findings, error) &&
+	    write_belongings(&extraction->job, plan, &papers, error) &&
 	    (!with_keys || licence_keys_write(plan->survey, &extraction->job, &papers, error)) &&
 	    write_lists(extraction, plan, findings, &papers, error);
 	papers_free(&papers);

@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "extract/items.h"
 #include "extract/losses.h"
+#include "plan/belongings.h"
 
 #include <inttypes.h>
 #include <string.h>
@@ -138,6 +139,37 @@ static void print_decisions(FILE *stream, const struct summary *summary)
 	}
 }
 
+/* Kinds of belongings, over all owners: they are counted above, too. */
+static void print_belongings(FILE *stream, const struct plan *plan)
+{
+	struct belongings belongings;
+	bool good = belongings_find(&belongings, plan), any = false;
+
+	for (unsigned kind = 0; good && kind < BELONGING_COUNT; kind++) {
+		struct tally taken = {0, 0}, left = {0, 0};
+
+		for (size_t i = 0; i < belongings.count; i++) {
+			const struct belonging *of = &belongings.items[i];
+
+			if (of->kind != kind)
+				continue;
+			taken = add(taken, (struct tally){of->files, of->bytes});
+			left = add(left, (struct tally){of->left_files, of->left_bytes});
+		}
+		if (taken.count + left.count == 0)
+			continue;
+		if (!any)
+			fputs("\nAmong that:\n", stream);
+		any = true;
+		padded(stream, 2, belonging_words((enum belonging_kind)kind), 32);
+		figures(stream, &taken);
+		if (left.count > 0)
+			fprintf(stream, ", not taken %s", text_size(left.bytes).text);
+		fputc('\n', stream);
+	}
+	belongings_free(&belongings);
+}
+
 static void print_findings(
     FILE *stream, const struct findings *findings, enum weight weight, const char *title)
 {
@@ -186,6 +218,7 @@ void summary_print(FILE *stream, const struct summary *summary)
 	padded(stream, 2, "in all", 32);
 	figures(stream, &total);
 	fputc('\n', stream);
+	print_belongings(stream, plan);
 	/* What somebody has to decide comes before what needs no attention. */
 	print_decisions(stream, summary);
 	print_left(stream, summary);

@@ -2,6 +2,7 @@
 #include "extract/summary.h"
 
 #include "extract/items.h"
+#include "plan/belongings.h"
 
 #define FLUSH_AT ((size_t)1 << 20)
 
@@ -126,6 +127,16 @@ static bool items_to_json(
 	return good;
 }
 
+static bool all_belongings(struct json *json, const struct plan *plan)
+{
+	struct belongings belongings;
+	bool good = belongings_find(&belongings, plan);
+
+	belongings_to_json(&belongings, plan, json);
+	belongings_free(&belongings);
+	return good;
+}
+
 bool summary_print_json(FILE *stream, const struct summary *summary)
 {
 	struct buf buf = {0};
@@ -152,9 +163,11 @@ bool summary_print_json(FILE *stream, const struct summary *summary)
 	left_to_json(&json, summary, false);
 	json_key(&json, "decisions");
 	left_to_json(&json, summary, true);
+	json_key(&json, "belongings");
+	good = all_belongings(&json, summary->plan);
 	json_key(&json, "findings");
 	findings_to_json(summary->findings, &json);
-	if (summary->job == NULL) {
+	if (good && summary->job == NULL) {
 		json_key(&json, "items");
 		good = items_to_json(stream, &json, summary->plan, summary->open_only);
 	}

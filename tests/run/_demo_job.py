@@ -320,6 +320,23 @@ class DemoJob:
             check(found[place].name.startswith(person + "-"), found[place].name, person)
         check("  bookmarks/read-me.txt\n" in tags, "no text about bookmarks")
 
+    def check_belongings(self):
+        """Files and bytes of every kind of belongings, by whoever owns them."""
+        wanted, found = {}, {}
+        for row in self.expected["streams"]:
+            open_left = row["state"] == "left" and row["reason"] in ("offered", "passwords")
+            if "belonging" in row and (row["state"] != "left" or open_left):
+                sums = wanted.setdefault((self.person_keys.get(row.get("person")), row["belonging"]),
+                                         [0, 0, 0, 0])
+                sums[2 * open_left] += 1
+                sums[2 * open_left + 1] += row["size"]
+        for row in json.loads((self.folder / "belongings.json").read_text(encoding="utf-8")):
+            found[row.get("person"), row["kind"]] = [row["files"], row["bytes"], row["left_files"],
+                                                     row["left_bytes"]]
+        for key in set(wanted) | set(found):
+            check(wanted.get(key) == found.get(key), "belongings", key, found.get(key), "not",
+                  wanted.get(key))
+
     def survey(self):
         done = run("survey", "--json", *IMAGES)
         check(done.returncode == 0, "survey: status", done.returncode, done.stderr[-1000:])
@@ -392,6 +409,7 @@ def main(format):
         job.check_findings()
         job.check_places()
         job.check_bookmarks()
+        job.check_belongings()
         if format == "zip":
             job.check_survey()
     finish()
