@@ -44,7 +44,8 @@ unsigned order_tier(const struct plan *plan, const struct item *item)
 {
 	const struct group *group = item->group == NONE ? NULL : &plan->groups[item->group];
 
-	if (group == NULL || strcmp(group->place, "settings") == 0)
+	if (group == NULL || strcmp(group->place, "settings") == 0 ||
+	    strcmp(group->place, "registry") == 0)
 		return 2;
 	if (is_own_work(item_name(plan, item)))
 		return 0;

@@ -139,6 +139,11 @@ static bool make_tables(struct layout *layout)
 		layout->first_person[s] = number;
 		number += survey->systems[s].n_persons;
 	}
+	layout->registries = calloc(number + 1, sizeof(*layout->registries));
+	if (!layout->registries)
+		return false;
+	for (size_t p = 0; p < number; p++)
+		layout->registries[p] = NONE;
 	for (size_t v = 0; v < survey->n_volumes; v++) {
 		const struct catalogue *catalogue = plan_catalogue(survey, v);
 
@@ -175,6 +180,7 @@ void layout_free(struct layout *layout)
 	free(layout->volumes);
 	free(layout->root_areas);
 	free(layout->first_person);
+	free(layout->registries);
 	free(layout->areas);
 	free(layout->anchors);
 }

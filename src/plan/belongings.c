@@ -50,11 +50,11 @@ const char *belonging_words(enum belonging_kind kind)
 	return kinds[kind].words;
 }
 
-#define FILE(kind, pattern) {SCOPE_ANY, RULE_FILE, pattern, BELONGING_##kind, "", 0, 0, false, NULL}
+#define FILE(kind, pattern) {SCOPE_ANY, RULE_FILE, pattern, BELONGING_##kind, "", 0, 0, false, false, NULL}
 #define FOLDER(kind, pattern)                                                                      \
-	{SCOPE_ANY, RULE_FOLDER, pattern, BELONGING_##kind, "", 0, 0, false, NULL}
+	{SCOPE_ANY, RULE_FOLDER, pattern, BELONGING_##kind, "", 0, 0, false, false, NULL}
 #define FOLDER_WITH(kind, pattern, holds)                                                          \
-	{SCOPE_ANY, RULE_FOLDER, pattern, BELONGING_##kind, "", 0, 0, false, holds}
+	{SCOPE_ANY, RULE_FOLDER, pattern, BELONGING_##kind, "", 0, 0, false, false, holds}
 
 /* The first row that fits counts; what fits a file counts before what fits its folder. */
 static const struct rule rows[] = {

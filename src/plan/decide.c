@@ -74,6 +74,36 @@ static struct decision make_decision(
 	    .base = home->base};
 }
 
+/*
+ * Into the group of its person's hives: they are private beyond other settings, of use only as a whole, and nothing
+ * that anybody opens by the way.
+ */
+static void keep_apart(const struct decider *decider, size_t volume, struct decision *decision)
+{
+	struct layout *layout = decider->layout;
+	const struct group *group;
+	const struct person *person;
+	uint32_t *registry;
+
+	if (decision->group == NONE)
+		return;
+	group = &layout->plan->groups[decision->group];
+	if (group->system == SIZE_MAX || group->person == SIZE_MAX)
+		return;
+	/* Paths in the group are those below the profile; settings that were moved have others. */
+	person = &layout->survey->systems[group->system].persons[group->person];
+	if (person->profile.volume != volume || person->profile.node != decision->base)
+		return;
+	registry = &layout->registries[layout->first_person[group->system] + group->person];
+	if (*registry == NONE)
+		*registry = group_of_place(
+		    layout->plan, group->system, group->person, "registry", "registry");
+	if (*registry == NONE)
+		layout->no_memory = true;
+	else
+		decision->group = *registry;
+}
+
 static void leave(struct decision *decision, uint8_t reason)
 {
 	decision->state = STATE_LEFT;
@@ -163,24 +193,23 @@ static bool is_file_systems(const struct catalogue *catalogue, uint32_t entry)
 	       (folder && parent != NODE_ROOT && (folder->flags & NODE_SYSTEM) != 0);
 }
 
-/* By rule and area alone. */
+/* By rule and area alone; *rule is the one that said so, or NULL. */
 static uint8_t reason_by_rule(const struct decider *decider, const struct named *named,
-    const struct node *node, const struct catalogue *catalogue)
+    const struct node *node, const struct catalogue *catalogue, const struct rule **rule)
 {
 	const struct area *area = &decider->layout->areas[named->area];
 	struct question question =
 	    ask(decider, named->volume, named->entry, named->hash, named->area);
-	const struct rule *rule;
 
 	if (node->n_streams > 0 &&
 	    *catalogue_name(catalogue, catalogue->streams[node->first_stream].name) == 0)
 		question.size = catalogue->streams[node->first_stream].size;
 	/* In a folder that is left as a whole, no file is anything else. */
-	rule = reason_takes(area->reason) || area->reason == REASON_PROGRAM
+	*rule = reason_takes(area->reason) || area->reason == REASON_PROGRAM
 		   ? rules_find(&decider->rules, RULE_FILE, &question)
 		   : NULL;
-	if (rule)
-		return rule->reason;
+	if (*rule)
+		return (*rule)->reason;
 	return is_changed_data(area, node, question.name) ? REASON_CHANGED : area->reason;
 }
 
@@ -209,8 +238,10 @@ struct decision decide_stream(
 	else if (node->flags & NODE_FOLDER)
 		reason = area->reason;
 	else
-		reason = reason_by_rule(decider, named, node, catalogue);
+		reason = reason_by_rule(decider, named, node, catalogue, &rule);
 	decision = make_decision(decider, area, reason);
+	if (rule && rule->is_registry)
+		keep_apart(decider, named->volume, &decision);
 	if (reason != REASON_FILE_SYSTEM)
 		apply_command_line(named, area, &decision);
 	if (decision.state != STATE_TAKEN)

@@ -114,6 +114,8 @@ static int place_rank(const struct group *group)
 {
 	if (strcmp(group->place, "other") == 0)
 		return 1;
+	if (strcmp(group->place, "registry") == 0)
+		return 3;
 	return strcmp(group->place, "settings") == 0 ? 2 : 0;
 }
 

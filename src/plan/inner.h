@@ -69,6 +69,7 @@ struct layout {
 	size_t n_anchors, anchors_capacity;
 	struct anchors *volumes; /* by volume */
 	uint32_t *root_areas;    /* by volume */
+	uint32_t *registries;    /* by person's number: the group of the hives; NONE: none yet */
 	bool no_memory;
 };
 

@@ -86,7 +86,7 @@ struct group {
 	const char *folder; /* in the archive: "data/FERNHILL-PC/mara/Documents" */
 	size_t system;      /* index in survey.systems, SIZE_MAX: of a drive */
 	size_t person;      /* index in its persons, SIZE_MAX: shared */
-	const char *place;  /* role, "settings", "other" (also of what is shared), "outside" */
+	const char *place;  /* role, "settings", "registry", "other" (also of what is shared), "outside" */
 };
 
 /* One line of the record to be. */

@@ -19,7 +19,7 @@
 #define RULE(scope, kind, pattern, reason, why, least, most, whole)                                \
 	{                                                                                          \
 		SCOPE_##scope, RULE_##kind, pattern, REASON_##reason, why, least, most, whole,     \
-		    NULL                                                                           \
+		    false, NULL                                                                    \
 	}
 #define FOLDER(scope, pattern, reason, why) RULE(scope, FOLDER, pattern, reason, why, 0, 0, false)
 #define FILE(scope, pattern, reason, why) RULE(scope, FILE, pattern, reason, why, 0, 0, false)
@@ -32,7 +32,12 @@
 	RULE(scope, FOLDER, pattern, reason, why, 0, 0, true)
 #define FOLDER_WITH(scope, pattern, holds, reason, why)                                            \
 	{                                                                                          \
-		SCOPE_##scope, RULE_FOLDER, pattern, REASON_##reason, why, 0, 0, false, holds      \
+		SCOPE_##scope, RULE_FOLDER, pattern, REASON_##reason, why, 0, 0, false, false,     \
+		    holds                                                                          \
+	}
+#define HIVE(scope, pattern, why)                                                                  \
+	{                                                                                          \
+		SCOPE_##scope, RULE_FILE, pattern, REASON_SETTINGS, why, 0, 0, false, true, NULL   \
 	}
 
 /* clang-format off */
@@ -74,9 +79,11 @@ FOLDER(ANY, "steamapps\\shadercache", CACHE, "made again when needed"),
 
 /* --- A person's hives and keys --- */
 FILE(PROFILE, "NTUSER.DAT{*}.TM*", SYSTEM, "belongs to the registry's transaction manager"),
-FILE(PROFILE, "NTUSER.DAT", SETTINGS, "the person's hive"),
-FILE(PROFILE, "NTUSER.DAT.LOG*", SETTINGS, "log of the person's hive"),
-FILE(PROFILE, "NTUSER.MAN", SETTINGS, "the person's hive, a fixed one"),
+HIVE(PROFILE, "NTUSER.DAT", "the person's hive"),
+HIVE(PROFILE, "NTUSER.DAT.LOG*", "log of the person's hive"),
+HIVE(PROFILE, "NTUSER.MAN", "the person's hive, a fixed one"),
+HIVE(SETTINGS, "UsrClass.dat", "the person's hive of classes"),
+HIVE(SETTINGS, "UsrClass.dat.LOG*", "log of the person's hive of classes"),
 FILE(SETTINGS, "UsrClass.dat{*}.TM*", SYSTEM, "belongs to the registry's transaction manager"),
 FOLDER(PROFILE, ".ssh", OFFERED, "keys that open other computers"),
 FOLDER(PROFILE, ".gnupg", OFFERED, "keys for signing and secret mail"),
@@ -102,7 +109,6 @@ FILE(SETTINGS, "signons*.txt", PASSWORDS, "passwords saved by a browser"),
 FILE(SETTINGS, "signons.sqlite", PASSWORDS, "passwords saved by a browser"),
 
 /* --- Settings that look like something else --- */
-FILE(SETTINGS, "UsrClass.dat.LOG*", SETTINGS, "log of the person's hive"),
 FILE(SETTINGS, "0?????.log", SETTINGS,
 	"the newest entries of a database of numbered files, not yet put in their place"),
 FILE(SETTINGS, "edb*.log", SETTINGS,

@@ -40,6 +40,8 @@ struct rule {
 	const char *why;            /* one sentence */
 	uint64_t at_least, at_most; /* bytes of the unnamed stream; 0: no limit */
 	bool is_whole;              /* a folder that is taken: no floating rule counts inside */
+	/* A person's registry: kept apart from the other settings, in a group of its own. */
+	bool is_registry;
 	const char *holds; /* a folder counts only if it holds something so named; NULL: always */
 };
 

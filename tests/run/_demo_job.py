@@ -300,6 +300,10 @@ class DemoJob:
             for row in rows:
                 path = by_key.get(key_of(row), {}).get("as", "")
                 check(folder in path, key_of(row), "is at", path)
+        hives = [line for line in self.record if "as" in line and
+                 line["path"].lower().endswith(("\\ntuser.dat", "\\usrclass.dat"))]
+        check(len(hives) == 7 and all("/registry/" in line["as"] for line in hives), "hives are at",
+              [line["as"] for line in hives])
         leftovers = [row for row in self.expected["streams"] if row["kind"] == "file" and
                      row["path"].startswith("\\Users\\mara\\Pictures\\") and row["state"] == "taken"]
         check(leftovers, "no leftovers in the default location")
