@@ -218,6 +218,11 @@ void learn_shared_places(struct learn *learn);
  */
 void learn_programs(struct learn *learn, const struct hive *hive, const char *path, size_t person);
 
+/* --- pointers.c --- */
+
+/* Findings on folders that a person's settings name and that are elsewhere; `hive` may be NULL. */
+void learn_pointers(struct learn *learn, const struct person *person, const struct hive *hive);
+
 /* --- licence.c --- */
 
 void learn_licence(struct learn *learn);

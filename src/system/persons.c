@@ -498,6 +498,8 @@ static void learn_person(struct learn *learn, struct person *person)
 			learn_programs(
 			    learn, hive, "Software\\", (size_t)(person - learn->system->persons));
 	}
+	if (!person->is_temporary)
+		learn_pointers(learn, person, hive);
 	environment_free(&environment);
 	hive_close(hive);
 }

@@ -1,5 +1,5 @@
 /*
- * Fuzzes the readers of bookmarks and the HTML that is made of them.
+ * Fuzzes the readers of bookmarks and the HTML that is made of them; and files that note where folders are.
  *
  * First byte: which reader. For databases the next two bytes say where the write-ahead log begins; its checksums are
  * made right, so that its frames count.
@@ -9,6 +9,7 @@
 #include "extract/bookmark_files.h"
 #include "extract/bookmarks_html.h"
 #include "system/bookmarks.h"
+#include "system/library_file.h"
 #include "system/sqlite_log.h"
 
 #include <stdint.h>
@@ -106,9 +107,14 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 
 	if (size == 0)
 		return 0;
-	if (data[0] % 3 == 0) {
+	if (data[0] % 4 == 3) {
+		const char *folders[LIBRARY_FOLDERS];
+
+		library_file_folders(data + 1, size - 1, &bookmarks.arena, folders);
+		profile_list_folders(data + 1, size - 1, &bookmarks.arena, folders);
+	} else if (data[0] % 4 == 0) {
 		bookmarks_from_json(&bookmarks, data + 1, size - 1);
-	} else if (data[0] % 3 == 1) {
+	} else if (data[0] % 4 == 1) {
 		read_database(&bookmarks, data + 1, size - 1);
 	} else {
 		struct buf profile = {0};

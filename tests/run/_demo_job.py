@@ -284,6 +284,11 @@ class DemoJob:
                     place["person"] in f["sentence"] and f" {place['location'][:2]}," in f["sentence"])]
                 check(told, "no finding for", place["location"], [f["code"] for f in findings])
 
+        elsewhere = [f["sentence"] for f in findings if f["code"] == "settings-point-elsewhere"]
+        check(len(elsewhere) == 2, "settings that point elsewhere", elsewhere)
+        check(any("E:\\Papers & Plans" in text for text in elsewhere) and
+              any("\\\\HUT-SERVER\\minutes" in text for text in elsewhere), elsewhere)
+
     def check_places(self):
         """Redirected, cloud and log-only places are in the archive under their person and place."""
         status = {(p["person"], p["place"]): p for p in self.expected["places"]}

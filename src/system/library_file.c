@@ -1,0 +1,125 @@
+/* Files that note where folders are: see library_file.h. */
+#include "system/library_file.h"
+
+#include "base/buf.h"
+#include "base/utf.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+/* The file as clean UTF-8, from UTF-8 or UTF-16 with a byte order mark. */
+static void as_text(const uint8_t *data, size_t length, struct buf *text)
+{
+	struct buf inner = {0};
+
+	if (length >= 2 && data[0] == 0xFF && data[1] == 0xFE) {
+		utf_from_utf16(&inner, data + 2, length / 2 - 1);
+		utf_clean(text, buf_text(&inner), inner.length);
+		text->failed = text->failed || inner.failed;
+		buf_free(&inner);
+		return;
+	}
+	/* Up to a NUL: text has none. */
+	length = strnlen((const char *)data, length);
+	utf_clean(text, (const char *)data, length);
+}
+
+/* "&amp;", "&#38;": XML 1.0, 4.1 and 4.6. Returns how many bytes of the text it took, 0: none. */
+static size_t add_reference(struct buf *out, const char *text, size_t length)
+{
+	static const struct {
+		const char *name;
+		char character;
+	} known[] = {
+	    {"&amp;", '&'}, {"&lt;", '<'}, {"&gt;", '>'}, {"&quot;", '"'}, {"&apos;", '\''}};
+	char *end;
+	unsigned long number;
+
+	for (size_t i = 0; i < sizeof(known) / sizeof(known[0]); i++)
+		if (strncmp(text, known[i].name, strlen(known[i].name)) == 0) {
+			buf_add_byte(out, (uint8_t)known[i].character);
+			return strlen(known[i].name);
+		}
+	if (length < 4 || text[1] != '#')
+		return 0;
+	number = text[2] == 'x' ? strtoul(text + 3, &end, 16) : strtoul(text + 2, &end, 10);
+	if (*end != ';' || number < 0x20 || number > 0x10FFFF ||
+	    (number >= 0xD800 && number < 0xE000))
+		return 0;
+	utf_add(out, (uint32_t)number);
+	return (size_t)(end + 1 - text);
+}
+
+static char *without_references(const char *text, size_t length, struct arena *arena)
+{
+	struct buf out = {0};
+	char *kept = NULL;
+
+	for (size_t i = 0; i < length;) {
+		size_t taken =
+		    text[i] == '&' ? add_reference(&out, text + i, length - i) : 0;
+
+		if (taken == 0)
+			buf_add_byte(&out, (uint8_t)text[i]);
+		i += taken ? taken : 1;
+	}
+	if (!out.failed)
+		kept = arena_strdup(arena, buf_text(&out));
+	buf_free(&out);
+	return kept;
+}
+
+size_t library_file_folders(
+    const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS])
+{
+	static const char start[] = "<url>", end[] = "</url>";
+	struct buf text = {0};
+	const char *at;
+	size_t count = 0;
+
+	if (length > LIBRARY_FILE_LIMIT)
+		return 0;
+	as_text(data, length, &text);
+	at = text.failed ? "" : buf_text(&text);
+	while (count < LIBRARY_FOLDERS && (at = strstr(at, start)) != NULL) {
+		const char *stop = strstr(at += sizeof(start) - 1, end);
+
+		if (!stop)
+			break;
+		at += strspn(at, " \t\r\n");
+		folders[count] =
+		    stop > at ? without_references(at, (size_t)(stop - at), arena) : NULL;
+		count += folders[count] != NULL;
+		at = stop;
+	}
+	buf_free(&text);
+	return count;
+}
+
+size_t profile_list_folders(
+    const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS])
+{
+	struct buf text = {0};
+	const char *at;
+	size_t count = 0;
+
+	if (length > LIBRARY_FILE_LIMIT)
+		return 0;
+	as_text(data, length, &text);
+	at = text.failed ? "" : buf_text(&text);
+	while (*at && count < LIBRARY_FOLDERS) {
+		size_t line = strcspn(at, "\r\n");
+
+		/* A path in full begins with a drive or a server. */
+		if (line > 8 && strncasecmp(at, "Path=", 5) == 0 &&
+		    (at[6] == ':' || (at[5] == '\\' && at[6] == '\\'))) {
+			folders[count] = arena_text(arena, at + 5, line - 5);
+			count += folders[count] != NULL;
+		}
+		at += line;
+		at += strspn(at, "\r\n");
+	}
+	buf_free(&text);
+	return count;
+}

@@ -1,0 +1,29 @@
+/*
+ * Files in which programs note where a person's folders are: library definitions, lists of profiles.
+ *
+ * Sources: Microsoft, "Library Description Schema" (simpleLocation, url); profiles.ini of the Mozilla family: common
+ * practice, no source.
+ */
+#ifndef SYSTEM_LIBRARY_FILE_H
+#define SYSTEM_LIBRARY_FILE_H
+
+#include "base/arena.h"
+
+#include <stddef.h>
+#include <stdint.h>
+
+#define LIBRARY_FILE_LIMIT ((size_t)256 << 10) /* bytes */
+#define LIBRARY_FOLDERS 64
+
+/*
+ * The folders that a library definition (.library-ms) holds, as it has them: "D:\Committee", "\\server\share",
+ * "knownfolder:{guid}". Inner text, in `arena`. Returns their number.
+ */
+size_t library_file_folders(
+    const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS]);
+
+/* The paths of profiles that a profiles.ini gives in full. */
+size_t profile_list_folders(
+    const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS]);
+
+#endif
