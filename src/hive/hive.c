@@ -60,13 +60,13 @@ static hive_cell choose_root(const struct hive *hive)
 	return salvage_find_root(hive);
 }
 
-static bool build(struct hive *hive, const void *data, size_t length, const struct hive_log *logs,
-    size_t n_logs, struct error *error)
+static bool build(struct hive *hive, const void *data, size_t length, const struct holes *holes,
+    const struct hive_log *logs, size_t n_logs, struct error *error)
 {
 	if (!copy_file(hive, data, length))
 		return error_no_memory(error);
 	read_base(hive);
-	if (!hive_replay(hive, logs, n_logs))
+	if (!logs_fill(hive, holes, logs, n_logs) || !hive_replay(hive, logs, n_logs))
 		return error_no_memory(error);
 	check_length(hive);
 	if (!tree_build(hive, choose_root(hive)))
@@ -79,13 +79,19 @@ static bool build(struct hive *hive, const void *data, size_t length, const stru
 struct hive *hive_open(const void *data, size_t length, const struct hive_log *logs, size_t n_logs,
     struct error *error)
 {
+	return hive_open_holed(data, length, NULL, logs, n_logs, error);
+}
+
+struct hive *hive_open_holed(const void *data, size_t length, const struct holes *holes,
+    const struct hive_log *logs, size_t n_logs, struct error *error)
+{
 	struct hive *hive = calloc(1, sizeof(*hive));
 
 	if (hive == NULL) {
 		error_no_memory(error);
 		return NULL;
 	}
-	if (!build(hive, data, length, logs, n_logs, error)) {
+	if (!build(hive, data, length, holes, logs, n_logs, error)) {
 		hive_close(hive);
 		return NULL;
 	}

@@ -53,6 +53,7 @@ struct hive_health {
 	unsigned logs_applied;    /* how many log files contributed */
 	uint32_t pages_replaced;  /* dirty pages written by the logs, counted as published: each
 				     page reference (new logs) or set bit (old logs) applied */
+	uint32_t bytes_filled;    /* of the holes of the hive: filled with pages from the logs */
 	bool truncated;           /* shorter than its base block says */
 	bool root_lost;           /* keys were found by scanning and joined through their parents */
 	uint32_t bad_keys;        /* list entries that lead to no key node, and broken lists */
@@ -76,6 +77,12 @@ struct hive_log {
  */
 struct hive *hive_open(const void *data, size_t length, const struct hive_log *logs, size_t n_logs,
     struct error *error);
+/*
+ * The same for a hive of which some ranges could not be read (offsets in `data`, which is zero
+ * there): as far as the logs still have them, they are filled in.
+ */
+struct hive *hive_open_holed(const void *data, size_t length, const struct holes *holes,
+    const struct hive_log *logs, size_t n_logs, struct error *error);
 void hive_close(struct hive *hive);
 
 const struct hive_health *hive_health(const struct hive *hive);

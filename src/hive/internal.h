@@ -150,6 +150,25 @@ struct log_file {
 	size_t length;
 	const struct holes *holes; /* or NULL */
 };
+/* One sealed entry of a log of the new generation; section "Log entries". */
+#define LOG_ENTRY_HEADER 40u
+struct log_entry {
+	const uint8_t *data;
+	uint32_t size;
+	uint32_t sequence;
+	uint32_t bins_size;
+	uint32_t n_pages;
+};
+/* The entry at `offset`; false when none stands there or it does not prove itself. */
+bool log_entry_read(const struct log_file *log, size_t offset, struct log_entry *entry);
+
+/*
+ * fill.c: puts pages out of the logs where the hive itself could not be read. `holes`: in the file,
+ * may be NULL. False: no memory.
+ */
+bool logs_fill(struct hive *hive, const struct holes *holes, const struct hive_log *logs,
+    size_t n_logs);
+
 bool log_is_new(const struct log_file *log);
 bool log_is_old(const struct log_file *log);
 bool logs_new_apply(struct hive *hive, const struct log_file *logs, size_t n_logs);

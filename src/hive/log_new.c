@@ -9,16 +9,6 @@
  */
 #include "hive/internal.h"
 
-#define ENTRY_HEADER 40u
-
-struct entry {
-	const uint8_t *data;
-	uint32_t size;
-	uint32_t sequence;
-	uint32_t bins_size;
-	uint32_t n_pages;
-};
-
 /* A run through one log: where the next entry starts. */
 struct cursor {
 	const struct log_file *log;
@@ -28,19 +18,19 @@ struct cursor {
 
 bool log_is_new(const struct log_file *log)
 {
-	return log->length >= PAGE_SIZE_DIRTY + ENTRY_HEADER &&
+	return log->length >= PAGE_SIZE_DIRTY + LOG_ENTRY_HEADER &&
 	       memcmp(log->data + PAGE_SIZE_DIRTY, "HvLE", 4) == 0;
 }
 
 /* Do the page references and the pages themselves fit, and lie inside the bins? */
-static bool pages_fit(const struct entry *entry)
+static bool pages_fit(const struct log_entry *entry)
 {
-	uint64_t used = ENTRY_HEADER + (uint64_t)entry->n_pages * 8;
+	uint64_t used = LOG_ENTRY_HEADER + (uint64_t)entry->n_pages * 8;
 
 	if (used > entry->size)
 		return false;
 	for (uint32_t i = 0; i < entry->n_pages; i++) {
-		const uint8_t *reference = entry->data + ENTRY_HEADER + 8 * (size_t)i;
+		const uint8_t *reference = entry->data + LOG_ENTRY_HEADER + 8 * (size_t)i;
 		uint32_t offset = get_u32(reference), length = get_u32(reference + 4);
 
 		used += length;
@@ -52,42 +42,42 @@ static bool pages_fit(const struct entry *entry)
 
 static bool entry_is_numbered(const struct log_file *log, size_t offset, uint32_t sequence)
 {
-	return offset <= log->length && log->length - offset >= ENTRY_HEADER &&
+	return offset <= log->length && log->length - offset >= LOG_ENTRY_HEADER &&
 	       get_u32(log->data + offset + 12) == sequence;
 }
 
-static bool entry_read(const struct log_file *log, size_t offset, struct entry *entry)
+bool log_entry_read(const struct log_file *log, size_t offset, struct log_entry *entry)
 {
 	const uint8_t *data = log->data + offset;
 
-	if (offset > log->length || log->length - offset < ENTRY_HEADER ||
+	if (offset > log->length || log->length - offset < LOG_ENTRY_HEADER ||
 	    memcmp(data, "HvLE", 4) != 0)
 		return false;
-	*entry = (struct entry){
+	*entry = (struct log_entry){
 	    .data = data,
 	    .size = get_u32(data + 4),
 	    .sequence = get_u32(data + 12),
 	    .bins_size = get_u32(data + 16),
 	    .n_pages = get_u32(data + 20),
 	};
-	if (entry->size < ENTRY_HEADER || entry->size % PAGE_SIZE_DIRTY != 0 ||
+	if (entry->size < LOG_ENTRY_HEADER || entry->size % PAGE_SIZE_DIRTY != 0 ||
 	    entry->size > log->length - offset)
 		return false;
 	if (entry->bins_size % BIN_ALIGN != 0 || entry->bins_size > BINS_LIMIT)
 		return false;
 	return get_u64(data + 32) == marvin32(MARVIN_SEED, data, 32) &&
 	       get_u64(data + 24) ==
-		   marvin32(MARVIN_SEED, data + ENTRY_HEADER, entry->size - ENTRY_HEADER) &&
+		   marvin32(MARVIN_SEED, data + LOG_ENTRY_HEADER, entry->size - LOG_ENTRY_HEADER) &&
 	       pages_fit(entry);
 }
 
 /* Goes past the entries that the hive has already. False when nothing is left. */
-static bool skip_older(struct cursor *cursor, uint32_t from, struct entry *entry)
+static bool skip_older(struct cursor *cursor, uint32_t from, struct log_entry *entry)
 {
 	uint32_t previous = 0;
 	bool first = true;
 
-	while (entry_read(cursor->log, cursor->offset, entry)) {
+	while (log_entry_read(cursor->log, cursor->offset, entry)) {
 		if (!first && entry->sequence != previous + 1)
 			return false;
 		if (entry->sequence >= from)
@@ -99,9 +89,9 @@ static bool skip_older(struct cursor *cursor, uint32_t from, struct entry *entry
 	return false;
 }
 
-static void entry_apply(struct hive *hive, const struct entry *entry, size_t limit)
+static void entry_apply(struct hive *hive, const struct log_entry *entry, size_t limit)
 {
-	const uint8_t *page = entry->data + ENTRY_HEADER + 8 * (size_t)entry->n_pages;
+	const uint8_t *page = entry->data + LOG_ENTRY_HEADER + 8 * (size_t)entry->n_pages;
 
 	/* What the hive and its logs cannot fill is not made up: a number in a log is no reason to
 	   ask for memory. */
@@ -110,7 +100,7 @@ static void entry_apply(struct hive *hive, const struct entry *entry, size_t lim
 	if (!bins_grow(hive, entry->bins_size < limit ? entry->bins_size : limit))
 		return;
 	for (uint32_t i = 0; i < entry->n_pages; i++) {
-		const uint8_t *reference = entry->data + ENTRY_HEADER + 8 * (size_t)i;
+		const uint8_t *reference = entry->data + LOG_ENTRY_HEADER + 8 * (size_t)i;
 		uint32_t length = get_u32(reference + 4);
 
 		if (bins_write(hive, get_u32(reference), page, length))
@@ -126,12 +116,12 @@ static void entry_apply(struct hive *hive, const struct entry *entry, size_t lim
 static uint32_t chain_apply(
     struct hive *hive, struct cursor *cursor, uint32_t sequence, size_t limit)
 {
-	struct entry entry;
+	struct log_entry entry;
 
 	/* The number is looked at first: proving an entry takes as long as it is large, and a log
 	   that is not in turn would be asked again after each turn of the others. */
 	while (!hive->no_memory && entry_is_numbered(cursor->log, cursor->offset, sequence) &&
-	       entry_read(cursor->log, cursor->offset, &entry)) {
+	       log_entry_read(cursor->log, cursor->offset, &entry)) {
 		entry_apply(hive, &entry, limit);
 		cursor->offset += entry.size;
 		cursor->used = true;
@@ -144,7 +134,7 @@ static uint32_t chain_apply(
 static bool chain_start(struct cursor *cursors, size_t n, uint32_t from, uint32_t *sequence)
 {
 	bool found = false;
-	struct entry entry;
+	struct log_entry entry;
 
 	for (size_t i = 0; i < n; i++) {
 		if (!skip_older(&cursors[i], from, &entry))
@@ -160,10 +150,10 @@ static bool chain_start(struct cursor *cursors, size_t n, uint32_t from, uint32_
 static bool log_last(const struct log_file *log, uint32_t *first, uint32_t *last)
 {
 	struct cursor cursor = {.log = log, .offset = PAGE_SIZE_DIRTY};
-	struct entry entry;
+	struct log_entry entry;
 	bool any = false;
 
-	while (entry_read(log, cursor.offset, &entry) && (!any || entry.sequence == *last + 1)) {
+	while (log_entry_read(log, cursor.offset, &entry) && (!any || entry.sequence == *last + 1)) {
 		if (!any)
 			*first = entry.sequence;
 		*last = entry.sequence;

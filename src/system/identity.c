@@ -28,7 +28,7 @@ static hive_cell control_set(const struct hive *hive, uint64_t number)
 }
 
 /* The set that was in use: Select\Current, else what Select knows besides, else the lowest. */
-static hive_cell current_control_set(const struct hive *hive)
+hive_cell current_control_set(const struct hive *hive)
 {
 	static const char *const names[] = {"Current", "LastKnownGood", "Default"};
 	hive_cell cell = HIVE_NO_CELL;

@@ -98,18 +98,50 @@ bool find_systems(struct survey *survey, struct error *error);
 /* --- load_hive.c --- */
 
 /*
- * Loads the hive `name` in `folder` with its logs. What was mended or lost becomes findings;
- * `words` says whose hive it is ("settings of the machine (SYSTEM)"). NULL when it is not there or
- * unusable.
+ * Loads SYSTEM, SOFTWARE or SAM with its logs; `words` says what it holds ("settings of the machine
+ * (SYSTEM)"). Where it is not there, or so damaged that it does not tell the main thing any more,
+ * the newest copy that does is used (hive_copies.c). What was mended, lost, or used instead becomes
+ * findings. NULL when there is nothing.
  */
-struct hive *load_hive(
-    struct learn *learn, size_t volume, uint32_t folder, const char *name, const char *words);
-/* The same for SYSTEM, SOFTWARE and SAM, with the old system's own backups as second choice. */
 struct hive *load_machine_hive(struct learn *learn, const char *name, const char *words);
+/*
+ * The same for a person's NTUSER.DAT. One that is another person's, by the folders that it names
+ * (whose_hive.c), is not used.
+ */
+struct hive *load_person_hive(struct learn *learn, const struct person *person);
+
+/* --- hive_copies.c: where the old system keeps copies of its hives --- */
+
+struct hive_copy {
+	size_t volume;
+	uint32_t folder; /* node */
+	const char *name;
+};
+
+#define HIVE_COPIES_MAX 40
+/*
+ * Finds the copies of a machine's hive, or of a person's, best first: newest, and of this very old
+ * system before another one's. `name` is "SYSTEM", "SOFTWARE" or "SAM". Returns their number.
+ */
+size_t hive_copies_of_machine(
+    struct learn *learn, const char *name, struct hive_copy copies[HIVE_COPIES_MAX]);
+size_t hive_copies_of_person(struct learn *learn, const struct person *person,
+    struct hive_copy copies[HIVE_COPIES_MAX]);
+
+/* --- whose_hive.c --- */
+
+/*
+ * The other person of the old system whose profile the hive's own list of folders names, while it
+ * never names this person's; NULL: nothing speaks against it.
+ */
+const struct person *hive_names_other(
+    const struct learn *learn, const struct person *person, const struct hive *hive);
 
 /* --- identity.c, letters.c --- */
 
 void learn_identity(struct learn *learn);
+/* The set of settings that was in use, of a SYSTEM hive; HIVE_NO_CELL when there is none. */
+hive_cell current_control_set(const struct hive *hive);
 void learn_letters(struct learn *learn);
 /* The rules of a hive's TimeZoneInformation key: 16 bytes as the kernel orders them (TIME_FIELDS)
  * into the order of SYSTEMTIME. */

@@ -476,9 +476,7 @@ static void learn_person(struct learn *learn, struct person *person)
 		name_person(learn, person);
 		return;
 	}
-	hive = load_hive(learn, person->profile.volume, person->profile.node, "NTUSER.DAT",
-	    learn_text(learn, "settings of %s (NTUSER.DAT)",
-		*person->account ? person->account : person->folder));
+	hive = load_person_hive(learn, person);
 	person->has_hive = hive != NULL;
 	if (hive) {
 		name_from_hive(learn, person, hive);

@@ -128,9 +128,14 @@ static void use_keys(const struct hive *hive, hive_cell key, unsigned depth, siz
 static void use(const uint8_t *data, size_t length, const struct hive_log *logs, size_t n_logs)
 {
 	struct error error;
-	struct hive *hive = hive_open(data, length, logs, n_logs, &error);
+	struct holes holes = {0}; /* as the last bytes say; the data there is as if unread */
+	struct hive *hive;
 	size_t left = 100000, bins;
 
+	if (length > 4 && data[length - 1] % 2 == 1)
+		holes_add(&holes, (uint64_t)512 * data[length - 2], (uint64_t)512 * data[length - 3]);
+	hive = hive_open_holed(data, length, &holes, logs, n_logs, &error);
+	holes_free(&holes);
 	if (hive == NULL)
 		return;
 	use_keys(hive, hive_root(hive), 0, &left);

@@ -286,11 +286,86 @@ static void test_old_log_holes(void **state)
 	free(maker.data);
 }
 
+/* The time of the root of a hive whose page could not be read, with what the logs fill in. */
+static uint64_t filled(const struct maker *maker, const struct holes *holes,
+    const struct hive_log *logs, size_t n, uint32_t *bytes)
+{
+	uint8_t *data = calloc(1, BINS + maker->size);
+	struct hive *hive;
+	uint64_t time = 0;
+
+	memcpy(data, maker->data, BINS + maker->size);
+	for (size_t i = 0; i < holes->count; i++)
+		memset(data + holes->items[i].offset, 0, holes->items[i].length);
+	hive = hive_open_holed(data, BINS + maker->size, holes, logs, n, NULL);
+	*bytes = 0;
+	if (hive != NULL) {
+		time = (uint64_t)hive_key_written(hive, hive_root(hive));
+		*bytes = hive_health(hive)->bytes_filled;
+	}
+	hive_close(hive);
+	free(data);
+	return time;
+}
+
+/*
+ * A page of a clean hive that cannot be read: the logs still have it, as long as no entry between
+ * that one and the hive is missing. Sections as above.
+ */
+static void test_fill(void **state)
+{
+	static uint8_t one[512 + 3 * 4608], two[512 + 3 * 4608];
+	struct hive_log logs[2] = {{one, sizeof(one), NULL}, {two, sizeof(two), NULL}};
+	struct holes holes = {0};
+	hive_cell cells[4], lists[3];
+	struct maker maker;
+	uint32_t bytes;
+
+	(void)state;
+	make_chain(&maker, cells, lists); /* its number is 7 */
+	holes_add(&holes, BINS, 512);
+	put_versions(one, &maker, 4, 3);
+	put_versions(two, &maker, 1, 3);
+	assert_int_equal(filled(&maker, &holes, logs, 2, &bytes), 6);
+	assert_int_equal(bytes, 512);
+	/* Only what is missing is filled: the root's time lies in the first sector. */
+	holes_clear(&holes);
+	holes_add(&holes, BINS + 1024, 512);
+	assert_int_not_equal(filled(&maker, &holes, logs, 2, &bytes), 6);
+	assert_int_equal(bytes, 512);
+	/* One that is dirty: its own entries come on top. */
+	holes_clear(&holes);
+	holes_add(&holes, BINS, 512);
+	put_u32(maker.data + 4, 8);
+	seal_base(maker.data);
+	put_versions(one, &maker, 5, 3);
+	assert_int_equal(filled(&maker, &holes, logs, 1, &bytes), 7);
+	put_u32(maker.data + 4, 7);
+	seal_base(maker.data);
+	/* An entry between the last one and the hive is missing: the page may be too old. */
+	put_versions(one, &maker, 2, 3);
+	filled(&maker, &holes, logs, 1, &bytes);
+	assert_int_equal(bytes, 0);
+	/* A broken entry in the row: what lies before it is not used, the others are. */
+	put_versions(one, &maker, 4, 3);
+	one[512 + 4608 + 2000] ^= 1;
+	filled(&maker, &holes, logs, 1, &bytes);
+	assert_int_equal(bytes, 0);
+	/* Without a hole nothing is touched. */
+	put_versions(one, &maker, 4, 3);
+	holes_clear(&holes);
+	assert_int_not_equal(filled(&maker, &holes, logs, 1, &bytes), 6);
+	assert_int_equal(bytes, 0);
+	holes_free(&holes);
+	free(maker.data);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_marvin),
 	    cmocka_unit_test(test_new_logs),
+	    cmocka_unit_test(test_fill),
 	    cmocka_unit_test(test_log_growth),
 	    cmocka_unit_test(test_log_turns),
 	    cmocka_unit_test(test_old_log),
