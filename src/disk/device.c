@@ -2,6 +2,7 @@
 #include "disk/device.h"
 
 #include "disk/device_use.h"
+#include "disk/listed.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -227,6 +228,7 @@ static struct device *open_checked(
 
 struct device *device_open(const char *path, struct error *error)
 {
+	struct device *device;
 	struct stat status;
 	bool mounted;
 
@@ -240,5 +242,6 @@ struct device *device_open(const char *path, struct error *error)
 	}
 	if (!device_is_free("", path, &status, &mounted, error))
 		return NULL;
-	return open_checked(path, &status, S_ISBLK(status.st_mode) && !mounted, error);
+	device = open_checked(path, &status, S_ISBLK(status.st_mode) && !mounted, error);
+	return device == NULL || device->is_block ? device : listed_open(device, error);
 }

@@ -49,6 +49,8 @@ struct device {
  * it. After SIGKILL the drive stays read-only until it is unplugged or set back by hand, which does
  * no harm.
  *
+ * Ranges in a list beside an image file (disk/listed.h) cannot be read.
+ *
  * NULL with *error (STATUS_NO_VOLUME: not there, no permission, a folder, empty, in use;
  * STATUS_OTHER).
  */

@@ -1,5 +1,6 @@
 /*
- * Volumes whose partition table is lost, found by their own boot sectors.
+ * Volumes that no partition table lists, found by their own boot sectors: all of them where the
+ * table is lost, or those between the partitions of a table from which one was deleted.
  *
  * One bad sector is enough to lose an MBR. Partitions begin at sector 63 (systems up to XP) or at a
  * multiple of 1 MiB (common practice, no source), and a boot sector states its volume's length,
@@ -11,6 +12,7 @@
 #include "disk/table.h"
 
 #include "base/bytes.h"
+#include "base/text.h"
 
 #define TRACK 63 /* sectors */
 #define STEP (1u << 20)
@@ -42,36 +44,59 @@ struct search {
 	struct table *table;
 	size_t capacity;
 	unsigned failures;
+	unsigned number; /* of the next volume */
+	uint64_t end;    /* of the range that is looked through */
+	bool in_gap;     /* it lies between partitions of a table that holds */
 };
 
-/* The length of the volume that begins at `offset`, or 0. */
-static uint64_t length_at(struct search *search, uint64_t offset)
+bool lost_length(struct table_job *job, uint64_t offset, uint64_t *length)
 {
-	struct table_job *job = search->job;
 	uint8_t sector[512];
 
-	if (offset == 0 || offset > job->size || job->size - offset < sizeof(sector))
-		return 0;
-	if (!source_read(job->source, offset, sector, sizeof(sector), NULL)) {
-		search->failures++;
-		return 0;
-	}
-	return stated_length(sector, filesystem_of_boot_sector(job->source, offset));
+	*length = 0;
+	if (offset > job->size || job->size - offset < sizeof(sector))
+		return true;
+	if (!source_read(job->source, offset, sector, sizeof(sector), NULL))
+		return false;
+	*length = stated_length(sector, filesystem_of_boot_sector(job->source, offset));
+	return true;
+}
+
+/*
+ * A volume that would reach into a partition is left over from an earlier layout: what lies there
+ * was written by somebody else since.
+ */
+static bool is_left_over(struct search *search, uint64_t offset, uint64_t length)
+{
+	if (!search->in_gap || search->end >= search->job->size || length <= search->end - offset)
+		return false;
+	findings_add(search->job->findings, WEIGHT_NOTE, "volume-left-over",
+	    source_path(search->job->source), "",
+	    "Between the partitions, %s from the start of the drive, stands the beginning of a "
+	    "volume from an earlier layout; partitions of today lie over it, so it is not read.",
+	    text_size(offset).text);
+	return true;
 }
 
 /* Adds the volume that begins at `offset` and returns its end; 0 when there is none. */
 static uint64_t take_volume(struct search *search, uint64_t offset)
 {
 	struct table_job *job = search->job;
-	uint64_t length = length_at(search, offset);
 	struct partition *partition;
+	uint64_t length;
 
-	if (length < job->sector_size)
+	if (offset == 0)
 		return 0;
-	partition =
-	    table_add(job, search->table, &search->capacity, (unsigned)search->table->count + 1,
-		offset / job->sector_size, length / job->sector_size);
-	return partition != NULL ? partition->offset + partition->length : 0;
+	if (!lost_length(job, offset, &length))
+		search->failures++;
+	if (length < job->sector_size || is_left_over(search, offset, length))
+		return 0;
+	partition = table_add(job, search->table, &search->capacity, search->number,
+	    offset / job->sector_size, length / job->sector_size);
+	if (partition == NULL)
+		return 0;
+	search->number++;
+	return partition->offset + partition->length;
 }
 
 /* Where a partition can begin behind `end`: at once, a track later, then at each whole MiB. */
@@ -99,29 +124,58 @@ static uint64_t take_volumes(struct search *search, uint64_t offset)
 	return newer != 0 ? newer : end;
 }
 
-void lost_take(struct table_job *job, struct table *table)
+/* Looks through the range from `from` on; `limit`: how many places in a row may be tried. */
+static void look_through(struct search *search, uint64_t from, unsigned limit)
 {
-	struct search search = {.job = job, .table = table};
-	unsigned limit = FIRST_STEPS, number = 0;
-	uint64_t last_end = 0;
+	struct table_job *job = search->job;
+	unsigned number = 0;
 
-	job->sector_size = 512; /* every place that is tried is a multiple of it */
-	while (number <= limit && !job->no_memory && search.failures < FAILURES_MAX &&
-	       table->count < VOLUMES_MAX) {
-		uint64_t at = candidate(last_end, number), end;
+	while (number <= limit && !job->no_memory && search->failures < FAILURES_MAX &&
+	       search->table->count < VOLUMES_MAX) {
+		uint64_t at = candidate(from, number), end;
 
-		if (at >= job->size)
+		if (at >= search->end)
 			break;
-		end = take_volumes(&search, at);
+		end = at < from ? 0 : take_volumes(search, at);
 		number++;
 		if (end > at) {
-			last_end = end;
+			from = end;
 			number = 0;
 			limit = NEXT_STEPS;
 		}
 	}
+}
+
+void lost_take(struct table_job *job, struct table *table)
+{
+	struct search search = {.job = job, .table = table, .number = 1, .end = job->size};
+
+	job->sector_size = 512; /* every place that is tried is a multiple of it */
+	look_through(&search, 0, FIRST_STEPS);
 	if (table->count > 0) {
 		table->kind = TABLE_LOST;
 		table->sector_size = job->sector_size;
 	}
+}
+
+void lost_take_between(struct table_job *job, struct table *table)
+{
+	struct search search = {
+	    .job = job, .table = table, .capacity = table->count, .number = 1, .in_gap = true};
+	size_t listed = table->count;
+	uint64_t from = 0;
+
+	for (size_t i = 0; i < listed; i++)
+		if (table->items[i].number >= search.number)
+			search.number = table->items[i].number + 1;
+	job->sector_size = 512;
+	for (size_t i = 0; i <= listed; i++) {
+		search.end = i < listed ? table->items[i].offset : job->size;
+		/* In front of the first partition there is a table, and seldom anything else. */
+		if (search.end > from && search.end - from > STEP)
+			look_through(&search, from, listed == 0 ? FIRST_STEPS : NEXT_STEPS);
+		if (i < listed && table->items[i].offset + table->items[i].length > from)
+			from = table->items[i].offset + table->items[i].length;
+	}
+	job->sector_size = table->sector_size;
 }

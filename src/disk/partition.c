@@ -66,6 +66,12 @@ static int compare_partitions(const void *a, const void *b)
 	return left->number < right->number ? -1 : left->number > right->number;
 }
 
+void table_sort(struct table *table)
+{
+	if (table->count > 1)
+		qsort(table->items, table->count, sizeof(*table->items), compare_partitions);
+}
+
 /* Partitions that hold pieces of volumes, where the dynamic disk's own table cannot be read. */
 static void check_pieces(struct table_job *job, const struct table *table)
 {
@@ -261,6 +267,67 @@ static void take_whole(struct table_job *job, struct table *table)
 	table->count = 1;
 }
 
+/*
+ * An ordinary MBR in front of a sound GPT says that the drive was set up anew, unless it leads to
+ * nothing and the GPT does to something.
+ */
+static bool is_mbr_astray(struct table_job *job, const uint32_t *sizes,
+    const struct first_sector *first, const struct candidate *best)
+{
+	struct table_job quiet = *job;
+	struct table table = {0};
+	bool leads;
+
+	if (score_mbr(job, sizes, first) > 0)
+		return false;
+	quiet.findings = NULL;
+	quiet.sector_size = best->sector_size;
+	gpt_take(&quiet, &best->header, &table);
+	leads = table_leads_anywhere(&quiet, &table);
+	job->no_memory = job->no_memory || quiet.no_memory;
+	return leads;
+}
+
+/* What stands in front of a GPT when it is not what belongs there. */
+static void say_first_sector(struct table_job *job, const struct first_sector *first)
+{
+	const char *path = source_path(job->source);
+
+	if (first->mbr == MBR_PROTECTIVE)
+		return;
+	if (first->mbr == MBR_ORDINARY)
+		findings_add(job->findings, WEIGHT_CAUTION, "table-not-used", path,
+		    "Compare the list of partitions with what the owner remembers.",
+		    "The drive has two partition tables. The one in its first sector leads to "
+		    "nothing, so the other (GPT) was used.");
+	else
+		findings_add(job->findings, WEIGHT_CAUTION, "protective-mbr-lost", path,
+		    "Other systems may show the drive as empty and offer to set it up: do not do "
+		    "that. A broken first sector can be the first sign of a failing drive.",
+		    first->readable ? "The drive's first sector, which protects the partition "
+				      "table behind it, was overwritten; the table is sound."
+				    : "The drive's first sector, which protects the partition "
+				      "table behind it, cannot be read; the table is sound.");
+}
+
+static void say_older_table(struct table_job *job)
+{
+	findings_add(job->findings, WEIGHT_NOTE, "table-not-used", source_path(job->source), "",
+	    "Behind the partition table in use (MBR) stands an older one (GPT), from before the "
+	    "drive was set up anew; it was not used.");
+}
+
+/* The drive is one volume, although its first sector could be taken for a partition table. */
+static void say_whole(
+    struct table_job *job, const struct first_sector *first, const struct table *table)
+{
+	if (first->mbr != MBR_NONE && table->count > 0)
+		findings_add(job->findings, WEIGHT_NOTE, "drive-is-one-volume",
+		    source_path(job->source), "",
+		    "The drive has no partition table: it is one volume from its first sector on, "
+		    "although that sector can be mistaken for a table.");
+}
+
 /* Returns whether the first sector could be read. */
 static bool choose(struct table_job *job, const uint32_t *sizes, struct table *table)
 {
@@ -278,16 +345,21 @@ static bool choose(struct table_job *job, const uint32_t *sizes, struct table *t
 		if (best.grade != GRADE_NONE && best.sector_size == sizes[i])
 			other[i] = best.header.other;
 	}
-	if (first.mbr != MBR_ORDINARY && best.grade == GRADE_SOUND) {
+	if (best.grade == GRADE_SOUND && (first.mbr != MBR_ORDINARY ||
+					     is_mbr_astray(job, sizes, &first, &best))) {
 		take_gpt(job, &best, table);
+		say_first_sector(job, &first);
 		return true;
 	}
 	/* A drive that was one volume before it got a table can still have that volume's mark. */
 	if (filesystem_of_boot_sector(job->source, 0) != FILESYSTEM_NONE &&
 	    (first.mbr != MBR_ORDINARY || score_mbr(job, sizes, &first) == 0)) {
 		take_whole(job, table);
+		say_whole(job, &first, table);
 		return true;
 	}
+	if (first.mbr == MBR_ORDINARY && best.grade == GRADE_SOUND)
+		say_older_table(job);
 	if (first.mbr == MBR_ORDINARY || (first.mbr == MBR_DOUBTFUL && !had_gpt))
 		take_mbr(job, sizes, &first, table);
 	if (table->kind != TABLE_NONE || job->no_memory)
@@ -438,36 +510,6 @@ static void take_dynamic(struct table_job *job, struct table *table)
 		job->no_memory = true;
 }
 
-static bool leads_anywhere(struct table_job *job, const struct table *table)
-{
-	for (size_t i = 0; i < table->count; i++) {
-		const struct partition *partition = &table->items[i];
-
-		if (filesystem_recognise(job->source, partition->offset, partition->length) !=
-		    FILESYSTEM_NONE)
-			return true;
-	}
-	return false;
-}
-
-/*
- * An MBR has no checksum: one whose entries lead to no file system, while volumes stand elsewhere,
- * has wrong numbers and is as good as lost. Where none stands, it may be right.
- */
-static void replace_astray(struct table_job *job, struct table *table)
-{
-	struct table found = {.sector_size = table->sector_size};
-	uint32_t sector_size = job->sector_size;
-
-	lost_take(job, &found);
-	if (found.count == 0) {
-		job->sector_size = sector_size;
-		return;
-	}
-	found.disk_signature = table->disk_signature;
-	*table = found;
-}
-
 bool table_read(struct source *source, struct arena *arena, struct findings *findings,
     struct table *table, struct error *error)
 {
@@ -486,13 +528,12 @@ bool table_read(struct source *source, struct arena *arena, struct findings *fin
 		return error_no_memory(error);
 	if (table->count == 0 && table->kind == TABLE_NONE)
 		lost_take(&job, table);
-	else if (table->kind == TABLE_MBR && table->dynamic == NULL && !leads_anywhere(&job, table))
-		replace_astray(&job, table);
+	else if (table->kind != TABLE_NONE && table->dynamic == NULL)
+		table_mend(&job, table);
 	if (job.no_memory)
 		return error_no_memory(error);
 	job.sector_size = table->sector_size;
-	if (table->count > 1)
-		qsort(table->items, table->count, sizeof(*table->items), compare_partitions);
+	table_sort(table);
 	if (table->kind == TABLE_NONE && table->count == 0) {
 		table->sealed = sealed_look(source);
 		say_nothing_found(&job, readable, table->sealed);

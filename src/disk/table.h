@@ -57,6 +57,27 @@ void mbr_take(struct table_job *job, const uint8_t *sector, struct table *table)
 void lost_take(struct table_job *job, struct table *table);
 
 /*
+ * Adds to a table, whose partitions are in their order, the volumes that stand between them and are
+ * listed nowhere; they get the next free numbers and stand at the end of the list.
+ */
+void lost_take_between(struct table_job *job, struct table *table);
+
+/*
+ * How long the volume that begins at `offset` says it is, in bytes; 0 where none begins, or it does
+ * not say. False when its boot sector cannot be read.
+ */
+bool lost_length(struct table_job *job, uint64_t offset, uint64_t *length);
+
+/* Compares the table with what the volumes say themselves, and mends it; see mend.c. */
+void table_mend(struct table_job *job, struct table *table);
+
+/* Does a file system begin at one of the partitions? */
+bool table_leads_anywhere(struct table_job *job, const struct table *table);
+
+/* By offset, then by number. */
+void table_sort(struct table *table);
+
+/*
  * The file system whose boot sector is the first sector at `offset`; no other signs are looked at.
  */
 enum filesystem filesystem_of_boot_sector(struct source *source, uint64_t offset);

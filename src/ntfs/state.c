@@ -12,6 +12,8 @@
 
 #define RECORD_LOG 2u
 #define RECORD_VOLUME 3u
+#define RECORD_UPCASE 10u
+#define UPCASE_SIZE 131072u /* two bytes for each of 65,536 letters */
 #define FLAG_DIRTY 1u
 #define RESTART_AREA_CLEAN 2u
 #define NO_CLIENT 0xFFFFu
@@ -115,6 +117,26 @@ static enum log_state read_log_record(const struct volume *volume)
 	return state;
 }
 
+/*
+ * The table of upper-case letters, by which the old system compares names. Names are compared with
+ * our own table, so its damage costs nothing; but a drive that has holes already is not asked.
+ */
+static bool is_upper_case_sound(const struct volume *volume)
+{
+	struct buf table = {0};
+	bool sound;
+
+	if (source_has_holes(volume->source))
+		return true;
+	sound = attribute_load(volume, RECORD_UPCASE, ATTR_DATA, "", UPCASE_SIZE, &table) &&
+		table.length == UPCASE_SIZE;
+	for (unsigned letter = 0; sound && letter < 128; letter++)
+		sound = get_u16(table.data + 2 * letter) ==
+			(letter >= 'a' && letter <= 'z' ? letter - 'a' + 'A' : letter);
+	buf_free(&table);
+	return sound;
+}
+
 void state_read(struct volume *volume, const char *name, struct findings *findings)
 {
 	enum log_state log;
@@ -123,6 +145,10 @@ void state_read(struct volume *volume, const char *name, struct findings *findin
 	if (!read_volume_record(volume))
 		findings_add(findings, WEIGHT_NOTE, "volume-state-unknown", name, "",
 		    "The record with the volume's name and state could not be read.");
+	if (!is_upper_case_sound(volume))
+		findings_add(findings, WEIGHT_NOTE, "upper-case-damaged", name, "",
+		    "The file system's table of upper-case letters is damaged; nothing is lost, since "
+		    "it is not needed here.");
 	log = read_log_record(volume);
 	volume->log_pending = log == LOG_PENDING;
 	if (log == LOG_UNKNOWN)

@@ -9,7 +9,10 @@
 
 #include "ntfs/volume.h"
 
-/* Label, version, dirty flag, and whether the log was closed. */
+/*
+ * Label, version, dirty flag, whether the log was closed, and whether the table of upper-case letters
+ * is sound.
+ */
 void state_read(struct volume *volume, const char *name, struct findings *findings);
 
 /* Looks into hiberfil.sys; needs the catalogue. */

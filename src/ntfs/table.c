@@ -171,10 +171,16 @@ enum record_state table_load_mirror(
 	    volume, volume_read(volume, at, bytes, volume->record_size, NULL), bytes, record);
 }
 
+enum record_state table_load_own(
+    const struct volume *volume, uint64_t number, uint8_t *bytes, struct record *record)
+{
+	return check(volume, read_record(volume, number, bytes), bytes, record);
+}
+
 enum record_state table_load(
     const struct volume *volume, uint64_t number, uint8_t *bytes, struct record *record)
 {
-	enum record_state state = check(volume, read_record(volume, number, bytes), bytes, record);
+	enum record_state state = table_load_own(volume, number, bytes, record);
 
 	if (state != RECORD_GOOD && number < TABLE_MIRRORED &&
 	    table_load_mirror(volume, number, bytes, record) == RECORD_GOOD)

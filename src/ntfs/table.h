@@ -42,9 +42,16 @@ enum record_state {
 enum record_state table_load(
     const struct volume *volume, uint64_t number, uint8_t *bytes, struct record *record);
 
+/* The same from the table alone. */
+enum record_state table_load_own(
+    const struct volume *volume, uint64_t number, uint8_t *bytes, struct record *record);
+
 /* The mirror's copy of one of the first records. */
 enum record_state table_load_mirror(
     const struct volume *volume, uint64_t number, uint8_t *bytes, struct record *record);
+
+/* Findings where the first records and their copies are not both sound and equal. */
+void table_compare_mirror(const struct volume *volume, const char *name, struct findings *findings);
 
 /* Makes and frees volume->window, which table_load() reads through. */
 bool table_window_open(struct volume *volume);

@@ -187,6 +187,7 @@ struct volume *volume_open(struct source *source, uint64_t offset, uint64_t leng
 		return NULL;
 	}
 	report_length(volume, name, findings);
+	table_compare_mirror(volume, name, findings);
 	state_read(volume, name, findings);
 	return volume;
 }

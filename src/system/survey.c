@@ -3,8 +3,10 @@
 #include "system/survey.h"
 
 #include "base/stop.h"
+#include "base/text.h"
 #include "base/utf.h"
 #include "disk/device.h"
+#include "disk/listed.h"
 #include "system/inner.h"
 #include "system/learn_system.h"
 #include "system/open_volumes.h"
@@ -97,12 +99,29 @@ static struct faults_question *ask_drives(
 	return questions;
 }
 
+/* What could not be read when an image was made counts as unreadable now. */
+static void say_listed(
+    const struct survey_drive *drive, const char *path, struct findings *findings)
+{
+	const struct holes *holes = listed_holes(source_device(drive->source));
+
+	if (!holes || holes->count == 0)
+		return;
+	findings_add(findings, WEIGHT_CAUTION, "image-has-holes", path,
+	    "Files in these places are marked as not whole. If the drive itself can still be read, "
+	    "an extraction from there may get more.",
+	    "When this image was made, %s in %s %s could not be read; the list beside it says so.",
+	    text_size(holes_total(holes)).text, text_count(holes->count).text,
+	    holes->count == 1 ? "place" : "places");
+}
+
 static bool look_at_drive(
     struct survey *survey, struct survey_drive *drive, const char *path, struct error *error)
 {
 	if (!drive_describe(&survey->arena, "", path, &drive->about, error) ||
 	    !table_read(drive->source, &survey->arena, survey->findings, &drive->table, error))
 		return false;
+	say_listed(drive, path, survey->findings);
 	drive_find_slow_link(&drive->about, survey->findings);
 	if (source_is_lost(drive->source))
 		findings_add(survey->findings, WEIGHT_LOSS, "drive-lost", path,

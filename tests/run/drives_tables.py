@@ -168,7 +168,7 @@ def opened_read_only(folder):
     h.tool("sh", "-c", 'strace -f -e trace=file,desc -o "$1" "$2" drives --quiet "$3" || '
            "[ $? = 3 ]", "sh", trace, h.COLDLIFT, path)
     opened = [line for line in trace.read_text().splitlines() if "open" in line]
-    on_image = [line for line in opened if str(path) in line]
+    on_image = [line for line in opened if f'{path}"' in line]
     h.check(len(on_image) == 1, on_image)
     h.check(all("O_RDONLY" in line for line in on_image), on_image)
     writing = [line for line in opened if re.search("O_WRONLY|O_RDWR|O_CREAT|O_TRUNC", line)]

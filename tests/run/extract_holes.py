@@ -1,5 +1,5 @@
 #!/usr/bin/python3
-"""An image that is cut off: what lies beyond its end is a hole, and only that is lost.
+"""An image that is cut off, or has a list of unreadable ranges beside it: only those are lost.
 
 The truth is expected.json, which the maker of the demo drives writes without any code of src/: a file of
 the whole image is believed when its SHA-256 stands there.
@@ -72,6 +72,38 @@ def compare(truth, job, record, whole_job, whole):
     return counts
 
 
+def listed(whole_job, whole):
+    """A list beside the image: whatever stands in its ranges, the files there are partial."""
+    with open(IMAGE, "rb") as source:
+        image = source.read()
+    for key, line in whole.items():
+        data = read(whole_job, line) if line["state"] == "taken" and line["size"] > 60000 else b""
+        at = image.find(data[:4096])
+        if data and image[at:at + len(data)] == data and image.find(data[:4096], at + 1) < 0:
+            break
+    else:
+        check(False, "no file lies in one piece")
+        return
+    shutil.copyfile(IMAGE, "listed.img")
+    with open("listed.img.holes", "w", encoding="ascii") as file:
+        file.write(f"# made by hand\n{at + 8192 + 100} 1\n{at + 20480} 1024\n")
+    job, record = extract("listed.img", "listed", (1,), "--format", "folder")
+    check(record[key]["state"] == "partial", key, "is", record[key]["state"])
+    check(record[key].get("holes") == [[8192, 512], [20480, 1024]], key, record[key].get("holes"))
+    check_partial(record[key], read(job, record[key]), data)
+    others = {other: row["sha256"] for other, row in record.items()
+              if other != key and "sha256" in row}
+    check(others == {other: row["sha256"] for other, row in whole.items()
+                     if other != key and "sha256" in row}, "a list costs other files")
+    with open(os.path.join(job, "findings.json"), encoding="utf-8") as file:
+        check("image-has-holes" in file.read(), "no finding of the list")
+    with open("listed.img.holes", "a", encoding="ascii") as file:
+        file.write("much\n")
+    done = subprocess.run([COLDLIFT, "survey", "listed.img"], capture_output=True, text=True)
+    check(done.returncode == 2 and "line 4 of" in " ".join(done.stderr.split()), "a wrong list:",
+          done.returncode, done.stderr)
+
+
 def main():
     if not os.path.exists(IMAGE):
         print("no demo drives")
@@ -99,6 +131,7 @@ def main():
         zip_job, zip_record = extract("cut.img", f"zip-{size}", (1,))
         check({key: line["state"] for key, line in zip_record.items()} ==
               {key: line["state"] for key, line in record.items()}, size, "MiB: zip differs")
+    listed(whole_job, whole)
     for state in ("taken", "partial", "unreadable"):
         check(seen.get(state, 0) > 0, "no file is", state, "in any of the cut images")
     for failure in failures:

@@ -190,7 +190,7 @@ static void test_gpt_broken(void **state)
 		image_read(&image, 0, saved, sizeof(saved));
 		/* The protective MBR is zeroed: libblkid stops here, we do not. */
 		image_write(&image, 0, zeros, 512);
-		check_broken(&image, "", false, NULL);
+		check_broken(&image, "", false, "protective-mbr-lost");
 		/* The main header is zeroed as well. */
 		image_write(&image, size, zeros, 512);
 		check_broken(&image, "", true, "gpt-from-backup");
@@ -218,7 +218,7 @@ static void test_gpt_unreadable(void **state)
 	struct drive_image image = make_gpt(512);
 
 	(void)state;
-	check_broken(&image, "fail 0 512", false, NULL);
+	check_broken(&image, "fail 0 512", false, "protective-mbr-lost");
 	check_broken(&image, "fail 512 512", true, "gpt-from-backup");
 	check_broken(&image, "fail 0 8192", true, "gpt-from-backup");
 	check_broken(&image, "fail 1024 512", true, "gpt-from-backup");
