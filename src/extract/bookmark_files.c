@@ -6,14 +6,18 @@
 #include "system/sqlite_log.h"
 
 #include <string.h>
+#include <strings.h>
 
 #define LOG_ENDING "-wal"
 #define PATH_LIMIT 1024 /* folders in one path */
 
+/* Asked of every file of every drive, so without a look at letters beyond ASCII. */
 static bool has_word(const char *name, const char *word)
 {
+	size_t length = strlen(word);
+
 	for (; *name; name++)
-		if (utf_starts_fold(name, word))
+		if ((*name | 0x20) == word[0] && strncasecmp(name, word, length) == 0)
 			return true;
 	return false;
 }
@@ -22,7 +26,7 @@ static bool ends_with(const char *name, const char *ending)
 {
 	size_t length = strlen(name), more = strlen(ending);
 
-	return length > more && utf_equal_fold(name + length - more, ending);
+	return length > more && strcasecmp(name + length - more, ending) == 0;
 }
 
 static bool is_database_name(const char *name)
@@ -89,6 +93,9 @@ enum bookmark_file bookmark_file_kind(const struct plan *plan, const struct item
 		return BOOKMARK_FILE_NO;
 	if (ends_with(name, ".bak"))
 		return BOOKMARK_FILE_JSON_COPY;
+	/* "bookmarks-2023-11-04_45_....jsonlz4" */
+	if (ends_with(name, ".jsonlz4"))
+		return BOOKMARK_FILE_BACKUP;
 	return !strchr(name, '.') || ends_with(name, ".json") ? BOOKMARK_FILE_JSON
 							      : BOOKMARK_FILE_NO;
 }

@@ -10,7 +10,8 @@
 enum bookmark_file {
 	BOOKMARK_FILE_NO,
 	BOOKMARK_FILE_JSON,
-	BOOKMARK_FILE_JSON_COPY, /* the browser's own backup of such a file */
+	BOOKMARK_FILE_JSON_COPY, /* the browser's own backup of such a file, beside it */
+	BOOKMARK_FILE_BACKUP,    /* the same in a folder below that of the database */
 	BOOKMARK_FILE_DATABASE,
 	BOOKMARK_FILE_URL, /* in a folder of favourites */
 };

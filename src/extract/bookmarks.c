@@ -12,6 +12,9 @@
 #include <string.h>
 
 #define FOLDER "bookmarks/"
+/* No PC has as many; every file is read whole, and told apart from the others. */
+#define PROFILE_LIMIT 300
+#define BYTES_LIMIT (UINT64_C(4) << 30)
 #define NAME_ROOM 100 /* bytes of a file's name without number and ending */
 
 struct work {
@@ -22,6 +25,8 @@ struct work {
 	struct error *error;
 	const struct item **read; /* files whose bookmarks were written */
 	size_t n_read, capacity;
+	size_t n_tried;
+	uint64_t bytes_tried;
 	bool has_browser; /* something that is more than a folder of favourites */
 };
 
@@ -138,14 +143,28 @@ static bool is_copy_of_read(const struct work *work, const struct item *item)
 	return false;
 }
 
-static void tell_broken(struct work *work, const char *owner, const char *path)
+static void tell_broken(
+    struct work *work, const struct item *item, const char *owner, const char *path)
 {
 	findings_add(work->findings, WEIGHT_CAUTION, "bookmarks-unreadable", owner,
-	    "Look whether the browser keeps bookmarks in an account, or has a backup of its own in "
-	    "its profile.",
-	    "%s should hold bookmarks, but they could not be read: the file is damaged or too large. "
+	    "The browser's own backups were used where it had any. Look whether it keeps bookmarks in "
+	    "an account.",
+	    "%s%s should hold bookmarks, but they could not be read: the file is damaged or too large. "
 	    "It is in the archive as it is.",
-	    path);
+	    work->plan->survey->volumes[item->volume].name, path);
+}
+
+static bool is_too_much(struct work *work, const struct item *item)
+{
+	work->n_tried++;
+	work->bytes_tried += item_size(work->plan, item);
+	if (work->n_tried <= PROFILE_LIMIT && work->bytes_tried <= BYTES_LIMIT)
+		return false;
+	findings_add(work->findings, WEIGHT_CAUTION, "bookmarks-too-many", "",
+	    "All of them are in the archive as they are.",
+	    "There are more files that may hold bookmarks than any PC should have. Not all of them "
+	    "were opened.");
+	return true;
 }
 
 static bool write_profile(struct work *work, const struct item *item)
@@ -153,15 +172,20 @@ static bool write_profile(struct work *work, const struct item *item)
 	const char *owner = owner_of(work->plan, item);
 	struct bookmarks bookmarks = {0};
 	struct buf path = {0}, profile = {0};
-	enum bookmarks_found found = bookmark_file_read(work->plan, item, &bookmarks);
+	enum bookmarks_found found;
 	bool good = true;
+
+	if (is_too_much(work, item))
+		return true;
+	found = bookmark_file_read(work->plan, item, &bookmarks);
 
 	plan_old_path(work->plan, item, &path);
 	bookmark_file_profile(buf_text(&path), &profile);
 	if (bookmarks.no_memory || path.failed || profile.failed) {
 		good = error_no_memory(work->error);
 	} else if (found == BOOKMARKS_BROKEN) {
-		tell_broken(work, owner, buf_text(&path));
+		work->has_browser = true;
+		tell_broken(work, item, owner, buf_text(&path));
 	} else if (found == BOOKMARKS_READ) {
 		work->has_browser = true;
 		/* The profile's folder, without the file. */
@@ -181,6 +205,57 @@ static bool write_profile(struct work *work, const struct item *item)
 	return good;
 }
 
+/* The folder above the one that the item lies in, NONE: there is none. */
+static uint32_t folder_above(const struct plan *plan, const struct item *item)
+{
+	const struct catalogue *catalogue = item_catalogue(plan, item);
+	const struct node *node = catalogue_node(catalogue, item_entry(plan, item)->parent);
+
+	return node && node->n_entries > 0 ? catalogue->entries[node->first_entry].parent : NONE;
+}
+
+/* Was anything read in that folder? */
+static bool is_read(const struct work *work, uint32_t volume, uint32_t folder)
+{
+	for (size_t i = 0; i < work->n_read; i++)
+		if (work->read[i]->volume == volume &&
+		    item_entry(work->plan, work->read[i])->parent == folder)
+			return true;
+	return false;
+}
+
+/* Of backups side by side the last one in order of names, which hold their day, is the newest. */
+static bool is_newest(const struct plan *plan, size_t index)
+{
+	const struct item *item = &plan->items[index], *next = item + 1;
+
+	for (; next < plan->items + plan->n_items && next->volume == item->volume; next++) {
+		if (next->kind == ITEM_FILE &&
+		    item_entry(plan, next)->parent != item_entry(plan, item)->parent)
+			return true;
+		if (bookmark_file_kind(plan, next) == BOOKMARK_FILE_BACKUP)
+			return false;
+	}
+	return true;
+}
+
+/* Backups count only where the database beside their folder could not be read. */
+static bool write_backups(struct work *work)
+{
+	const struct plan *plan = work->plan;
+	bool good = true;
+
+	for (size_t i = 0; good && i < plan->n_items; i++) {
+		const struct item *item = &plan->items[i];
+
+		if (bookmark_file_kind(plan, item) == BOOKMARK_FILE_BACKUP &&
+		    is_newest(plan, i) &&
+		    !is_read(work, item->volume, folder_above(plan, item)))
+			good = write_profile(work, item);
+	}
+	return good;
+}
+
 static bool write_profiles(struct work *work)
 {
 	const struct plan *plan = work->plan;
@@ -197,7 +272,7 @@ static bool write_profiles(struct work *work)
 		if (bookmark_file_kind(plan, &plan->items[i]) == BOOKMARK_FILE_JSON_COPY &&
 		    !is_copy_of_read(work, &plan->items[i]))
 			good = write_profile(work, &plan->items[i]);
-	return good;
+	return good && write_backups(work);
 }
 
 /* --- folders of favourites --- */

@@ -1,6 +1,7 @@
 /* How much room a job takes: see need.h. */
 #include "extract/need.h"
 
+#include "extract/bookmark_files.h"
 #include "extract/items.h"
 
 /*
@@ -73,6 +74,9 @@ static uint64_t of_item(const struct plan *plan, const struct item *item, enum f
 	buf_clear(path);
 	plan_archive_path(plan, item, path);
 	size = stream == NULL ? 0 : content(stream, format, destination);
+	/* A page of what is in it; favourites share one. */
+	if (bookmark_file_kind(plan, item) != BOOKMARK_FILE_NO)
+		total += size + destination->cluster;
 	total += PROOF_LINES + NEW_PATHS * path->length + frame(format, size);
 	if (format == FORMAT_FOLDER)
 		size = item->kind == ITEM_FOLDER ? destination->cluster

@@ -61,6 +61,11 @@ enum bookmarks_found {
 	BOOKMARKS_BROKEN, /* it looks like one and cannot be read */
 };
 
+/*
+ * Either family's JSON: the Chromium family's own file; the backups of the Mozilla family, plain or packed
+ * ("mozLz40", the size in 32 bits, one LZ4 block).
+ */
+
 #define BOOKMARKS_JSON_LIMIT ((size_t)16 << 20) /* bytes: a hundred times what people have */
 enum bookmarks_found bookmarks_from_json(
     struct bookmarks *bookmarks, const void *data, size_t length);

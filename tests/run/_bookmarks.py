@@ -13,6 +13,8 @@ class Page(html.parser.HTMLParser):
         super().__init__(convert_charrefs=True)
         self.name = path.name
         self.links, self.folders, self.lines = [], [], 0
+        self.modified = []  # of each link
+        self.folder_times = {}  # title: when made and changed
         self.bars = 0
         self.text = self.title = ""
         self.folder = None
@@ -29,11 +31,15 @@ class Page(html.parser.HTMLParser):
             self.folders.append(self.folder)
             self.folder = None
         elif tag == "h3":
+            self.times = [int(found[key]) if key in found else None
+                          for key in ("add_date", "last_modified")]
             self.bars += found.get("personal_toolbar_folder") == "true"
         elif tag == "hr":
             self.lines += 1
         elif tag == "a":
             added = found.get("add_date")
+            changed = found.get("last_modified")
+            self.modified.append(int(changed) if changed else None)
             self.link = {"folders": [name for name in self.folders if name is not None],
                          "title": "", "address": found["href"],
                          "added": int(added) if added else None}
@@ -46,6 +52,7 @@ class Page(html.parser.HTMLParser):
             self.folders.pop()
         elif tag == "h3":
             self.folder = self.text
+            self.folder_times[self.text] = self.times
         elif tag == "title":
             self.title = self.text
         elif tag == "a":

@@ -12,6 +12,7 @@ import pathlib
 import random
 import shutil
 import sqlite3
+import struct
 import subprocess
 import sys
 
@@ -49,6 +50,7 @@ def rows_by_command(path):
     has_guid = "guid" in tool("sqlite3", path, "SELECT sql FROM sqlite_master "
                               "WHERE name = 'moz_bookmarks'").split("(", 1)[1]
     question = ("SELECT b.id, b.type, b.parent, b.position, b.title, b.dateAdded / 1000000 AS added, "
+                "b.lastModified / 1000000 AS modified, "
                 f"p.url, {'b.guid' if has_guid else 'NULL'} AS guid "
                 "FROM moz_bookmarks b LEFT JOIN moz_places p ON p.id = b.fk")
     rows = json.loads(tool("sqlite3", "-json", path, question) or "[]")
@@ -63,7 +65,7 @@ def rows_by_command(path):
 
 def tree_of(rows):
     """The links as html.parser should find them, by a walk of our own."""
-    links, lines = [], 0
+    links, lines, modified, folders_at = [], 0, [], {}
     below = {}
     for row in rows:
         below.setdefault(row["parent"], []).append(row)
@@ -79,15 +81,17 @@ def tree_of(rows):
             added = row["added"]
             links.append({"folders": folders, "title": row["title"] or "", "address": row["url"],
                           "added": added or None})
+            modified.append(row["modified"] or None)
         elif row["type"] == 2:
             inner = folders if row["guid"] == "root________" else folders + [row["title"] or ""]
+            folders_at[row["title"]] = [row["added"], row["modified"]]
             for child in sorted(below.get(row["id"], []), key=lambda r: (r["position"], r["id"])):
                 walk(child, inner)
 
     for row in rows:
         if row["parent"] not in numbers:
             walk(row, [])
-    return links, lines
+    return links, lines, modified, folders_at
 
 
 def check_sample(work):
@@ -95,8 +99,12 @@ def check_sample(work):
     if not path.exists():
         print("skipped: no sample database")
         return
-    links, lines = tree_of(rows_by_command(path))
+    links, lines, modified, folders_at = tree_of(rows_by_command(path))
     dump = Dump(work, "database", path)
+    check(dump.page.modified == modified, "sample: changes", dump.page.modified[:5], modified[:5])
+    check(len(dump.page.folder_times) > 3 and
+          all(folders_at[title] == times for title, times in dump.page.folder_times.items()),
+          "sample: folders", dump.page.folder_times)
     check(dump.status == 0, "sample: status", dump.status)
     check(len(links) > 50 and dump.page.links == links, "sample: links", dump.page.links[:3],
           links[:3])
@@ -170,12 +178,14 @@ def check_logs(work):
         dump = Dump(work, "database", path, log)
         # Now sqlite3 may write to both.
         try:
-            links, lines = tree_of(rows_by_command(path))
+            links, lines, modified, _ = tree_of(rows_by_command(path))
         except SystemExit:  # nothing but the log had the tables
             check(dump.status in (3, 4), "log", number, "status", dump.status)
             continue
         check(dump.status == 0 and dump.page.links == links and dump.page.lines == lines, "log",
               number, dump.status, len(dump.page.links) if dump.page else None, len(links))
+        if dump.page:
+            check(dump.page.modified == modified, "log", number, "changes")
         n_links += len(links)
     check(n_links > 300, "too few links to say anything:", n_links)
 
@@ -278,6 +288,49 @@ def check_json(work):
           "odd moments")
 
 
+def lz4_block(data):
+    """A block of literals and one copy, by hand after "LZ4 Block Format"."""
+    def length(count):
+        return bytes([255] * (count // 255) + [count % 255])
+
+    # What comes twice at the front: 40 blanks from one.
+    body = data[40:]
+    assert data[:40] == b" " * 40
+    return (b"\x1f " + struct.pack("<H", 1) + length(39 - 4 - 15) +
+            b"\xf0" + length(len(body) - 15) + body)
+
+
+def check_backups(work):
+    """Backups of the Mozilla family: the tree as Python's json has it, plain and packed."""
+    def link(title, uri, added=1556692200123456):
+        return {"guid": "x" * 12, "title": title, "dateAdded": added, "lastModified": added,
+                "typeCode": 1, "type": "text/x-moz-place", "uri": uri}
+
+    def folder(guid, title, *children):
+        return {"guid": guid, "title": title, "typeCode": 2, "children": list(children)}
+
+    tree = folder("root________", "", folder("menu________", "menu", link("a <b>", "https://a.example/"),
+                                             {"typeCode": 3}, folder("f", "Füße", link("c", "u:c", 0))),
+                  folder("toolbar_____", "toolbar", link("d", "place:sort=8"), link("e", "u:e")),
+                  folder("tags________", "tags", folder("t", "tag", link("", "https://a.example/"))),
+                  folder("unfiled_____", "unfiled"))
+    wanted = [{"folders": ["menu"], "title": "a <b>", "address": "https://a.example/",
+               "added": 1556692200},
+              {"folders": ["menu", "Füße"], "title": "c", "address": "u:c", "added": None},
+              {"folders": ["toolbar"], "title": "e", "address": "u:e", "added": 1556692200}]
+    text = b" " * 40 + json.dumps(tree).encode("utf-8")
+    path = work / "bookmarks-2023-11-04_45.jsonlz4"
+    packed = b"mozLz40\0" + struct.pack("<I", len(text)) + lz4_block(text)
+    for data in (text, packed):
+        path.write_bytes(data)
+        page = Dump(work, "json", path).page
+        check(page.links == wanted and page.lines == 1 and page.bars == 1, "backup", page.links)
+    for data in (packed[:-9], packed[:12], packed[:8], b"mozLz40\0" + b"\xff" * 4 + packed[12:],
+                 b"mozLz40\0" + struct.pack("<I", len(text) - 1) + packed[12:]):
+        path.write_bytes(data)
+        check(Dump(work, "json", path).status == 4, "broken backup", data[:20])
+
+
 def check_url_files(work):
     path = work / "x.url"
     for data, wanted in ((maker.url_file("https://a.example/"), "https://a.example/"),
@@ -298,5 +351,6 @@ with work_folder() as folder:
     check_logs(WORK)
     check_hostile_databases(WORK)
     check_json(WORK)
+    check_backups(WORK)
     check_url_files(WORK)
 finish()
