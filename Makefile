@@ -50,7 +50,7 @@ FUZZ_OBJECTS := $(SOURCES:%.c=build/fuzz/%.o) $(ASSEMBLY:%.S=build/fuzz/%.o)
 FUZZ_SECONDS ?= 600
 
 .PHONY: all help setup-build setup-demo setup-unit setup-test demo demo-drives unit units fuzz fuzz-build \
-	speed test sanitize image test-image setup-image setup-test-image always clean
+	speed torture test sanitize image test-image setup-image setup-test-image always clean
 
 all: setup-build
 	@$(MAKE) --no-print-directory $(PROGRAM)
@@ -63,6 +63,7 @@ help:
 	@echo 'make unit          only the unit tests (SANITIZE=1 for the sanitizers)'
 	@echo 'make fuzz          every fuzz target for FUZZ_SECONDS=$(FUZZ_SECONDS) seconds each'
 	@echo 'make speed          measure against other ways (30 GB of room, an hour, as root; no test)'
+	@echo 'make torture       the long forms of the tests with faulty drives (hours; TORTURE="NAME..." for some)'
 	@echo 'make image         the live stick: build/coldlift.iso'
 	@echo 'make test-image    starts the live stick in QEMU under every firmware (12 minutes at most)'
 	@echo 'make clean         remove build/'
@@ -181,6 +182,14 @@ fuzz: setup-unit
 speed: setup-unit
 	@$(MAKE) --no-print-directory $(PROGRAM) build/demo/expected.json
 	tests/speed/run
+
+# Tests that have a long form: with COLDLIFT_TORTURE=1 they take every case instead of a fixed sample.
+TORTURE ?= sector_sweep.py
+
+torture: setup-test
+	@$(MAKE) --no-print-directory $(PROGRAM) units build/demo/expected.json
+	@$(MAKE) --no-print-directory SANITIZE=1 build/sanitize/coldlift units
+	COLDLIFT_TORTURE=1 TEST_LIMIT=14400 tests/run-all $(TORTURE)
 
 sanitize: setup-unit
 	@$(MAKE) --no-print-directory SANITIZE=1 build/sanitize/coldlift units

@@ -14,6 +14,7 @@ import sys
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "ntfs"))
 from bench import Bench, Listing, codes, digest, noise, streams, text  # noqa: E402
+from pieces import take_apart  # noqa: E402
 
 CLUSTER = 4096
 RECORD = 1024
@@ -313,73 +314,13 @@ def check_patched(damage):
     bench.check(stream["size"] == 20000 and stream["holes"] == [[8192, 20000 - 8192]], "runs too short")
 
 
-def pairs(runs):
-    """Mapping pairs of [lcn, length]."""
-    packed, last = b"", 0
-    for lcn, length in runs:
-        packed += b"\x44" + struct.pack("<ii", length, lcn - last)
-        last = lcn
-    return packed + b"\0"
-
-
-def data_attribute(number, lowest, runs, size):
-    """A $DATA attribute of $MFT, made anew."""
-    packed = pairs(runs)
-    packed += bytes(-len(packed) % 8)
-    clusters = sum(length for lcn, length in runs)
-    return struct.pack("<IIBBHHHQQHHIQQQ", 0x80, 0x40 + len(packed), 1, 0, 0x40, 0, number, lowest,
-                       lowest + clusters - 1, 0x40, 0, 0, clusters * CLUSTER if not lowest else 0,
-                       size, size) + packed
-
-
-def make_record(image, at, base, attributes):
-    """A record at `at` of the image with these attributes, its head taken from what was there."""
-    raw = bytearray(RECORD)
-    raw[:0x38] = image[at:at + 0x38]
-    struct.pack_into("<HH", raw, 4, 0x30, 3)
-    struct.pack_into("<HH", raw, 0x14, 0x38, 1)
-    struct.pack_into("<Q", raw, 0x20, base)
-    body = b"".join(attributes) + b"\xff\xff\xff\xff\0\0\0\0"
-    raw[0x38:0x38 + len(body)] = body
-    struct.pack_into("<I", raw, 0x18, 0x38 + len(body))
-    raw[0x30:0x32] = b"\7\7"
-    for sector in (1, 2):
-        end = 512 * sector - 2
-        raw[0x30 + 2 * sector:0x32 + 2 * sector] = raw[end:end + 2]
-        raw[end:end + 2] = b"\7\7"
-    image[at:at + RECORD] = raw
-
-
-def attributes_of(record):
-    """{type: bytes} of a record without fixups in its attributes."""
-    at, found = struct.unpack_from("<H", record, 0x14)[0], {}
-    while (kind := struct.unpack_from("<I", record, at)[0]) != 0xFFFFFFFF:
-        length = struct.unpack_from("<I", record, at + 4)[0]
-        found[kind] = bytes(record[at:at + length])
-        at += length
-    return found
-
-
 def check_table_in_pieces(damage):
     """$MFT with an attribute list of its own: its runs stand in two records, the second in the table."""
     image, bench = damage.image, damage.bench
     data = bytearray(image.bytes)
     first, size = 16, streams(damage.sound, True)["\\$MFT", ""]["size"]
     runs = [[lcn, length] for vcn, lcn, length in damage.runs]
-    bench.check(runs[0][1] >= first, f"the table begins with {runs[0]}")
-    rest = [[runs[0][0] + first, runs[0][1] - first]] + runs[1:]
-    rest = [run for run in rest if run[1]]
-    old = attributes_of(data[image.table:image.table + 510])
-    items = b""
-    for kind, lowest, record in ((0x10, 0, 0), (0x30, 0, 0), (0x80, 0, 0), (0x80, first, 15), (0xB0, 0, 0)):
-        sequence = 15 if record else 1
-        items += struct.pack("<IHBBQQH6x", kind, 0x20, 0, 0x1A, lowest, record | sequence << 48, 0)
-    listed = struct.pack("<IIBBHHHIHH", 0x20, 0x18 + len(items), 0, 0, 0x18, 0, 9, len(items), 0x18, 0) + items
-    make_record(data, image.table, 0, [old[0x10], listed, old[0x30],
-                data_attribute(1, 0, [[runs[0][0], first]], size), old[0xB0]])
-    extension = image.record(15, damage.runs)
-    make_record(data, extension, 1 << 48, [data_attribute(2, first, rest, 0)])
-    data[extension + 0x10:extension + 0x12] = struct.pack("<H", 15)
+    extension = take_apart(data, CLUSTER, runs, size, first)
     patched = bench.path("pieces.img")
     with open(patched, "wb") as file:
         file.write(data)
