@@ -97,6 +97,81 @@ size_t library_file_folders(
 	return count;
 }
 
+/* --- quoted texts --- */
+
+/* The quoted text behind `at`, its escapes undone; *at moves behind its end. False at the end. */
+static bool next_quoted(const char **at, struct buf *out)
+{
+	const char *from = strchr(*at, '"');
+
+	buf_clear(out);
+	if (!from)
+		return false;
+	for (from++; *from && *from != '"'; from++) {
+		if (*from != '\\') {
+			buf_add_byte(out, (uint8_t)*from);
+		} else if (from[1] == 'u' && strspn(from + 2, "0123456789abcdefABCDEF") >= 4) {
+			char digits[5] = {from[2], from[3], from[4], from[5], 0};
+
+			utf_add(out, (uint32_t)strtoul(digits, NULL, 16));
+			from += 5;
+		} else if (from[1]) {
+			buf_add_byte(out, (uint8_t)*++from);
+		}
+	}
+	*at = from + (*from == '"');
+	return *from == '"' && !out->failed;
+}
+
+static bool is_full_path(const char *text)
+{
+	return (text[0] && text[1] == ':' && text[2] == '\\') ||
+	       (text[0] == '\\' && text[1] == '\\' && text[2]);
+}
+
+/* "selectfile.last_directory", "recent_files" */
+static bool is_about_the_past(const char *name)
+{
+	static const char *const words[] = {"last", "recent", "history", "mru"};
+
+	for (size_t i = 0; i < sizeof(words) / sizeof(words[0]); i++)
+		if (strcasestr(name, words[i]))
+			return true;
+	return false;
+}
+
+size_t preferences_folders(
+    const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS])
+{
+	struct buf text = {0}, name = {0}, value = {0};
+	const char *at;
+	size_t count = 0;
+
+	if (length > LIBRARY_FILE_LIMIT)
+		return 0;
+	as_text(data, length, &text);
+	at = text.failed ? "" : buf_text(&text);
+	while (count < LIBRARY_FOLDERS && next_quoted(&at, &value)) {
+		/* The text before it is its name, in either kind of file. */
+		if (is_full_path(buf_text(&value)) && utf_is_clean(buf_text(&value)) &&
+		    !is_about_the_past(buf_text(&name))) {
+			folders[count] = arena_strdup(arena, buf_text(&value));
+			count += folders[count] != NULL;
+		} else {
+			struct buf swap = name;
+
+			name = value;
+			value = swap;
+		}
+	}
+	buf_free(&text);
+	buf_free(&name);
+	buf_free(&value);
+	return count;
+}
+
+/* --- lists of profiles --- */
+
 size_t profile_list_folders(
     const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS])
 {

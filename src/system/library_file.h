@@ -1,8 +1,8 @@
 /*
- * Files in which programs note where a person's folders are: library definitions, lists of profiles.
+ * Files in which programs note where a person's folders are: library definitions, lists of profiles, preferences.
  *
- * Sources: Microsoft, "Library Description Schema" (simpleLocation, url); profiles.ini of the Mozilla family: common
- * practice, no source.
+ * Sources: Microsoft, "Library Description Schema" (simpleLocation, url); RFC 8259, 7 (escapes in texts); what the
+ * browsers' files hold: common practice, no source.
  */
 #ifndef SYSTEM_LIBRARY_FILE_H
 #define SYSTEM_LIBRARY_FILE_H
@@ -12,7 +12,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#define LIBRARY_FILE_LIMIT ((size_t)256 << 10) /* bytes */
+#define LIBRARY_FILE_LIMIT ((size_t)4 << 20) /* bytes */
 #define LIBRARY_FOLDERS 64
 
 /*
@@ -24,6 +24,13 @@ size_t library_file_folders(
 
 /* The paths of profiles that a profiles.ini gives in full. */
 size_t profile_list_folders(
+    const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS]);
+
+/*
+ * Quoted texts that are paths in full, in preferences that are JSON (Chromium family) or a script (Mozilla family). Not
+ * those whose name says that they are about what was opened last.
+ */
+size_t preferences_folders(
     const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS]);
 
 #endif

@@ -2,8 +2,9 @@
  * Folders that settings of programs name and that are not on the drives at hand: on a drive that is not attached, on a
  * share. What lies there is in no place, so nobody would miss it before the old PC is gone.
  *
- * Looked at: library definitions, lists of profiles, and every text in the person's hive below Software that is a path,
- * but for lists of what was opened last. How such lists are called: common practice, no source.
+ * Looked at: library definitions, lists of profiles and preferences of browsers and mail programs, and every text in the
+ * person's hive below Software that is a path, but for lists of what was opened last. How such lists are called: common
+ * practice, no source.
  */
 #include "system/inner.h"
 
@@ -18,6 +19,7 @@
 #define KEY_LIMIT 500000u
 #define ROOT_LIMIT 16 /* drives and shares of one person */
 #define FILE_LIMIT 64 /* small files that are read */
+#define DEPTH_LIMIT 4 /* folders below that of the settings */
 #define SCRATCH_LIMIT ((size_t)1 << 20)
 #define VALUE_LIMIT ((uint64_t)256 << 20) /* bytes of values */
 
@@ -160,19 +162,20 @@ static void read_file(
 	    catalogue_stream(catalogue, catalogue->entries[entry].node, "");
 	const char *folders[LIBRARY_FOLDERS];
 	struct holes holes = {0};
+	struct arena arena = {0};
 	uint8_t *data;
 	size_t length, count;
 
 	if (!stream || pointers->n_files++ >= FILE_LIMIT ||
 	    data_content(catalogue, stream) != CONTENT_READABLE)
 		return;
-	data = data_load(
-	    catalogue, stream, LIBRARY_FILE_LIMIT, &pointers->arena, &length, &holes);
-	count = data ? folders_of(data, length, &pointers->arena, folders) : 0;
+	data = data_load(catalogue, stream, LIBRARY_FILE_LIMIT, &arena, &length, &holes);
+	count = data ? folders_of(data, length, &arena, folders) : 0;
 	for (size_t i = 0; i < count; i++)
 		add_path(pointers, folders[i],
 		    catalogue_name(catalogue, catalogue->entries[entry].name));
 	holes_free(&holes);
+	arena_free(&arena);
 }
 
 static bool has_ending(const char *name, const char *ending)
@@ -198,44 +201,73 @@ static void read_libraries(struct pointers *pointers, struct location roaming)
 			read_file(pointers, roaming.volume, children[i], library_file_folders);
 }
 
-/* profiles.ini lies in the folder of a program, or one below that of its maker. */
-static void read_profile_lists(struct pointers *pointers, struct location at, unsigned depth)
+/* Files of programs by their name; what they hold decides about the rest. */
+static folders_of_file *reader_of(const char *name)
+{
+	if (utf_equal_fold(name, "profiles.ini"))
+		return profile_list_folders;
+	if (utf_equal_fold(name, "prefs.js") || utf_equal_fold(name, "Preferences"))
+		return preferences_folders;
+	return NULL;
+}
+
+/* They lie up to four folders deep: maker, program, folder of profiles, profile. */
+static void read_preferences(struct pointers *pointers, struct location at, unsigned depth)
 {
 	const struct catalogue *catalogue = survey_catalogue(pointers->learn->survey, at.volume);
 	const uint32_t *children;
 	size_t count = catalogue_children(catalogue, at.node, &children);
 
-	for (size_t i = 0; i < count; i++) {
+	for (size_t i = 0; i < count && pointers->n_files < FILE_LIMIT; i++) {
 		const struct entry *entry = &catalogue->entries[children[i]];
 		const struct node *node = catalogue_node(catalogue, entry->node);
+		folders_of_file *folders_of =
+		    reader_of(catalogue_name(catalogue, entry->name));
 
 		if (!node)
 			continue;
-		if (node->flags & NODE_FOLDER && depth < 2 && node->reparse_tag == 0)
-			read_profile_lists(
+		if (node->flags & NODE_FOLDER && depth < DEPTH_LIMIT && node->reparse_tag == 0)
+			read_preferences(
 			    pointers, (struct location){at.volume, entry->node}, depth + 1);
-		else if (depth > 0 && utf_equal_fold(
-					  catalogue_name(catalogue, entry->name), "profiles.ini"))
-			read_file(pointers, at.volume, children[i], profile_list_folders);
+		else if (folders_of && !(node->flags & NODE_FOLDER))
+			read_file(pointers, at.volume, children[i], folders_of);
 	}
+}
+
+/* One of the folders of settings, where it is by default or where it was moved to. */
+static struct location settings_folder(
+    const struct pointers *pointers, const char *role, const char *path)
+{
+	const struct person *person = pointers->person;
+	struct location at = person->profile;
+	const struct catalogue *catalogue;
+
+	for (size_t i = 0; i < person->n_settings; i++)
+		if (strcmp(person->settings[i].role, role) == 0)
+			return person->settings[i].at;
+	catalogue = survey_catalogue(pointers->learn->survey, at.volume);
+	if (catalogue && at.node != NONE)
+		at.node = catalogue_lookup(catalogue, at.node, path);
+	return at;
+}
+
+static bool is_there(const struct pointers *pointers, struct location at)
+{
+	return at.node != NONE && survey_catalogue(pointers->learn->survey, at.volume) != NULL;
 }
 
 static void read_files(struct pointers *pointers)
 {
-	const struct person *person = pointers->person;
-	struct location roaming = person->profile;
-	const struct catalogue *catalogue =
-	    survey_catalogue(pointers->learn->survey, roaming.volume);
+	struct location roaming =
+	    settings_folder(pointers, "settings-roaming", "AppData\\Roaming");
+	struct location local = settings_folder(pointers, "settings-local", "AppData\\Local");
 
-	if (catalogue && roaming.node != NONE)
-		roaming.node = catalogue_lookup(catalogue, roaming.node, "AppData\\Roaming");
-	for (size_t i = 0; i < person->n_settings; i++)
-		if (strcmp(person->settings[i].role, "settings-roaming") == 0)
-			roaming = person->settings[i].at;
-	if (!survey_catalogue(pointers->learn->survey, roaming.volume) || roaming.node == NONE)
-		return;
-	read_libraries(pointers, roaming);
-	read_profile_lists(pointers, roaming, 0);
+	if (is_there(pointers, roaming)) {
+		read_libraries(pointers, roaming);
+		read_preferences(pointers, roaming, 0);
+	}
+	if (is_there(pointers, local))
+		read_preferences(pointers, local, 0);
 }
 
 /* --- the hive --- */
@@ -345,8 +377,7 @@ void learn_pointers(struct learn *learn, const struct person *person, const stru
 {
 	struct pointers pointers = {.learn = learn, .person = person};
 
-	if (survey_catalogue(learn->survey, person->profile.volume))
-		read_files(&pointers);
+	read_files(&pointers);
 	if (hive)
 		read_hive(&pointers, hive);
 	report(&pointers);

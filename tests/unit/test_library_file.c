@@ -39,7 +39,7 @@ static void test_library(void **state)
 static void test_utf16_and_limits(void **state)
 {
 	static const uint8_t wide[] = "\xFF\xFE<\0u\0r\0l\0>\0E\0:\0\\\0<\0/\0u\0r\0l\0>\0";
-	static char many[200000];
+	static char many[2000];
 	const char *folders[LIBRARY_FOLDERS];
 	struct arena arena = {0};
 
@@ -50,7 +50,7 @@ static void test_utf16_and_limits(void **state)
 		memcpy(many + i, "<url>X:</url>", 13);
 	assert_int_equal(folders_of(many, &arena, folders), LIBRARY_FOLDERS);
 	assert_int_equal(library_file_folders(
-			     (const uint8_t *)many, LIBRARY_FILE_LIMIT + 1, &arena, folders), 0);
+			     (const uint8_t *)many, LIBRARY_FILE_LIMIT + 1, &arena, folders), 0); /* unread */
 	arena_free(&arena);
 }
 
@@ -70,12 +70,31 @@ static void test_profile_list(void **state)
 	arena_free(&arena);
 }
 
+static void test_preferences(void **state)
+{
+	static const char text[] =
+	    "{\"download\":{\"default_directory\":\"E:\\\\Caf\\u00e9 \\\"x\\\"\",\"prompt\":true},"
+	    "\"selectfile\":{\"last_directory\":\"F:\\\\a\"},\"savefile\":{\"d\":\"C:\"}}"
+	    "user_pref(\"mail.server.server1.directory\", \"\\\\\\\\server\\\\mail\\\\a\");\r\n"
+	    "user_pref(\"a.recent\", \"E:\\\\b\"); user_pref(\"b\", \"\\ud800E:\"); \"E:\\\\never closed";
+	const char *folders[LIBRARY_FOLDERS];
+	struct arena arena = {0};
+
+	(void)state;
+	assert_int_equal(preferences_folders(
+			     (const uint8_t *)text, strlen(text), &arena, folders), 2);
+	assert_string_equal(folders[0], "E:\\Caf\xC3\xA9 \"x\"");
+	assert_string_equal(folders[1], "\\\\server\\mail\\a");
+	arena_free(&arena);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_library),
 	    cmocka_unit_test(test_utf16_and_limits),
 	    cmocka_unit_test(test_profile_list),
+	    cmocka_unit_test(test_preferences),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
