@@ -184,10 +184,9 @@ enum bookmarks_found bookmark_file_read(
     const struct plan *plan, const struct item *item, struct bookmarks *bookmarks)
 {
 	struct arena arena = {0};
-	enum bookmarks_found found =
-	    bookmark_file_kind(plan, item) == BOOKMARK_FILE_DATABASE
-		? read_database(plan, item, bookmarks, &arena)
-		: read_json(plan, item, bookmarks, &arena);
+	enum bookmarks_found found = bookmark_file_kind(plan, item) == BOOKMARK_FILE_DATABASE
+					 ? read_database(plan, item, bookmarks, &arena)
+					 : read_json(plan, item, bookmarks, &arena);
 
 	arena_free(&arena);
 	bookmarks_prune(bookmarks);

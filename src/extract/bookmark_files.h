@@ -1,5 +1,6 @@
 /*
- * Files that may hold bookmarks: which of the plan's items they are, their bytes, and what to call their profile.
+ * Files that may hold bookmarks: which of the plan's items they are, their bytes, and what to call
+ * their profile.
  */
 #ifndef EXTRACT_BOOKMARK_FILES_H
 #define EXTRACT_BOOKMARK_FILES_H
@@ -18,8 +19,8 @@ enum bookmark_file {
 enum bookmark_file bookmark_file_kind(const struct plan *plan, const struct item *item);
 
 /*
- * The folder of favourites that a `.url` file lies in, also the default one that was left behind when the place was
- * moved; NONE for any other file.
+ * The folder of favourites that a `.url` file lies in, also the default one that was left behind
+ * when the place was moved; NONE for any other file.
  */
 uint32_t bookmark_file_favourites(const struct plan *plan, const struct item *item);
 
@@ -31,8 +32,9 @@ enum bookmarks_found bookmark_file_read(
 char *bookmark_file_address(const struct plan *plan, const struct item *item, struct arena *arena);
 
 /*
- * Appends what people may know the browser profile by that lies in the folder of the old path: "Product-Default"
- * of "\Users\mara\AppData\Local\Product\User Data\Default\Bookmarks". Not yet fit for a file name.
+ * Appends what people may know the browser profile by that lies in the folder of the old path:
+ * "Product-Default" of "\Users\mara\AppData\Local\Product\User Data\Default\Bookmarks". Not yet fit
+ * for a file name.
  */
 void bookmark_file_profile(const char *old_path, struct buf *out);
 

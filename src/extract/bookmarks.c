@@ -69,9 +69,9 @@ static const char *make_name(
 	name_map(&mapped, buf_text(&plain));
 	cut(&mapped, NAME_ROOM);
 	for (unsigned number = 1; !mapped.failed && !plain.failed; number++) {
-		name = number == 1 ? arena_printf(arena, FOLDER "%s.html", buf_text(&mapped))
-				   : arena_printf(arena, FOLDER "%s-%u.html", buf_text(&mapped),
-					 number);
+		name = number == 1
+			   ? arena_printf(arena, FOLDER "%s.html", buf_text(&mapped))
+			   : arena_printf(arena, FOLDER "%s-%u.html", buf_text(&mapped), number);
 		if (!name || !is_taken(work->papers, name))
 			break;
 	}
@@ -85,10 +85,12 @@ static void tell_written(struct work *work, const struct bookmarks *bookmarks, c
 {
 	findings_add(work->findings, WEIGHT_NOTE, "bookmarks-written", owner,
 	    "In the new browser, import bookmarks from an HTML file and choose this one.",
-	    "The bookmarks of %s (%s) are in %s.", place, text_count(bookmarks->n_links).text, name);
+	    "The bookmarks of %s (%s) are in %s.", place, text_count(bookmarks->n_links).text,
+	    name);
 	if (bookmarks->left_out > 0)
 		findings_add(work->findings, WEIGHT_NOTE, "bookmarks-left-out", owner, "",
-		    "%s leaves out what has no address, and lists that the browser makes by itself: "
+		    "%s leaves out what has no address, and lists that the browser makes by "
+		    "itself: "
 		    "%s of the entries of %s.",
 		    name, text_count(bookmarks->left_out).text, place);
 	if (bookmarks->is_partial)
@@ -99,8 +101,8 @@ static void tell_written(struct work *work, const struct bookmarks *bookmarks, c
 }
 
 /* Writes the bookmarks of the profile, or the folder of favourites, at the old path `folder`. */
-static bool write_one(struct work *work, const struct bookmarks *bookmarks,
-    const struct item *item, const char *folder, const char *profile)
+static bool write_one(struct work *work, const struct bookmarks *bookmarks, const struct item *item,
+    const char *folder, const char *profile)
 {
 	const char *owner = owner_of(work->plan, item);
 	const char *volume = work->plan->survey->volumes[item->volume].name;
@@ -112,8 +114,9 @@ static bool write_one(struct work *work, const struct bookmarks *bookmarks,
 
 	buf_printf(&title, "Bookmarks of %s from %s", owner, place ? place : "");
 	bookmarks_to_html(bookmarks, buf_text(&title), &html);
-	good = name && place && !title.failed ? papers_add(work->papers, work->job, name, &html, work->error)
-				     : error_no_memory(work->error);
+	good = name && place && !title.failed
+		   ? papers_add(work->papers, work->job, name, &html, work->error)
+		   : error_no_memory(work->error);
 	if (good)
 		tell_written(work, bookmarks, owner, place, name);
 	buf_free(&html);
@@ -147,9 +150,11 @@ static void tell_broken(
     struct work *work, const struct item *item, const char *owner, const char *path)
 {
 	findings_add(work->findings, WEIGHT_CAUTION, "bookmarks-unreadable", owner,
-	    "The browser's own backups were used where it had any. Look whether it keeps bookmarks in "
+	    "The browser's own backups were used where it had any. Look whether it keeps bookmarks "
+	    "in "
 	    "an account.",
-	    "%s%s should hold bookmarks, but they could not be read: the file is damaged or too large. "
+	    "%s%s should hold bookmarks, but they could not be read: the file is damaged or too "
+	    "large. "
 	    "It is in the archive as it is.",
 	    work->plan->survey->volumes[item->volume].name, path);
 }
@@ -191,8 +196,8 @@ static bool write_profile(struct work *work, const struct item *item)
 		/* The profile's folder, without the file. */
 		path.data[path.length - strlen(item_name(work->plan, item)) - 1] = 0;
 		if (bookmarks.n_links > 0)
-			good = write_one(
-			    work, &bookmarks, item, buf_text(&path), buf_text(&profile));
+			good =
+			    write_one(work, &bookmarks, item, buf_text(&path), buf_text(&profile));
 		if (good && !array_reserve(&work->read, &work->capacity, work->n_read + 1,
 				sizeof(*work->read)))
 			good = error_no_memory(work->error);
@@ -248,8 +253,7 @@ static bool write_backups(struct work *work)
 	for (size_t i = 0; good && i < plan->n_items; i++) {
 		const struct item *item = &plan->items[i];
 
-		if (bookmark_file_kind(plan, item) == BOOKMARK_FILE_BACKUP &&
-		    is_newest(plan, i) &&
+		if (bookmark_file_kind(plan, item) == BOOKMARK_FILE_BACKUP && is_newest(plan, i) &&
 		    !is_read(work, item->volume, folder_above(plan, item)))
 			good = write_profile(work, item);
 	}
@@ -301,9 +305,10 @@ static int by_path(const void *a, const void *b)
 	if (one->path[i] == other->path[i])
 		return 0;
 	if (one->path[i] == '\\' || other->path[i] == '\\')
-		return one->path[i] == '\\' && other->path[i] ? -1
+		return one->path[i] == '\\' && other->path[i]   ? -1
 		       : other->path[i] == '\\' && one->path[i] ? 1
-		       : one->path[i] ? 1 : -1;
+		       : one->path[i]                           ? 1
+								: -1;
 	return (uint8_t)one->path[i] < (uint8_t)other->path[i] ? -1 : 1;
 }
 
@@ -484,7 +489,8 @@ static bool write_about(struct work *work)
 	buf_free(&text);
 	if (work->has_browser)
 		findings_add(work->findings, WEIGHT_CAUTION, "browser-passwords", "",
-		    "Before the old PC is wiped, read bookmarks/read-me.txt in the job: it says how "
+		    "Before the old PC is wiped, read bookmarks/read-me.txt in the job: it says "
+		    "how "
 		    "to get back in.",
 		    "Browser profiles were taken without their caches. Saved passwords were not "
 		    "opened, and most sign-ins do not work on another PC.");
@@ -494,11 +500,8 @@ static bool write_about(struct work *work)
 bool bookmarks_write(const struct plan *plan, const struct job *job, struct papers *papers,
     struct findings *findings, struct error *error)
 {
-	struct work work = {.plan = plan,
-	    .job = job,
-	    .papers = papers,
-	    .findings = findings,
-	    .error = error};
+	struct work work = {
+	    .plan = plan, .job = job, .papers = papers, .findings = findings, .error = error};
 	bool good = write_profiles(&work) && write_all_favourites(&work);
 
 	if (good && (papers->count > 0 || work.has_browser))

@@ -96,9 +96,10 @@ void bookmarks_to_html(const struct bookmarks *bookmarks, const char *title, str
 {
 	unsigned open = 0; /* folders */
 
-	buf_add_text(out, "<!DOCTYPE NETSCAPE-Bookmark-file-1>\n"
-			  "<META HTTP-EQUIV=\"Content-Type\" CONTENT=\"text/html; charset=UTF-8\">\n"
-			  "<TITLE>");
+	buf_add_text(out,
+	    "<!DOCTYPE NETSCAPE-Bookmark-file-1>\n"
+	    "<META HTTP-EQUIV=\"Content-Type\" CONTENT=\"text/html; charset=UTF-8\">\n"
+	    "<TITLE>");
 	add_escaped(out, title);
 	buf_add_text(out, "</TITLE>\n<H1>");
 	add_escaped(out, title);

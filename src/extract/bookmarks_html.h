@@ -1,8 +1,9 @@
 /*
- * Bookmarks as an HTML document that every browser can import: nested lists (DL), folders as H3, links as A
- * with ADD_DATE and LAST_MODIFIED in seconds since 1970.
+ * Bookmarks as an HTML document that every browser can import: nested lists (DL), folders as H3,
+ * links as A with ADD_DATE and LAST_MODIFIED in seconds since 1970.
  *
- * Source: Microsoft, "Netscape Bookmark File Format"; escapes: HTML Living Standard, "Character references".
+ * Source: Microsoft, "Netscape Bookmark File Format"; escapes: HTML Living Standard, "Character
+ * references".
  */
 #ifndef EXTRACT_BOOKMARKS_HTML_H
 #define EXTRACT_BOOKMARKS_HTML_H

@@ -41,8 +41,8 @@ static void add_clean(struct buf *text, const char *inner)
 	utf_clean(text, inner, strlen(inner));
 }
 
-static void add_system(const struct survey *survey, const struct old_system *system,
-    struct buf *text)
+static void add_system(
+    const struct survey *survey, const struct old_system *system, struct buf *text)
 {
 	struct licence_key keys[LICENCE_KEYS];
 	size_t count = licence_keys_read(survey, system, keys);
@@ -59,12 +59,12 @@ static void add_system(const struct survey *survey, const struct old_system *sys
 	buf_printf(text, "\n  %s\n", licence_kind_sentence(system->licence.kind));
 	for (size_t i = 0; i < count; i++)
 		buf_printf(text, "  %s  (%s)\n", keys[i].key, keys[i].from);
-	buf_printf(text, "  %s\n", count > 0 ? worth(system->licence.kind) :
-	    "The old system holds no key.");
+	buf_printf(text, "  %s\n",
+	    count > 0 ? worth(system->licence.kind) : "The old system holds no key.");
 }
 
-bool licence_keys_write(const struct survey *survey, const struct job *job, struct papers *papers,
-    struct error *error)
+bool licence_keys_write(
+    const struct survey *survey, const struct job *job, struct papers *papers, struct error *error)
 {
 	struct buf text = {0};
 	bool good;

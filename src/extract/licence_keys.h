@@ -9,7 +9,7 @@
 #define LICENCE_KEYS_FILE "licence-keys.txt"
 
 /* Reads the hives once more, and writes the file, also when no key is found: it says so then. */
-bool licence_keys_write(const struct survey *survey, const struct job *job, struct papers *papers,
-    struct error *error);
+bool licence_keys_write(
+    const struct survey *survey, const struct job *job, struct papers *papers, struct error *error);
 
 #endif

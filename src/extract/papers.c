@@ -34,20 +34,20 @@ static bool make_folder(const struct job *job, const char *name, struct error *e
 	return good;
 }
 
-bool papers_add(struct papers *papers, const struct job *job, const char *name,
-    struct buf *content, struct error *error)
+bool papers_add(struct papers *papers, const struct job *job, const char *name, struct buf *content,
+    struct error *error)
 {
 	struct tag_file tag = {.name = arena_strdup(&papers->arena, name)};
 	char *path = job_path(job, name);
 	bool good;
 
 	if (path == NULL || tag.name == NULL ||
-	    !array_reserve(&papers->items, &papers->capacity, papers->count + 1,
-		sizeof(*papers->items)))
+	    !array_reserve(
+		&papers->items, &papers->capacity, papers->count + 1, sizeof(*papers->items)))
 		good = error_no_memory(error);
 	else
 		good = make_folder(job, name, error) &&
-		    durable_save(path, content, &tag.digest, error);
+		       durable_save(path, content, &tag.digest, error);
 	if (good)
 		papers->items[papers->count++] = tag;
 	free(path);

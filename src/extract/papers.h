@@ -17,10 +17,10 @@ struct papers {
 void papers_free(struct papers *papers);
 
 /*
- * Writes the file `name` ("bookmarks/mara.html", its folder is made when it is not there) and adds it. The
- * buffer, which may have run out of memory, is emptied.
+ * Writes the file `name` ("bookmarks/mara.html", its folder is made when it is not there) and adds
+ * it. The buffer, which may have run out of memory, is emptied.
  */
-bool papers_add(struct papers *papers, const struct job *job, const char *name,
-    struct buf *content, struct error *error);
+bool papers_add(struct papers *papers, const struct job *job, const char *name, struct buf *content,
+    struct error *error);
 
 #endif

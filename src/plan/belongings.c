@@ -1,8 +1,8 @@
 /*
  * What is recognised as which kind, and the sums: see belongings.h.
  *
- * What programs call their files: common practice, no source, but for the known folders (KNOWNFOLDERID: SavedGames,
- * Libraries) and the hive files ("Registry Hives").
+ * What programs call their files: common practice, no source, but for the known folders
+ * (KNOWNFOLDERID: SavedGames, Libraries) and the hive files ("Registry Hives").
  */
 #include "plan/belongings.h"
 
@@ -50,12 +50,20 @@ const char *belonging_words(enum belonging_kind kind)
 	return kinds[kind].words;
 }
 
-#define FILE(kind, pattern) {SCOPE_ANY, RULE_FILE, pattern, BELONGING_##kind, "", 0, 0, false, false, NULL}
+#define FILE(kind, pattern)                                                                        \
+	{                                                                                          \
+		SCOPE_ANY, RULE_FILE, pattern, BELONGING_##kind, "", 0, 0, false, false, NULL      \
+	}
 #define FOLDER(kind, pattern)                                                                      \
-	{SCOPE_ANY, RULE_FOLDER, pattern, BELONGING_##kind, "", 0, 0, false, false, NULL}
+	{                                                                                          \
+		SCOPE_ANY, RULE_FOLDER, pattern, BELONGING_##kind, "", 0, 0, false, false, NULL    \
+	}
 #define FOLDER_WITH(kind, pattern, holds)                                                          \
-	{SCOPE_ANY, RULE_FOLDER, pattern, BELONGING_##kind, "", 0, 0, false, false, holds}
+	{                                                                                          \
+		SCOPE_ANY, RULE_FOLDER, pattern, BELONGING_##kind, "", 0, 0, false, false, holds   \
+	}
 
+/* clang-format off */
 /* The first row that fits counts; what fits a file counts before what fits its folder. */
 static const struct rule rows[] = {
     FILE(MAIL, "*.pst"), FILE(MAIL, "*.ost"), FILE(MAIL, "*.dbx"), FILE(MAIL, "*.mbx"),
@@ -106,6 +114,7 @@ static const struct rule rows[] = {
     FOLDER_WITH(BROWSERS, "*", "places.sqlite"), FOLDER_WITH(BROWSERS, "*", "Login Data"),
     FOLDER(BROWSERS, "AC\\*\\User\\Default\\DataStore"),
 };
+/* clang-format on */
 #define N_ROWS (sizeof(rows) / sizeof(rows[0]))
 
 struct search {
@@ -121,8 +130,8 @@ struct search {
 enum mark { MARK_UNKNOWN, MARK_NONE, MARK_KIND };
 
 /* The kind of a name alone; BELONGING_COUNT: none. */
-static enum belonging_kind kind_of_name(const struct search *search, enum rule_kind rule_kind,
-    size_t volume, const struct entry *entry)
+static enum belonging_kind kind_of_name(
+    const struct search *search, enum rule_kind rule_kind, size_t volume, const struct entry *entry)
 {
 	const struct catalogue *catalogue = plan_catalogue(search->plan->survey, volume);
 	struct question question = {.layout = &search->layout,
@@ -211,13 +220,12 @@ static struct belonging *find_belonging(
 }
 
 /* Adds to a folder's sum, and keeps the largest in front; those that come late find no room. */
-static void add_folder(
-    struct belonging *belonging, uint32_t volume, uint32_t node, uint64_t bytes)
+static void add_folder(struct belonging *belonging, uint32_t volume, uint32_t node, uint64_t bytes)
 {
 	size_t at = 0;
 
-	while (at < belonging->n_folders && (belonging->folders[at].volume != volume ||
-						belonging->folders[at].node != node))
+	while (at < belonging->n_folders &&
+	       (belonging->folders[at].volume != volume || belonging->folders[at].node != node))
 		at++;
 	if (at == BELONGING_FOLDERS) {
 		belonging->has_more_folders = true;
@@ -275,8 +283,8 @@ static bool add_item(struct search *search, const struct item *item)
 		belonging->files++;
 		belonging->bytes += bytes;
 	}
-	add_folder(belonging, item->volume,
-	    top_folder(search, item->volume, entry->parent, kind), bytes);
+	add_folder(
+	    belonging, item->volume, top_folder(search, item->volume, entry->parent, kind), bytes);
 	return true;
 }
 

@@ -1,8 +1,9 @@
 /*
- * Belongings: what people miss when it is forgotten, by kind, with its size, before it is taken and after.
+ * Belongings: what people miss when it is forgotten, by kind, with its size, before it is taken and
+ * after.
  *
- * The plan decides by where a thing lies (rules.h); this table says what it is: mail, address books, saved games, ...,
- * wherever it lies. It changes nothing of the plan.
+ * The plan decides by where a thing lies (rules.h); this table says what it is: mail, address
+ * books, saved games, ..., wherever it lies. It changes nothing of the plan.
  */
 #ifndef PLAN_BELONGINGS_H
 #define PLAN_BELONGINGS_H
@@ -39,9 +40,9 @@ const char *belonging_words(enum belonging_kind kind); /* "mail": for people */
 
 /* All that one owner has of one kind. */
 struct belonging {
-	size_t system, person; /* as in struct group; SIZE_MAX: shared, or nobody's */
-	uint8_t kind;          /* enum belonging_kind */
-	uint64_t files, bytes; /* taken */
+	size_t system, person;           /* as in struct group; SIZE_MAX: shared, or nobody's */
+	uint8_t kind;                    /* enum belonging_kind */
+	uint64_t files, bytes;           /* taken */
 	uint64_t left_files, left_bytes; /* not taken, but could be */
 	/* Where: some of its folders, the largest of them first. */
 	struct {

@@ -30,7 +30,8 @@ void bookmarks_add(struct bookmarks *bookmarks, const struct bookmark *bookmark)
 	added = &bookmarks->items[bookmarks->count];
 	*added = *bookmark;
 	added->title = arena_strdup(&bookmarks->arena, bookmark->title ? bookmark->title : "");
-	added->address = arena_strdup(&bookmarks->arena, bookmark->address ? bookmark->address : "");
+	added->address =
+	    arena_strdup(&bookmarks->arena, bookmark->address ? bookmark->address : "");
 	if (!added->title || !added->address) {
 		bookmarks->no_memory = true;
 		return;

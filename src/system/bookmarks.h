@@ -1,13 +1,13 @@
 /*
  * Bookmarks of browsers, in one form whatever they were kept in.
  *
- * Browsers are not known by name here. Two families keep bookmarks in a form that can be recognised by what
- * a file holds: a JSON document with the object "roots" (the Chromium family), and an SQLite database with
- * the tables moz_bookmarks and moz_places (the Mozilla family). Older ones keep a folder of `.url` files.
- * The readers work on bytes in memory; nothing here knows of drives.
+ * Browsers are not known by name here. Two families keep bookmarks in a form that can be recognised
+ * by what a file holds: a JSON document with the object "roots" (the Chromium family), and an
+ * SQLite database with the tables moz_bookmarks and moz_places (the Mozilla family). Older ones
+ * keep a folder of `.url` files. The readers work on bytes in memory; nothing here knows of drives.
  *
- * Sources: RFC 8259 (JSON); SQLite, "Database File Format"; the tables' columns and the fields of the JSON: common
- * practice, no source; `.url` files: Microsoft, "Internet Shortcuts".
+ * Sources: RFC 8259 (JSON); SQLite, "Database File Format"; the tables' columns and the fields of
+ * the JSON: common practice, no source; `.url` files: Microsoft, "Internet Shortcuts".
  */
 #ifndef SYSTEM_BOOKMARKS_H
 #define SYSTEM_BOOKMARKS_H
@@ -25,11 +25,11 @@ enum bookmark_kind {
 };
 
 struct bookmark {
-	uint8_t kind;    /* enum bookmark_kind */
-	bool is_bar;     /* the folder that the browser shows as a bar */
-	uint16_t depth;  /* folders that it lies in */
-	const char *title;   /* inner text, "" when none */
-	const char *address; /* of links */
+	uint8_t kind;            /* enum bookmark_kind */
+	bool is_bar;             /* the folder that the browser shows as a bar */
+	uint16_t depth;          /* folders that it lies in */
+	const char *title;       /* inner text, "" when none */
+	const char *address;     /* of links */
 	int64_t added, modified; /* FILETIME, 0: not known */
 };
 
@@ -62,7 +62,8 @@ enum bookmarks_found {
 };
 
 /*
- * Either family's JSON: the Chromium family's own file; the backups of the Mozilla family, plain or packed
+ * Either family's JSON: the Chromium family's own file; the backups of the Mozilla family, plain or
+ * packed
  * ("mozLz40", the size in 32 bits, one LZ4 block).
  */
 
@@ -70,10 +71,12 @@ enum bookmarks_found {
 enum bookmarks_found bookmarks_from_json(
     struct bookmarks *bookmarks, const void *data, size_t length);
 
-#define BOOKMARKS_DATABASE_LIMIT ((size_t)128 << 20) /* bytes, with the log: it is held in memory */
+#define BOOKMARKS_DATABASE_LIMIT ((size_t)128 << 20) /* bytes, with the log: it is held in memory  \
+						      */
 /*
- * `database` is changed in place: what its write-ahead log holds (`log`, may be empty) is put into it. The log
- * may make it larger: *room bytes are there, of which `length` are used (see sqlite_log_room()).
+ * `database` is changed in place: what its write-ahead log holds (`log`, may be empty) is put into
+ * it. The log may make it larger: *room bytes are there, of which `length` are used (see
+ * sqlite_log_room()).
  */
 enum bookmarks_found bookmarks_from_database(struct bookmarks *bookmarks, uint8_t *database,
     size_t length, size_t room, const uint8_t *log, size_t log_length);

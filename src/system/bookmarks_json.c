@@ -1,11 +1,12 @@
 /*
  * Bookmarks in JSON.
  *
- * The Chromium family: the object "roots" holds folders. A folder has "name" and "children", a link "name" and "url";
- * "date_added" and "date_modified" are microseconds since 1601 as a decimal text.
- * Backups of the Mozilla family: one folder, the root, with "typeCode" (1 link, 2 folder, 3 separator), "title",
- * "children", "uri"; "dateAdded" and "lastModified" are microseconds since 1970; packed as one LZ4 block. Its "guid" or
- * "root" tells the top folders. All this: common practice, no source; the block: "LZ4 Block Format".
+ * The Chromium family: the object "roots" holds folders. A folder has "name" and "children", a link
+ * "name" and "url"; "date_added" and "date_modified" are microseconds since 1601 as a decimal text.
+ * Backups of the Mozilla family: one folder, the root, with "typeCode" (1 link, 2 folder, 3
+ * separator), "title", "children", "uri"; "dateAdded" and "lastModified" are microseconds since
+ * 1970; packed as one LZ4 block. Its "guid" or "root" tells the top folders. All this: common
+ * practice, no source; the block: "LZ4 Block Format".
  */
 #include "system/bookmarks.h"
 
@@ -18,7 +19,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define WEIGHT_LIMIT ((size_t)4 << 20) /* about 160 MB in memory; 20,000 bookmarks weigh a tenth */
+#define WEIGHT_LIMIT ((size_t)4 << 20) /* about 160 MB in memory; 20,000 bookmarks weigh a tenth   \
+					*/
 
 struct walk;
 
@@ -107,8 +109,8 @@ static void walk_root(struct walk *walk, json_t *root, bool is_bar)
 }
 
 /*
- * Would the document take much more memory than any real one? A container takes six times what a plain value does, and
- * both take much more than their one or two bytes of text.
+ * Would the document take much more memory than any real one? A container takes six times what a
+ * plain value does, and both take much more than their one or two bytes of text.
  */
 static bool is_crowded(const char *text, size_t length)
 {
@@ -125,9 +127,8 @@ static bool has_folder(json_t *roots)
 	const char *key;
 	json_t *root;
 
-	json_object_foreach (roots, key, root)
-		if (json_is_array(json_object_get(root, "children")))
-			return true;
+	json_object_foreach(
+	    roots, key, root) if (json_is_array(json_object_get(root, "children"))) return true;
 	return false;
 }
 
@@ -139,9 +140,8 @@ static bool walk_roots(struct bookmarks *bookmarks, json_t *document)
 
 	if (!has_folder(roots))
 		return false;
-	json_object_foreach (roots, key, root)
-		if (json_is_array(json_object_get(root, "children")))
-			walk_root(&walk, root, strcmp(key, "bookmark_bar") == 0);
+	json_object_foreach(roots, key, root) if (json_is_array(json_object_get(root, "children")))
+	    walk_root(&walk, root, strcmp(key, "bookmark_bar") == 0);
 	free(walk.stack);
 	return true;
 }
@@ -215,15 +215,14 @@ static char *unpack(const uint8_t *data, size_t length, size_t *unpacked)
 	char *text = size > 0 && size <= BOOKMARKS_JSON_LIMIT ? malloc(size) : NULL;
 
 	*unpacked = size;
-	if (text && LZ4_decompress_safe((const char *)data + 12, text, (int)(length - 12),
-			(int)size) == (int)size)
+	if (text && LZ4_decompress_safe(
+			(const char *)data + 12, text, (int)(length - 12), (int)size) == (int)size)
 		return text;
 	free(text);
 	return NULL;
 }
 
-static enum bookmarks_found from_text(
-    struct bookmarks *bookmarks, const char *text, size_t length)
+static enum bookmarks_found from_text(struct bookmarks *bookmarks, const char *text, size_t length)
 {
 	static const char roots[] = "\"roots\"", code[] = "\"typeCode\"";
 	json_error_t error;

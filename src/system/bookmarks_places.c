@@ -1,9 +1,10 @@
 /*
  * Bookmarks of the Mozilla family: an SQLite database with the tables moz_bookmarks and moz_places.
  *
- * moz_bookmarks: id, type (1 link, 2 folder, 3 separator), fk (id in moz_places, where "url" is), parent,
- * position, title, dateAdded and lastModified (microseconds since 1970). Its top folders are known by "guid", in older
- * databases by the table moz_bookmarks_roots. Common practice, no source.
+ * moz_bookmarks: id, type (1 link, 2 folder, 3 separator), fk (id in moz_places, where "url" is),
+ * parent, position, title, dateAdded and lastModified (microseconds since 1970). Its top folders
+ * are known by "guid", in older databases by the table moz_bookmarks_roots. Common practice, no
+ * source.
  */
 #include "system/bookmarks.h"
 
@@ -181,9 +182,9 @@ static struct row *find_row(struct places *places, int64_t id)
 {
 	struct row wanted = {.id = id};
 
-	return places->n_rows == 0 ? NULL
-				   : bsearch(&wanted, places->rows, places->n_rows,
-					 sizeof(*places->rows), by_id);
+	return places->n_rows == 0
+		   ? NULL
+		   : bsearch(&wanted, places->rows, places->n_rows, sizeof(*places->rows), by_id);
 }
 
 /* Databases from before there were guids. */
@@ -387,8 +388,8 @@ static void read_all(struct places *places)
 }
 
 /* Lets the log in when it fits. Returns the new length. */
-static size_t with_log(uint8_t *database, size_t length, size_t room, const uint8_t *data,
-    size_t data_length)
+static size_t with_log(
+    uint8_t *database, size_t length, size_t room, const uint8_t *data, size_t data_length)
 {
 	struct sqlite_log log;
 	bool fits;

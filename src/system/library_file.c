@@ -57,8 +57,7 @@ static char *without_references(const char *text, size_t length, struct arena *a
 	char *kept = NULL;
 
 	for (size_t i = 0; i < length;) {
-		size_t taken =
-		    text[i] == '&' ? add_reference(&out, text + i, length - i) : 0;
+		size_t taken = text[i] == '&' ? add_reference(&out, text + i, length - i) : 0;
 
 		if (taken == 0)
 			buf_add_byte(&out, (uint8_t)text[i]);
@@ -116,7 +115,7 @@ static bool next_quoted(const char **at, struct buf *out)
 			utf_add(out, (uint32_t)strtoul(digits, NULL, 16));
 			from += 5;
 		} else if (from[1]) {
-			buf_add_byte(out, (uint8_t)*++from);
+			buf_add_byte(out, (uint8_t) * ++from);
 		}
 	}
 	*at = from + (*from == '"');

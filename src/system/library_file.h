@@ -1,8 +1,9 @@
 /*
- * Files in which programs note where a person's folders are: library definitions, lists of profiles, preferences.
+ * Files in which programs note where a person's folders are: library definitions, lists of
+ * profiles, preferences.
  *
- * Sources: Microsoft, "Library Description Schema" (simpleLocation, url); RFC 8259, 7 (escapes in texts); what the
- * browsers' files hold: common practice, no source.
+ * Sources: Microsoft, "Library Description Schema" (simpleLocation, url); RFC 8259, 7 (escapes in
+ * texts); what the browsers' files hold: common practice, no source.
  */
 #ifndef SYSTEM_LIBRARY_FILE_H
 #define SYSTEM_LIBRARY_FILE_H
@@ -16,8 +17,8 @@
 #define LIBRARY_FOLDERS 64
 
 /*
- * The folders that a library definition (.library-ms) holds, as it has them: "D:\Committee", "\\server\share",
- * "knownfolder:{guid}". Inner text, in `arena`. Returns their number.
+ * The folders that a library definition (.library-ms) holds, as it has them: "D:\Committee",
+ * "\\server\share", "knownfolder:{guid}". Inner text, in `arena`. Returns their number.
  */
 size_t library_file_folders(
     const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS]);
@@ -27,8 +28,8 @@ size_t profile_list_folders(
     const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS]);
 
 /*
- * Quoted texts that are paths in full, in preferences that are JSON (Chromium family) or a script (Mozilla family). Not
- * those whose name says that they are about what was opened last.
+ * Quoted texts that are paths in full, in preferences that are JSON (Chromium family) or a script
+ * (Mozilla family). Not those whose name says that they are about what was opened last.
  */
 size_t preferences_folders(
     const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS]);

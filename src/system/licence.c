@@ -22,12 +22,14 @@ static const struct {
 	"The hive does not tell what kind of licence it is. A label on the PC, the bill, or the "
 	"maker's account may."},
     [LICENCE_FIRMWARE] = {"firmware",
-	"The licence came with the PC. Its key stands in the PC's firmware and stays there: the same "
+	"The licence came with the PC. Its key stands in the PC's firmware and stays there: the "
+	"same "
 	"edition installed on that PC activates by itself, and no other PC can use it."},
     [LICENCE_PC] = {"pc",
 	"The licence came with the PC and belongs to it: it does not move to another one."},
     [LICENCE_RETAIL] = {"retail",
-	"The licence was bought apart from the PC, or is a digital licence that belongs to the PC's "
+	"The licence was bought apart from the PC, or is a digital licence that belongs to the "
+	"PC's "
 	"hardware or to its owner's account. Only one that was bought apart may move to another "
 	"PC, and the old PC must not use it any more then."},
     [LICENCE_ORGANISATION] = {"organisation",
@@ -113,8 +115,8 @@ void learn_licence(struct learn *learn)
 	if (!learn->software)
 		return;
 	licence->channel = read_channel(learn);
-	product_id =
-	    learn_hive_text(learn, learn->software, hive_root(learn->software), KEY_NT, "ProductId");
+	product_id = learn_hive_text(
+	    learn, learn->software, hive_root(learn->software), KEY_NT, "ProductId");
 	licence->kind = licence_kind_of(licence->channel, product_id ? product_id : "");
 	/* A copy of an old system is nobody's main one. */
 	if (*system->product && !system->is_copy)
@@ -162,8 +164,8 @@ bool licence_key_decode(const uint8_t bytes[LICENCE_KEY_BYTES], char key[LICENCE
 	return true;
 }
 
-static bool key_from_value(const struct hive *hive, const char *name, size_t size, size_t at,
-    char key[LICENCE_KEY_ROOM])
+static bool key_from_value(
+    const struct hive *hive, const char *name, size_t size, size_t at, char key[LICENCE_KEY_ROOM])
 {
 	struct arena arena = {0};
 	const uint8_t *data;
@@ -206,8 +208,8 @@ static size_t keys_of_hive(const struct hive *hive, struct licence_key keys[LICE
 	return count;
 }
 
-size_t licence_keys_read(
-    const struct survey *survey, const struct old_system *system, struct licence_key keys[LICENCE_KEYS])
+size_t licence_keys_read(const struct survey *survey, const struct old_system *system,
+    struct licence_key keys[LICENCE_KEYS])
 {
 	struct survey view = *survey;
 	struct old_system about = *system;

@@ -1,10 +1,11 @@
 /*
- * Folders that settings of programs name and that are not on the drives at hand: on a drive that is not attached, on a
- * share. What lies there is in no place, so nobody would miss it before the old PC is gone.
+ * Folders that settings of programs name and that are not on the drives at hand: on a drive that is
+ * not attached, on a share. What lies there is in no place, so nobody would miss it before the old
+ * PC is gone.
  *
- * Looked at: library definitions, lists of profiles and preferences of browsers and mail programs, and every text in the
- * person's hive below Software that is a path, but for lists of what was opened last. How such lists are called: common
- * practice, no source.
+ * Looked at: library definitions, lists of profiles and preferences of browsers and mail programs,
+ * and every text in the person's hive below Software that is a path, but for lists of what was
+ * opened last. How such lists are called: common practice, no source.
  */
 #include "system/inner.h"
 
@@ -75,8 +76,7 @@ static char *root_of(struct pointers *pointers, const char *path, bool *is_share
 	if (server == 0 || path[2 + server] == 0)
 		return NULL;
 	share = strcspn(path + 2 + server + 1, "\\/");
-	return share == 0 ? NULL
-			  : arena_text(&pointers->arena, path, 2 + server + 1 + share);
+	return share == 0 ? NULL : arena_text(&pointers->arena, path, 2 + server + 1 + share);
 }
 
 static bool is_below(const char *path, const char *folder)
@@ -195,8 +195,7 @@ static void read_libraries(struct pointers *pointers, struct location roaming)
 	size_t count = folder == NONE ? 0 : catalogue_children(catalogue, folder, &children);
 
 	for (size_t i = 0; i < count; i++)
-		if (has_ending(catalogue_name(
-				   catalogue, catalogue->entries[children[i]].name),
+		if (has_ending(catalogue_name(catalogue, catalogue->entries[children[i]].name),
 			".library-ms"))
 			read_file(pointers, roaming.volume, children[i], library_file_folders);
 }
@@ -221,8 +220,7 @@ static void read_preferences(struct pointers *pointers, struct location at, unsi
 	for (size_t i = 0; i < count && pointers->n_files < FILE_LIMIT; i++) {
 		const struct entry *entry = &catalogue->entries[children[i]];
 		const struct node *node = catalogue_node(catalogue, entry->node);
-		folders_of_file *folders_of =
-		    reader_of(catalogue_name(catalogue, entry->name));
+		folders_of_file *folders_of = reader_of(catalogue_name(catalogue, entry->name));
 
 		if (!node)
 			continue;
@@ -258,8 +256,7 @@ static bool is_there(const struct pointers *pointers, struct location at)
 
 static void read_files(struct pointers *pointers)
 {
-	struct location roaming =
-	    settings_folder(pointers, "settings-roaming", "AppData\\Roaming");
+	struct location roaming = settings_folder(pointers, "settings-roaming", "AppData\\Roaming");
 	struct location local = settings_folder(pointers, "settings-local", "AppData\\Local");
 
 	if (is_there(pointers, roaming)) {
@@ -347,7 +344,8 @@ static void read_key(struct pointers *pointers, const struct hive *hive, hive_ce
 	}
 	arena_free(&one);
 	count = hive_subkeys(hive, key, scratch, &cells);
-	if (!array_reserve(&keys->items, &keys->capacity, keys->count + count, sizeof(*keys->items)))
+	if (!array_reserve(
+		&keys->items, &keys->capacity, keys->count + count, sizeof(*keys->items)))
 		return;
 	/* The first one comes off first. */
 	for (size_t i = count; i-- > 0;)

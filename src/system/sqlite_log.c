@@ -19,8 +19,7 @@ struct sum {
 static void add_to_sum(struct sum *sum, const uint8_t *data, size_t length)
 {
 	for (size_t i = 0; i + 8 <= length; i += 8) {
-		sum->one +=
-		    (sum->big ? get_u32_be(data + i) : get_u32(data + i)) + sum->two;
+		sum->one += (sum->big ? get_u32_be(data + i) : get_u32(data + i)) + sum->two;
 		sum->two +=
 		    (sum->big ? get_u32_be(data + i + 4) : get_u32(data + i + 4)) + sum->one;
 	}
@@ -75,8 +74,8 @@ static uint32_t page_size_of(const uint8_t *database)
 	return size == 1 ? 65536 : size;
 }
 
-size_t sqlite_log_apply(const struct sqlite_log *log, const uint8_t *data, uint8_t *database,
-    size_t length, bool *fits)
+size_t sqlite_log_apply(
+    const struct sqlite_log *log, const uint8_t *data, uint8_t *database, size_t length, bool *fits)
 {
 	size_t room = (size_t)sqlite_log_room(log);
 
@@ -86,8 +85,7 @@ size_t sqlite_log_apply(const struct sqlite_log *log, const uint8_t *data, uint8
 	if (length < room)
 		memset(database + length, 0, room - length);
 	for (uint32_t i = 0; i < log->n_frames; i++) {
-		const uint8_t *frame =
-		    data + HEADER + (size_t)i * (FRAME + (size_t)log->page_size);
+		const uint8_t *frame = data + HEADER + (size_t)i * (FRAME + (size_t)log->page_size);
 		uint32_t page = get_u32_be(frame);
 
 		/* Pages behind the end were cut off by a later commit. */

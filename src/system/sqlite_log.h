@@ -1,10 +1,11 @@
 /*
  * The write-ahead log of an SQLite database, put into the database in memory.
  *
- * A program that was cut off leaves its newest changes only there. Frames count up to the last commit whose
- * checksums hold; the rest is from before or was never finished.
+ * A program that was cut off leaves its newest changes only there. Frames count up to the last
+ * commit whose checksums hold; the rest is from before or was never finished.
  *
- * Source: SQLite, "Database File Format", section 4 (The Write-Ahead Log) and 1.3 (The Database Header).
+ * Source: SQLite, "Database File Format", section 4 (The Write-Ahead Log) and 1.3 (The Database
+ * Header).
  */
 #ifndef SYSTEM_SQLITE_LOG_H
 #define SYSTEM_SQLITE_LOG_H
@@ -26,8 +27,9 @@ bool sqlite_log_read(struct sqlite_log *log, const uint8_t *data, size_t length)
 uint64_t sqlite_log_room(const struct sqlite_log *log);
 
 /*
- * Puts the pages of `log` into `database`, where `length` bytes are used and sqlite_log_room() bytes are there.
- * Returns the new length. False in *fits (nothing changed) when the log belongs to another database.
+ * Puts the pages of `log` into `database`, where `length` bytes are used and sqlite_log_room()
+ * bytes are there. Returns the new length. False in *fits (nothing changed) when the log belongs to
+ * another database.
  */
 size_t sqlite_log_apply(const struct sqlite_log *log, const uint8_t *data, uint8_t *database,
     size_t length, bool *fits);

@@ -1,20 +1,21 @@
 /*
  * Opening databases in memory: see sqlite_memory.h.
  *
- * Source: SQLite, "Defense Against The Dark Arts" (what to switch off for databases from strangers),
- * "sqlite3_deserialize".
+ * Source: SQLite, "Defense Against The Dark Arts" (what to switch off for databases from
+ * strangers), "sqlite3_deserialize".
  */
 #include "system/sqlite_memory.h"
 
 #include <string.h>
 
-#define STEP_LIMIT 40000u /* thousands of steps of the virtual machine: some seconds at most */
+#define STEP_LIMIT 40000u    /* thousands of steps of the virtual machine: some seconds at most */
 #define TEXT_LIMIT (1 << 20) /* bytes of one value */
 #define MEMORY_LIMIT (64 << 20) /* bytes: tables, indexes and pages that are in use */
 
 /*
- * The library could load extensions from files, and a static program with dlopen() needs the C library's own files
- * at run time. The static link puts these in its place (see LINK in the Makefile): nothing is ever loaded.
+ * The library could load extensions from files, and a static program with dlopen() needs the C
+ * library's own files at run time. The static link puts these in its place (see LINK in the
+ * Makefile): nothing is ever loaded.
  */
 void *__wrap_dlopen(const char *path, int flags);
 void *__wrap_dlsym(void *handle, const char *name);
@@ -90,7 +91,8 @@ bool sqlite_memory_open(struct sqlite_memory *memory, uint8_t *data, size_t leng
 	if (length < 100 || memcmp(data, "SQLite format 3", 16) != 0)
 		return false;
 	if (sqlite3_open_v2(":memory:", &memory->database,
-		SQLITE_OPEN_READWRITE | SQLITE_OPEN_MEMORY | SQLITE_OPEN_NOMUTEX, NULL) != SQLITE_OK)
+		SQLITE_OPEN_READWRITE | SQLITE_OPEN_MEMORY | SQLITE_OPEN_NOMUTEX,
+		NULL) != SQLITE_OK)
 		return false;
 	restrain(memory);
 	/* Damaged cells are found before they are used; nothing is sorted in files. */
@@ -122,8 +124,8 @@ sqlite3_stmt *sqlite_memory_ask(struct sqlite_memory *memory, const char *questi
 bool sqlite_memory_has_table(struct sqlite_memory *memory, const char *name)
 {
 	/* A view or a virtual table has no root page. */
-	sqlite3_stmt *statement = sqlite_memory_ask(memory,
-	    "SELECT rootpage FROM sqlite_master WHERE type = 'table' AND name = ?1");
+	sqlite3_stmt *statement = sqlite_memory_ask(
+	    memory, "SELECT rootpage FROM sqlite_master WHERE type = 'table' AND name = ?1");
 	bool found = false;
 
 	if (statement && sqlite3_bind_text(statement, 1, name, -1, SQLITE_STATIC) == SQLITE_OK)

@@ -1,8 +1,8 @@
 /*
  * An SQLite database from an old drive, opened in memory for reading.
  *
- * Whoever made the file may have meant harm: it has limits of size, of steps and of text; it can only be
- * asked for the columns of plain tables, with no function, view, trigger or extension.
+ * Whoever made the file may have meant harm: it has limits of size, of steps and of text; it can
+ * only be asked for the columns of plain tables, with no function, view, trigger or extension.
  */
 #ifndef SYSTEM_SQLITE_MEMORY_H
 #define SYSTEM_SQLITE_MEMORY_H
@@ -18,8 +18,8 @@ struct sqlite_memory {
 };
 
 /*
- * Opens the bytes, which stay the caller's and must last until sqlite_memory_close(). Not zeroed bytes of
- * `memory` are overwritten. False when they are no database. Close in either case.
+ * Opens the bytes, which stay the caller's and must last until sqlite_memory_close(). Not zeroed
+ * bytes of `memory` are overwritten. False when they are no database. Close in either case.
  */
 bool sqlite_memory_open(struct sqlite_memory *memory, uint8_t *data, size_t length);
 void sqlite_memory_close(struct sqlite_memory *memory);

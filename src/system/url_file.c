@@ -1,8 +1,9 @@
 /*
  * The address in a `.url` file: an INI file with the value URL in the section InternetShortcut.
  *
- * Its letters are ASCII, or of the old system's code page; newer programs write UTF-8 or UTF-16 with a byte order
- * mark. What is not UTF-8 is taken for Windows-1252 as far as that equals Latin-1.
+ * Its letters are ASCII, or of the old system's code page; newer programs write UTF-8 or UTF-16
+ * with a byte order mark. What is not UTF-8 is taken for Windows-1252 as far as that equals
+ * Latin-1.
  */
 #include "system/bookmarks.h"
 

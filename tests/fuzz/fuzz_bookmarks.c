@@ -1,8 +1,9 @@
 /*
- * Fuzzes the readers of bookmarks and the HTML that is made of them; and files that note where folders are.
+ * Fuzzes the readers of bookmarks and the HTML that is made of them; and files that note where
+ * folders are.
  *
- * First byte: which reader. For databases the next two bytes say where the write-ahead log begins; its checksums are
- * made right, so that its frames count.
+ * First byte: which reader. For databases the next two bytes say where the write-ahead log begins;
+ * its checksums are made right, so that its frames count.
  */
 #include "base/bytes.h"
 #include "base/utf.h"
@@ -119,8 +120,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		read_database(&bookmarks, data + 1, size - 1);
 	} else {
 		struct buf profile = {0};
-		char *address =
-		    bookmark_from_url_file(data + 1, size - 1, &bookmarks.arena);
+		char *address = bookmark_from_url_file(data + 1, size - 1, &bookmarks.arena);
 
 		if (address && !utf_is_clean(address))
 			abort();

@@ -1,5 +1,6 @@
 /*
- * Writes the bookmarks of one file as HTML, for tests that compare them with what other programs read.
+ * Writes the bookmarks of one file as HTML, for tests that compare them with what other programs
+ * read.
  *
  * usage: dump_bookmarks json FILE | database FILE [LOG] | url FILE
  *

@@ -1,5 +1,6 @@
 /*
- * Tests of the table of belongings: known paths of real PCs are of the right kind, and what only looks like one is not.
+ * Tests of the table of belongings: known paths of real PCs are of the right kind, and what only
+ * looks like one is not.
  *
  * The known paths: common practice, no source.
  */
@@ -19,8 +20,7 @@
 static const struct {
 	const char *path, *kind;
 } known[] = {
-    {M "Documents\\Outlook Files\\mara.pst", "mail"},
-    {"\\Mail\\old.DBX", "mail"},
+    {M "Documents\\Outlook Files\\mara.pst", "mail"}, {"\\Mail\\old.DBX", "mail"},
     {R "Lantern\\Profiles\\x.default\\ImapMail\\a\\Cache", "mail"},
     {R "Lantern\\Profiles\\x.default\\abook-1.sqlite", "addresses"},
     {M "Contacts\\Rowan.contact", "addresses"},
@@ -37,21 +37,16 @@ static const struct {
     {M "Documents\\My Games\\Bean Race\\options.ini", "games"},
     {"\\Program Files\\Bean Race\\saves\\1.dat", "games"},
     {M "Pictures\\Catalogue.lrcat", "photo-libraries"},
-    {M "Music\\Fruit\\Library.itl", "music-libraries"},
-    {M "Books\\metadata.db", "book-libraries"},
+    {M "Music\\Fruit\\Library.itl", "music-libraries"}, {M "Books\\metadata.db", "book-libraries"},
     {R "Fruit\\MobileSync\\Backup\\1\\f", "phone-backups"},
     {M "Backups\\phone\\Manifest.mbdb", "phone-backups"},
-    {M "Backups\\phone\\00a1", "phone-backups"},
-    {M "Documents\\keys.kdbx", "safes"},
+    {M "Backups\\phone\\00a1", "phone-backups"}, {M "Documents\\keys.kdbx", "safes"},
     {M "Documents\\office.rdp", "connections"},
     {R "Microsoft\\Windows\\Libraries\\Music.library-ms", "libraries"},
-    {M "NTUSER.DAT", "registry"},
-    {L "Some Browser\\User Data\\Default\\History", "browsers"},
+    {M "NTUSER.DAT", "registry"}, {L "Some Browser\\User Data\\Default\\History", "browsers"},
     {L "Some Browser\\User Data\\Default\\Login Data", "browsers"},
-    {M "Documents\\letters\\signature.txt", ""},
-    {M "Documents\\Mail\\draft.txt", ""},
-    {M "Documents\\a saved game of bridge.txt", ""},
-    {L "Some Browser\\User Data\\Local State", ""},
+    {M "Documents\\letters\\signature.txt", ""}, {M "Documents\\Mail\\draft.txt", ""},
+    {M "Documents\\a saved game of bridge.txt", ""}, {L "Some Browser\\User Data\\Local State", ""},
     {"\\Program Files\\Some Editor\\english.dic", ""}, /* the program's, left */
 };
 #define N_KNOWN (sizeof(known) / sizeof(known[0]))
@@ -61,7 +56,8 @@ static uint64_t bytes_of(const struct belongings *belongings, const char *kind)
 	uint64_t bytes = 0;
 
 	for (size_t i = 0; i < belongings->count; i++)
-		if (strcmp(belonging_name((enum belonging_kind)belongings->items[i].kind), kind) == 0)
+		if (strcmp(belonging_name((enum belonging_kind)belongings->items[i].kind), kind) ==
+		    0)
 			bytes += belongings->items[i].bytes + belongings->items[i].left_bytes;
 	return bytes;
 }
@@ -95,8 +91,8 @@ static void test_known_paths(void **state)
 			bool is_in = (bytes_of(&belongings, name) & UINT64_C(1) << i) != 0;
 
 			if (is_in != (strcmp(name, known[i].kind) == 0))
-				fail_msg("%s is %s %s", known[i].path, is_in ? "wrongly" : "not",
-				    name);
+				fail_msg(
+				    "%s is %s %s", known[i].path, is_in ? "wrongly" : "not", name);
 		}
 	belongings_free(&belongings);
 	plan_free(&plan);

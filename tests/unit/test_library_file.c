@@ -1,6 +1,7 @@
 /*
- * Tests of the files that note where folders are. Texts after Microsoft's "Library Description Schema" (its example of
- * a library), XML 1.0 (references), and a profiles.ini (common practice, no source).
+ * Tests of the files that note where folders are. Texts after Microsoft's "Library Description
+ * Schema" (its example of a library), XML 1.0 (references), and a profiles.ini (common practice, no
+ * source).
  */
 #include "unit.h"
 
@@ -21,7 +22,8 @@ static void test_library(void **state)
 	    "<searchConnectorDescription><simpleLocation>\n <url>\n  D:\\Papers &amp; Plans</url>"
 	    "<serialized>AAAA</serialized></simpleLocation></searchConnectorDescription>"
 	    "<simpleLocation><url>knownfolder:{FDD39AD0-238F-46AF-ADB4-6C85480369C7}</url>"
-	    "</simpleLocation><url></url><url>\\\\server\\caf\xC3\xA9&#32;&#x1F331;&#0;&broken</url>"
+	    "</simpleLocation><url></url><url>\\\\server\\caf\xC3\xA9&#32;&#x1F331;&#0;&broken</"
+	    "url>"
 	    "<url>never closed";
 	const char *folders[LIBRARY_FOLDERS];
 	struct arena arena = {0};
@@ -30,8 +32,7 @@ static void test_library(void **state)
 	assert_int_equal(folders_of(text, &arena, folders), 3);
 	assert_string_equal(folders[0], "D:\\Papers & Plans");
 	assert_string_equal(folders[1], "knownfolder:{FDD39AD0-238F-46AF-ADB4-6C85480369C7}");
-	assert_string_equal(
-	    folders[2], "\\\\server\\caf\xC3\xA9 \xF0\x9F\x8C\xB1&#0;&broken");
+	assert_string_equal(folders[2], "\\\\server\\caf\xC3\xA9 \xF0\x9F\x8C\xB1&#0;&broken");
 	assert_int_equal(folders_of("", &arena, folders), 0);
 	arena_free(&arena);
 }
@@ -49,22 +50,24 @@ static void test_utf16_and_limits(void **state)
 	for (size_t i = 0; i + 13 < sizeof(many); i += 13)
 		memcpy(many + i, "<url>X:</url>", 13);
 	assert_int_equal(folders_of(many, &arena, folders), LIBRARY_FOLDERS);
-	assert_int_equal(library_file_folders(
-			     (const uint8_t *)many, LIBRARY_FILE_LIMIT + 1, &arena, folders), 0); /* unread */
+	assert_int_equal(
+	    library_file_folders((const uint8_t *)many, LIBRARY_FILE_LIMIT + 1, &arena, folders),
+	    0); /* unread */
 	arena_free(&arena);
 }
 
 static void test_profile_list(void **state)
 {
-	static const char text[] = "[Profile0]\r\nName=default\r\nIsRelative=1\r\n"
-				   "Path=Profiles/5eed.default\r\n\r\n[Profile1]\r\nIsRelative=0\r\n"
-				   "Path=E:\\Lantern\\old\nPath=\\\\server\\share\\p\nPath=E:";
+	static const char text[] =
+	    "[Profile0]\r\nName=default\r\nIsRelative=1\r\n"
+	    "Path=Profiles/5eed.default\r\n\r\n[Profile1]\r\nIsRelative=0\r\n"
+	    "Path=E:\\Lantern\\old\nPath=\\\\server\\share\\p\nPath=E:";
 	const char *folders[LIBRARY_FOLDERS];
 	struct arena arena = {0};
 
 	(void)state;
-	assert_int_equal(profile_list_folders(
-			     (const uint8_t *)text, strlen(text), &arena, folders), 2);
+	assert_int_equal(
+	    profile_list_folders((const uint8_t *)text, strlen(text), &arena, folders), 2);
 	assert_string_equal(folders[0], "E:\\Lantern\\old");
 	assert_string_equal(folders[1], "\\\\server\\share\\p");
 	arena_free(&arena);
@@ -76,13 +79,14 @@ static void test_preferences(void **state)
 	    "{\"download\":{\"default_directory\":\"E:\\\\Caf\\u00e9 \\\"x\\\"\",\"prompt\":true},"
 	    "\"selectfile\":{\"last_directory\":\"F:\\\\a\"},\"savefile\":{\"d\":\"C:\"}}"
 	    "user_pref(\"mail.server.server1.directory\", \"\\\\\\\\server\\\\mail\\\\a\");\r\n"
-	    "user_pref(\"a.recent\", \"E:\\\\b\"); user_pref(\"b\", \"\\ud800E:\"); \"E:\\\\never closed";
+	    "user_pref(\"a.recent\", \"E:\\\\b\"); user_pref(\"b\", \"\\ud800E:\"); \"E:\\\\never "
+	    "closed";
 	const char *folders[LIBRARY_FOLDERS];
 	struct arena arena = {0};
 
 	(void)state;
-	assert_int_equal(preferences_folders(
-			     (const uint8_t *)text, strlen(text), &arena, folders), 2);
+	assert_int_equal(
+	    preferences_folders((const uint8_t *)text, strlen(text), &arena, folders), 2);
 	assert_string_equal(folders[0], "E:\\Caf\xC3\xA9 \"x\"");
 	assert_string_equal(folders[1], "\\\\server\\mail\\a");
 	arena_free(&arena);

@@ -1,6 +1,6 @@
 /*
- * Tests of licences: keys against an encoder that does the arithmetic in one number of 128 bits, kinds against the
- * channels and product IDs that are common practice (no source).
+ * Tests of licences: keys against an encoder that does the arithmetic in one number of 128 bits,
+ * kinds against the channels and product IDs that are common practice (no source).
  */
 #include "unit.h"
 
@@ -86,8 +86,8 @@ static void kinds_are_told_apart(void **state)
 
 	(void)state;
 	for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++)
-		assert_string_equal(licence_kind_name(licence_kind_of(
-					rows[i].channel, rows[i].product_id)),
+		assert_string_equal(
+		    licence_kind_name(licence_kind_of(rows[i].channel, rows[i].product_id)),
 		    rows[i].kind);
 }
 
