@@ -8,6 +8,7 @@
 #include "cmd/sources.h"
 #include "disk/controllers.h"
 #include "extract/destination.h"
+#include "extract/drive_image.h"
 #include "extract/extract.h"
 #include "extract/interrupt.h"
 #include "extract/summary.h"
@@ -26,6 +27,7 @@ struct extract_command {
 	struct extract_options options;
 	struct choices choices;
 	struct text_list ruled_out; /* its texts and items are the choices' */
+	const char *image; /* save the drive there first; NULL: no */
 	bool dry_run;
 	bool open_only; /* the JSON of a dry run lists only what needs a decision */
 };
@@ -48,6 +50,9 @@ static const char help[] =
     "  --plan FILE       the same from a text file: lines 'take PATTERN', 'leave\n"
     "                    PATTERN' and 'person NAME'; empty lines and lines that start\n"
     "                    with # do not count\n"
+    "  --image FILE      save the drive as an image first, with a list of what cannot be\n"
+    "                    read (FILE.holes), and work from there: for a drive that may\n"
+    "                    not last; one SOURCE only\n"
     "  --dry-run         only say what would be taken and what not; writes nothing\n"
     "  --open-only       in the JSON of a dry run, list only what needs a decision\n"
     "  --part-size SIZE  begin a new archive before one becomes larger than this:\n"
@@ -103,6 +108,9 @@ static bool take_value(struct extract_command *command, int option, const char *
 		return parse_same(value, &options->same) ||
 		    error_set(error, STATUS_USAGE, "--same takes 'once' or 'each', not '%s'",
 			value);
+	case 'i':
+		command->image = value;
+		return value[0] != '\0' || error_set(error, STATUS_USAGE, "--image needs a file");
 	case 'p':
 		if (text_to_size(value, &options->part_limit) &&
 		    options->part_limit >= PART_LIMIT_LEAST)
@@ -129,6 +137,7 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 	    {"format", required_argument, NULL, 'f'}, {"person", required_argument, NULL, 'P'},
 	    {"take", required_argument, NULL, 'T'}, {"leave", required_argument, NULL, 'L'},
 	    {"plan", required_argument, NULL, 'F'}, {"dry-run", no_argument, NULL, 'd'},
+	    {"image", required_argument, NULL, 'i'},
 	    {"part-size", required_argument, NULL, 'p'}, {"name", required_argument, NULL, 'n'},
 	    {"same", required_argument, NULL, 's'}, {"not", required_argument, NULL, 'x'},
 	    {"json", no_argument, NULL, 'j'}, {"open-only", no_argument, NULL, 'o'},
@@ -173,6 +182,9 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 	}
 	if (error.status == 0 && command->options.to == NULL && !command->dry_run)
 		error_set(&error, STATUS_USAGE, "extract needs --to DIR, the folder to write into");
+	if (error.status == 0 && command->image != NULL && command->dry_run)
+		error_set(&error, STATUS_USAGE,
+		    "--image saves the drive, and a dry run writes nothing; leave one of them out");
 	if (error.status == 0)
 		return true;
 	command_complain(&error);
@@ -249,8 +261,31 @@ static enum status extract(const struct extract_command *command, const struct p
 	return status;
 }
 
+/* Saves the drive, when that was asked for; from then on the image is the source. */
+static bool save_image(const struct extract_command *command, struct sources *sources,
+    struct findings *findings, struct error *error)
+{
+	struct image_order order = {.file = command->image,
+	    .to = command->options.to,
+	    .quiet = command->common.quiet};
+
+	if (command->image == NULL)
+		return true;
+	if (sources->count != 1)
+		return error_set(error, STATUS_USAGE,
+		    "--image saves one drive, and there are %zu; save each in a job of its own, then "
+		    "extract from all the images together",
+		    sources->count);
+	order.drive = sources->paths[0];
+	if (!drive_image_save(&order, findings, error))
+		return false;
+	sources->paths = &command->image;
+	sources->chosen = false;
+	return true;
+}
+
 /* Everything after the command line. */
-static enum status run(const struct extract_command *command, const struct sources *sources,
+static enum status run(const struct extract_command *command, struct sources *sources,
     struct findings *findings, struct error *error)
 {
 	struct plan_options choices = choices_to_options(&command->choices);
@@ -266,6 +301,10 @@ static enum status run(const struct extract_command *command, const struct sourc
 	if (!command->dry_run && !destination_check(&destination, command->options.to, error))
 		return error->status;
 	stop_hold(&before);
+	if (!save_image(command, sources, findings, error)) {
+		stop_release(&before);
+		return error->status;
+	}
 	progress_start(&progress, "Reading file tables", 0, command->common.quiet);
 	if (sources->chosen)
 		controllers_look("", findings);
