@@ -2,12 +2,14 @@
 #include "extract/durable.h"
 
 #include "base/text.h"
+#include "extract/interrupt.h"
 
 #include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 /*
@@ -18,6 +20,9 @@
 #define FORGET_BEHIND (UINT64_C(64) << 20)
 
 #define READ_BACK ((size_t)1 << 18) /* fits the processor's cache: hashed while it is there */
+
+/* When a whole file is read: so many bytes until somebody is asked whether to go on. */
+#define READ_AT_A_TIME (UINT64_C(64) << 20)
 
 /* What a drive gives that is pulled out, or breaks: the kernel's drivers, and FUSE's end. */
 static bool is_gone(int number)
@@ -60,26 +65,32 @@ bool durable_failed(struct error *error, int number, const char *path)
 	    "'%s' at the destination could not be written", path);
 }
 
-bool durable_open(struct durable *file, const char *path, struct error *error)
+/* Sets everything but the file itself. */
+static bool start(struct durable *file, const char *path, struct error *error)
 {
-	*file = (struct durable){.fd = -1, .open_from = UINT64_MAX};
+	*file = (struct durable){.fd = -1, .open_from = UINT64_MAX, .stays = true};
 	sha256_init(&file->hash);
 	file->path = strdup(path);
 	if (asprintf(&file->temporary, "%s%s", path, UNFINISHED) < 0)
 		file->temporary = NULL;
-	if (file->path == NULL || file->temporary == NULL) {
-		durable_abandon(file);
-		return error_no_memory(error);
-	}
+	if (file->path != NULL && file->temporary != NULL)
+		return true;
+	durable_abandon(file);
+	return error_no_memory(error);
+}
+
+bool durable_open(struct durable *file, const char *path, struct error *error)
+{
+	if (!start(file, path, error))
+		return false;
 	file->fd = open(file->temporary, O_RDWR | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC,
 	    0600);
 	if (file->fd < 0) {
 		durable_failed(error, errno, file->temporary);
-		free(file->temporary); /* not ours: it must not be removed */
-		file->temporary = NULL;
-		durable_abandon(file);
+		durable_abandon(file); /* what has that name is not ours: it stays */
 		return false;
 	}
+	file->stays = false;
 	return true;
 }
 
@@ -212,6 +223,62 @@ bool durable_go_back(struct durable *file, const struct durable_mark *mark, stru
 	return check(file, error);
 }
 
+bool durable_checkpoint(struct durable *file, struct error *error)
+{
+	durable_catch_up(file, UINT64_MAX);
+	if (file->error.status == 0 && fsync(file->fd) != 0)
+		durable_failed(&file->error, errno, file->path);
+	if (file->error.status == 0 && !file->stays &&
+	    durable_sync_folder(file->path, &file->error))
+		file->stays = true;
+	return check(file, error);
+}
+
+bool durable_unfinish(const char *path, const char *temporary, struct error *error)
+{
+	struct stat info;
+
+	if (lstat(temporary, &info) == 0 || errno != ENOENT || rename(path, temporary) == 0)
+		return true;
+	return error_set_errno(error, STATUS_DESTINATION, errno,
+	    "'%s' at the destination cannot be gone on with", path);
+}
+
+static bool open_again(struct durable *file, uint64_t size, struct error *error)
+{
+	struct stat info;
+
+	if (!durable_unfinish(file->path, file->temporary, error))
+		return false;
+	file->fd = open(file->temporary, O_RDWR | O_NOFOLLOW | O_CLOEXEC);
+	if (file->fd < 0 || fstat(file->fd, &info) != 0)
+		return error_set_errno(error, STATUS_DESTINATION, errno,
+		    "'%s' at the destination cannot be gone on with", file->path);
+	if (!S_ISREG(info.st_mode) || (uint64_t)info.st_size < size)
+		return error_set(error, STATUS_DESTINATION,
+		    "'%s' at the destination has become shorter than it was", file->path);
+	if (ftruncate(file->fd, (off_t)size) != 0)
+		return durable_failed(error, errno, file->path);
+	file->size = file->started = size;
+	return true;
+}
+
+bool durable_reopen(struct durable *file, const char *path, uint64_t size, struct error *error)
+{
+	bool good;
+
+	if (!start(file, path, error))
+		return false;
+	good = open_again(file, size, error);
+	while (good && durable_catch_up(file, READ_AT_A_TIME))
+		if (interrupt_seen())
+			good = error_set(error, STATUS_OTHER, "stopped as asked");
+	if (good && check(file, error))
+		return true;
+	durable_abandon(file);
+	return false;
+}
+
 /* 0 or errno. Some file systems cannot sync a folder and say so: no reason to fail. */
 static int sync_at(const char *path, int flags)
 {
@@ -292,7 +359,7 @@ void durable_abandon(struct durable *file)
 	if (file->fd >= 0)
 		close(file->fd);
 	file->fd = -1;
-	if (file->temporary != NULL)
+	if (file->temporary != NULL && !file->stays)
 		unlink(file->temporary);
 	free(file->temporary);
 	free(file->path);

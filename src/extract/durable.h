@@ -31,6 +31,7 @@ struct durable {
 	uint64_t open_from; /* bytes from here on may still change; UINT64_MAX: none */
 	uint64_t started;   /* bytes from the beginning that are on their way to the drive */
 	struct sha256_ctx hash;
+	bool stays;         /* it was made to last as it is: it is not removed, whatever fails */
 	uint8_t *buffer;    /* for reading back, NULL: was not needed yet */
 	struct error error; /* the first failure; status 0: none */
 };
@@ -66,15 +67,34 @@ struct durable_mark durable_mark(const struct durable *file);
 bool durable_go_back(struct durable *file, const struct durable_mark *mark, struct error *error);
 
 /*
- * Syncs and renames. *digest may be NULL. The file is closed in any case; a failed one is removed.
+ * Makes what is there last, with its temporary name, and the file one that stays. Nothing may be
+ * open for patches. False as durable_write().
+ */
+bool durable_checkpoint(struct durable *file, struct error *error);
+/*
+ * Opens the temporary file of a checkpoint again, or the complete one under its temporary name, cut
+ * to `size` bytes; these are read for their hash. False with *error, then nothing is left to free
+ * and the file is as it was or cut.
+ */
+bool durable_reopen(struct durable *file, const char *path, uint64_t size, struct error *error);
+
+/*
+ * Syncs and renames. *digest may be NULL. The file is closed in any case; a failed one is removed
+ * unless it stays.
  */
 bool durable_finish(struct durable *file, struct digest *digest, struct error *error);
-/* Closes and removes the temporary file. */
+/* Closes and removes the temporary file, unless that stays. */
 void durable_abandon(struct durable *file);
 
 /* Writes a whole small file from a buffer that may have run out of memory. */
 bool durable_save(const char *path, const struct buf *content, struct digest *digest,
     struct error *error);
+
+/*
+ * Where only the good name is there, with the temporary one missing: gives that back. False with
+ * *error.
+ */
+bool durable_unfinish(const char *path, const char *temporary, struct error *error);
 
 /* Makes renames and creations in the folder of `path` last. */
 bool durable_sync_folder(const char *path, struct error *error);

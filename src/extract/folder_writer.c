@@ -8,6 +8,8 @@
  */
 #include "base/filetime.h"
 #include "extract/durable.h"
+#include "extract/folder_again.h"
+#include "extract/stored_paths.h"
 #include "extract/writer_ops.h"
 
 #include <errno.h>
@@ -40,6 +42,7 @@ struct folder_writer {
 	char *name;        /* path of the entry in work */
 	size_t there;      /* so much of it was there before: all folders below are new */
 	bool is_new;       /* the entry itself was not there before */
+	uint64_t entries;
 	struct folder_times *folders;
 	size_t n_folders, folders_capacity;
 };
@@ -146,14 +149,11 @@ static void times_of(struct timespec times[2], int64_t accessed, int64_t modifie
 	times[1] = to_timespec(modified);
 }
 
-static bool begin_folder(struct folder_writer *folder, const struct member *member,
-    const char *name, struct error *error)
+static bool keep_times(struct folder_writer *folder, const struct member *member,
+    struct error *error)
 {
 	struct folder_times *times;
 
-	folder->is_new = mkdirat(folder->parent_fd, name, 0700) == 0;
-	if (!folder->is_new && errno != EEXIST)
-		return durable_failed(error, errno, member->path);
 	if (!array_reserve(&folder->folders, &folder->folders_capacity, folder->n_folders + 1,
 		sizeof(*folder->folders)))
 		return error_no_memory(error);
@@ -165,6 +165,15 @@ static bool begin_folder(struct folder_writer *folder, const struct member *memb
 	times->accessed = member->accessed;
 	folder->n_folders++;
 	return true;
+}
+
+static bool begin_folder(struct folder_writer *folder, const struct member *member,
+    const char *name, struct error *error)
+{
+	folder->is_new = mkdirat(folder->parent_fd, name, 0700) == 0;
+	if (!folder->is_new && errno != EEXIST)
+		return durable_failed(error, errno, member->path);
+	return keep_times(folder, member, error);
 }
 
 /*
@@ -289,6 +298,7 @@ static bool folder_end(struct writer *writer, struct error *error)
 	bool good = true;
 	int failure;
 
+	folder->entries++;
 	if (folder->fd < 0)
 		return true;
 	/* Zeros at the end were only counted so far. */
@@ -392,17 +402,31 @@ static void set_folder_times(struct folder_writer *folder)
 	}
 }
 
+/* syncfs() does nothing on a file system in user space, where fsync() means all of it. */
+static bool sync_all(struct folder_writer *folder, struct error *error)
+{
+	if (syncfs(folder->root) == 0 &&
+	    (fsync(folder->root) == 0 || errno == EINVAL || errno == ENOTSUP || errno == ENOSYS))
+		return true;
+	return durable_failed(error, errno, folder->path);
+}
+
+static bool folder_checkpoint(struct writer *writer, struct writer_mark *mark, struct error *error)
+{
+	struct folder_writer *folder = (struct folder_writer *)writer;
+
+	*mark = (struct writer_mark){0, folder->entries};
+	return sync_all(folder, error) && durable_sync_folder(folder->path, error);
+}
+
 static bool folder_finish(struct writer *writer, struct digest *digest, struct error *error)
 {
 	struct folder_writer *folder = (struct folder_writer *)writer;
-	bool good = true;
+	bool good;
 
 	(void)digest;
 	set_folder_times(folder);
-	/* syncfs() does nothing on a file system in user space, where fsync() means all of it. */
-	if (syncfs(folder->root) != 0 ||
-	    (fsync(folder->root) != 0 && errno != EINVAL && errno != ENOTSUP && errno != ENOSYS))
-		good = durable_failed(error, errno, folder->path);
+	good = sync_all(folder, error);
 	if (good && rename(folder->temporary, folder->path) != 0)
 		good = durable_failed(error, errno, folder->path);
 	if (good)
@@ -424,9 +448,47 @@ static void folder_abandon(struct writer *writer)
 }
 
 static const struct writer_ops folder_ops = {folder_begin, folder_data, folder_zeros, folder_end,
-    folder_take_back, folder_size, NULL, folder_finish, folder_abandon};
+    folder_take_back, folder_size, NULL, folder_checkpoint, folder_finish, folder_abandon};
 
-struct writer *folder_writer_open(const char *path, struct error *error)
+/* Learns which entries there are, and removes what was only written after the mark. */
+static bool go_on(struct folder_writer *folder, const struct writer_options *options,
+    const struct writer_mark *mark, struct error *error)
+{
+	struct map stored = {0};
+	struct member member = {0};
+	uint64_t count = 0;
+	bool good = options->next_stored != NULL ||
+	    error_set(error, STATUS_OTHER, "what stands in the folder is not known");
+
+	while (good && options->next_stored(options->stored, &member)) {
+		count++;
+		if (!stored_paths_add(&stored, member.path, strlen(member.path)))
+			good = error_no_memory(error);
+		else if (member.kind == MEMBER_FOLDER)
+			good = keep_times(folder, &member, error);
+	}
+	folder->entries = mark->entries;
+	if (good && count != mark->entries)
+		good = error_set(error, STATUS_OTHER,
+		    "the journal and the folder '%s' do not fit together", folder->path);
+	good = good && folder_keep_only(folder->root, &stored, folder->path, error);
+	map_free(&stored);
+	return good;
+}
+
+/* The folder itself: a new one, or the one that is there. */
+static bool open_root(struct folder_writer *folder, bool is_new, struct error *error)
+{
+	if (!is_new && !durable_unfinish(folder->path, folder->temporary, error))
+		return false;
+	if (!is_new || mkdir(folder->temporary, 0700) == 0)
+		folder->root = open(folder->temporary,
+		    O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
+	return folder->root >= 0 || durable_failed(error, errno, folder->temporary);
+}
+
+struct writer *folder_writer_open(const char *path, const struct writer_options *options,
+    const struct writer_mark *mark, struct error *error)
 {
 	struct folder_writer *folder = calloc(1, sizeof(*folder));
 
@@ -439,15 +501,11 @@ struct writer *folder_writer_open(const char *path, struct error *error)
 	folder->path = strdup(path);
 	if (asprintf(&folder->temporary, "%s%s", path, UNFINISHED) < 0)
 		folder->temporary = NULL;
-	if (folder->path == NULL || folder->temporary == NULL) {
+	if (folder->path == NULL || folder->temporary == NULL)
 		error_no_memory(error);
-	} else if (mkdir(folder->temporary, 0700) != 0 ||
-	    (folder->root = open(folder->temporary,
-		 O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC)) < 0) {
-		durable_failed(error, errno, folder->temporary);
-	} else {
+	else if (open_root(folder, mark == NULL, error) &&
+	    (mark == NULL || go_on(folder, options, mark, error)))
 		return &folder->base;
-	}
 	free_folder(folder);
 	return NULL;
 }

@@ -7,12 +7,23 @@
 /* Two stored blocks of deflate, or many small files. */
 #define OUT (2 * PART_FILE_ROOM)
 
-bool part_file_open(struct part_file *file, const char *path, struct error *error)
+static bool start(struct part_file *file, struct error *error)
 {
 	*file = (struct part_file){.out = malloc(OUT)};
-	if (file->out == NULL)
-		return error_no_memory(error);
-	if (durable_open(&file->file, path, error))
+	return file->out != NULL || error_no_memory(error);
+}
+
+bool part_file_open(struct part_file *file, const char *path, struct error *error)
+{
+	if (start(file, error) && durable_open(&file->file, path, error))
+		return true;
+	part_file_free(file);
+	return false;
+}
+
+bool part_file_reopen(struct part_file *file, const char *path, uint64_t size, struct error *error)
+{
+	if (start(file, error) && durable_reopen(&file->file, path, size, error))
 		return true;
 	part_file_free(file);
 	return false;

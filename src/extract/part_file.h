@@ -21,6 +21,8 @@ struct part_file {
 
 /* False with *error; then nothing is left to free. */
 bool part_file_open(struct part_file *file, const char *path, struct error *error);
+/* The same for a file that is gone on with, see durable_reopen(). */
+bool part_file_reopen(struct part_file *file, const char *path, uint64_t size, struct error *error);
 /* Frees what is left after durable_finish() or durable_abandon(). */
 void part_file_free(struct part_file *file);
 

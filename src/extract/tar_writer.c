@@ -34,7 +34,7 @@ int archive_write_set_format_zip(struct archive *archive)
 }
 
 /* Kinds of parcels. */
-enum { TAR_BYTES, TAR_MARK, TAR_TAKE_BACK, TAR_FINISH, TAR_ABANDON };
+enum { TAR_BYTES, TAR_MARK, TAR_TAKE_BACK, TAR_CHECKPOINT, TAR_FINISH, TAR_ABANDON };
 
 struct tar_writer {
 	struct writer base;
@@ -44,6 +44,7 @@ struct tar_writer {
 	bool owns_crew;
 	uint64_t size;   /* bytes made so far */
 	uint64_t before; /* of them, before the member in work */
+	uint64_t entries;
 	bool is_deaf;    /* what libarchive makes is for nobody */
 	bool no_memory;
 
@@ -71,6 +72,10 @@ static bool put(struct lane *lane, struct parcel *parcel)
 		break;
 	case TAR_TAKE_BACK:
 		part_file_go_back(&tar->file);
+		break;
+	case TAR_CHECKPOINT:
+		part_file_flush(&tar->file);
+		durable_checkpoint(file, NULL);
 		break;
 	case TAR_FINISH:
 		part_file_flush(&tar->file);
@@ -232,6 +237,7 @@ static bool tar_end(struct writer *writer, struct error *error)
 {
 	struct tar_writer *tar = (struct tar_writer *)writer;
 
+	tar->entries++;
 	return worked(tar, archive_write_finish_entry(tar->archive), error);
 }
 
@@ -248,6 +254,16 @@ static bool tar_take_back(struct writer *writer, struct error *error)
 static uint64_t tar_size(struct writer *writer)
 {
 	return ((const struct tar_writer *)writer)->size + 1024; /* the two blocks at the end */
+}
+
+static bool tar_checkpoint(struct writer *writer, struct writer_mark *mark, struct error *error)
+{
+	struct tar_writer *tar = (struct tar_writer *)writer;
+
+	tell(tar, TAR_CHECKPOINT);
+	crew_wait(tar->crew);
+	*mark = (struct writer_mark){tar->size, tar->entries};
+	return worked(tar, ARCHIVE_OK, error);
 }
 
 /* --- beginning and end --- */
@@ -291,10 +307,20 @@ static bool tar_finish(struct writer *writer, struct digest *digest, struct erro
 }
 
 static const struct writer_ops tar_ops = {tar_begin, tar_data, writer_plain_zeros, tar_end,
-    tar_take_back, tar_size, NULL, tar_finish, tar_abandon};
+    tar_take_back, tar_size, NULL, tar_checkpoint, tar_finish, tar_abandon};
+
+static bool open_file(struct tar_writer *tar, const char *path, const struct writer_mark *mark,
+    struct error *error)
+{
+	if (mark == NULL)
+		return part_file_open(&tar->file, path, error);
+	tar->size = mark->length;
+	tar->entries = mark->entries;
+	return part_file_reopen(&tar->file, path, mark->length, error);
+}
 
 struct writer *tar_writer_open(const char *path, const struct writer_options *options,
-    struct error *error)
+    const struct writer_mark *mark, struct error *error)
 {
 	struct tar_writer *tar = calloc(1, sizeof(*tar));
 
@@ -312,7 +338,7 @@ struct writer *tar_writer_open(const char *path, const struct writer_options *op
 		return NULL;
 	}
 	lane_start(&tar->lane, &tar_lane, tar->crew);
-	if (!part_file_open(&tar->file, path, error)) {
+	if (!open_file(tar, path, mark, error)) {
 		free_tar(tar);
 		return NULL;
 	}

@@ -23,8 +23,8 @@ bool format_from_name(const char *name, enum format *format)
 	return false;
 }
 
-struct writer *writer_open(
-    enum format format, const char *path, const struct writer_options *options, struct error *error)
+static struct writer *open_any(enum format format, const char *path,
+    const struct writer_options *options, const struct writer_mark *mark, struct error *error)
 {
 	static const struct writer_options usual = {0};
 
@@ -32,14 +32,31 @@ struct writer *writer_open(
 		options = &usual;
 	switch (format) {
 	case FORMAT_ZIP:
-		return zip_writer_open(path, options, error);
+		return zip_writer_open(path, options, mark, error);
 	case FORMAT_TAR:
-		return tar_writer_open(path, options, error);
+		return tar_writer_open(path, options, mark, error);
 	case FORMAT_FOLDER:
-		return folder_writer_open(path, error);
+		return folder_writer_open(path, options, mark, error);
 	}
 	error_set(error, STATUS_OTHER, "there is no such format");
 	return NULL;
+}
+
+struct writer *writer_open(
+    enum format format, const char *path, const struct writer_options *options, struct error *error)
+{
+	return open_any(format, path, options, NULL, error);
+}
+
+struct writer *writer_reopen(enum format format, const char *path,
+    const struct writer_options *options, const struct writer_mark *mark, struct error *error)
+{
+	return open_any(format, path, options, mark, error);
+}
+
+bool writer_checkpoint(struct writer *writer, struct writer_mark *mark, struct error *error)
+{
+	return writer->ops->checkpoint(writer, mark, error);
 }
 
 bool writer_begin(struct writer *writer, const struct member *member, struct error *error)

@@ -64,6 +64,14 @@ struct writer_options {
 	 * format's local time field; NULL: UTC.
 	 */
 	const char *zone;
+	/*
+	 * For writer_reopen(): fills in path, kind, times and is_readonly of the next entry that
+	 * stands in the part before the mark, in any order, each once; false: there is no more.
+	 * NULL: not known (never for FORMAT_FOLDER), so none counts as read-only. By a job's
+	 * outcomes: stored_items.h.
+	 */
+	bool (*next_stored)(void *stored, struct member *member);
+	void *stored;
 };
 
 /*
@@ -110,7 +118,29 @@ uint64_t writer_cost(enum format format, const char *path, uint64_t size);
  * NULL) is the SHA-256 of the part's file; zeros for FORMAT_FOLDER.
  */
 bool writer_finish(struct writer *writer, struct digest *digest, struct error *error);
-/* Gives up: the temporary file is removed. */
+/* Gives up: the temporary file is removed, unless writer_checkpoint() was ever called. */
 void writer_abandon(struct writer *writer);
+
+/* How far a part was at a checkpoint. */
+struct writer_mark {
+	uint64_t length;  /* of its file, bytes; 0 for FORMAT_FOLDER */
+	uint64_t entries; /* that were ended */
+};
+
+/*
+ * Between two entries: waits until everything so far is written, and makes it last, so that the
+ * part can be gone on with from here after a power cut. From now on the unfinished part stays also
+ * when it is given up or fails.
+ */
+bool writer_checkpoint(struct writer *writer, struct writer_mark *mark, struct error *error);
+
+/*
+ * Opens an unfinished part again (PATH.unfinished, or PATH where it had been finished already) to
+ * go on with it from the mark: what came behind is cut off, and what stands in front is read, for
+ * its hash. The finished part is the same, byte by byte, as one written without a break. NULL with
+ * *error: STATUS_DESTINATION when it cannot be read, or is not what it was; nothing is removed then.
+ */
+struct writer *writer_reopen(enum format format, const char *path,
+    const struct writer_options *options, const struct writer_mark *mark, struct error *error);
 
 #endif

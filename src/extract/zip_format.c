@@ -292,3 +292,57 @@ size_t zip_end_records(uint8_t *out, uint64_t entries, uint64_t offset, uint64_t
 	add_u16(&record, 0); /* length of the comment */
 	return length_of(&record);
 }
+
+/* --- reading --- */
+
+#define LOCAL_FIXED 30 /* bytes in front of the name */
+
+/* The content of an extra field, which has exactly `length` bytes; NULL: it is not there. */
+static const uint8_t *find_extra(const uint8_t *extra, size_t total, unsigned tag, size_t length)
+{
+	for (size_t at = 0; total - at >= 4;) {
+		size_t size = get_u16(extra + at + 2);
+
+		if (size > total - at - 4)
+			return NULL;
+		if (get_u16(extra + at) == tag)
+			return size == length ? extra + at + 4 : NULL;
+		at += 4 + size;
+	}
+	return NULL;
+}
+
+size_t zip_read_local_header(const uint8_t *bytes, size_t length, struct zip_entry *entry)
+{
+	size_t name_length, extra_length;
+	const uint8_t *extra, *large, *times;
+
+	if (length < LOCAL_FIXED || get_u32(bytes) != LOCAL_HEADER)
+		return 0;
+	name_length = get_u16(bytes + 26);
+	extra_length = get_u16(bytes + 28);
+	if (name_length == 0 || name_length > ZIP_NAME_LIMIT ||
+	    name_length + extra_length > length - LOCAL_FIXED)
+		return 0;
+	extra = bytes + LOCAL_FIXED + name_length;
+	large = find_extra(extra, extra_length, EXTRA_ZIP64, 16);
+	times = find_extra(extra, extra_length, EXTRA_NTFS, 32);
+	*entry = (struct zip_entry){
+	    .name = (const char *)bytes + LOCAL_FIXED,
+	    .name_length = name_length,
+	    .is_folder = bytes[LOCAL_FIXED + name_length - 1] == '/',
+	    .method = get_u16(bytes + 8) == ZIP_DEFLATED ? ZIP_DEFLATED : ZIP_STORED,
+	    .time = get_u16(bytes + 10),
+	    .date = get_u16(bytes + 12),
+	    .crc = get_u32(bytes + 14),
+	    .packed = large != NULL ? get_u64(large + 8) : get_u32(bytes + 18),
+	    .size = large != NULL ? get_u64(large) : get_u32(bytes + 22),
+	    .has_large_header = large != NULL,
+	};
+	if (times != NULL) {
+		entry->modified = (int64_t)get_u64(times + 8);
+		entry->accessed = (int64_t)get_u64(times + 16);
+		entry->created = (int64_t)get_u64(times + 24);
+	}
+	return LOCAL_FIXED + name_length + extra_length;
+}

@@ -58,6 +58,13 @@ size_t zip_local_header(uint8_t *out, const struct zip_entry *entry);
 size_t zip_central_header(uint8_t *out, const struct zip_entry *entry);
 
 /*
+ * Reads a local header as zip_local_header() writes it: sets all fields but offset and is_readonly,
+ * which do not stand in it; the name stays where it is. Returns the header's length; 0 when it is
+ * none, or is not wholly within `length` bytes.
+ */
+size_t zip_read_local_header(const uint8_t *bytes, size_t length, struct zip_entry *entry);
+
+/*
  * The end of the file, with Zip64 records where one of the numbers needs them; at most
  * ZIP_RECORD_LIMIT bytes.
  */

@@ -2,6 +2,7 @@
 #include "extract/zip_part.h"
 
 #include "extract/deflate_join.h"
+#include "extract/zip_again.h"
 
 #include <libdeflate.h>
 #include <stdlib.h>
@@ -281,7 +282,7 @@ static void finish(struct zip_part *part)
 		lane_fail(&part->lane, &error);
 }
 
-static uint64_t size_now(struct zip_part *part)
+uint64_t zip_part_size(const struct zip_part *part)
 {
 	uint64_t offset = part_file_position(&part->file), size = part->directory.size;
 	uint8_t end[ZIP_RECORD_LIMIT];
@@ -307,7 +308,13 @@ static bool put(struct lane *lane, struct parcel *parcel)
 		take_back(part);
 		break;
 	case ZIP_SIZE:
-		part->size = size_now(part);
+		part->size = zip_part_size(part);
+		break;
+	case ZIP_CHECKPOINT:
+		part_file_flush(&part->file);
+		durable_checkpoint(&part->file.file, NULL);
+		part->mark =
+		    (struct writer_mark){part->file.file.size, part->directory.entries};
 		break;
 	case ZIP_FINISH:
 	case ZIP_ABANDON:
@@ -337,6 +344,20 @@ bool zip_part_open(struct zip_part *part, struct crew *crew, const char *path, s
 	*part = (struct zip_part){0};
 	lane_start(&part->lane, &zip_lane, crew);
 	return part_file_open(&part->file, path, error);
+}
+
+bool zip_part_reopen(struct zip_part *part, struct crew *crew, const char *path,
+    const struct writer_options *options, const struct writer_mark *mark, struct error *error)
+{
+	*part = (struct zip_part){0};
+	lane_start(&part->lane, &zip_lane, crew);
+	if (!part_file_reopen(&part->file, path, mark->length, error))
+		return false;
+	if (zip_again(&part->directory, &part->file.file, options, mark, error))
+		return true;
+	durable_abandon(&part->file.file);
+	zip_part_free(part);
+	return false;
 }
 
 void zip_part_free(struct zip_part *part)

@@ -13,6 +13,7 @@
 
 #include "extract/crew.h"
 #include "extract/part_file.h"
+#include "extract/writer.h"
 #include "extract/zip_directory.h"
 #include "extract/zip_format.h"
 
@@ -21,6 +22,7 @@ enum {
 	ZIP_BYTES, /* of a member; `entry` is it. No data: `length` zeros, PACK_CHUNK or none */
 	ZIP_TAKE_BACK, /* the member `entry`, some of whose bytes were sent, is gone */
 	ZIP_SIZE,      /* sets part.size */
+	ZIP_CHECKPOINT, /* sets part.mark */
 	ZIP_FINISH,    /* sets part.digest */
 	ZIP_ABANDON,
 };
@@ -54,11 +56,18 @@ struct zip_part {
 
 	/* Answers. */
 	uint64_t size; /* of the whole file if it ended now */
+	struct writer_mark mark;
 	struct digest digest;
 };
 
+/* The size of the whole file if it ended now. */
+uint64_t zip_part_size(const struct zip_part *part);
+
 /* Opens the file for parcels of a crew. False with *error, then nothing is left to free. */
 bool zip_part_open(struct zip_part *part, struct crew *crew, const char *path, struct error *error);
+/* The same for a file that is gone on with, see writer_reopen(). */
+bool zip_part_reopen(struct zip_part *part, struct crew *crew, const char *path,
+    const struct writer_options *options, const struct writer_mark *mark, struct error *error);
 /* After ZIP_FINISH or ZIP_ABANDON was put. */
 void zip_part_free(struct zip_part *part);
 

@@ -187,6 +187,16 @@ static uint64_t zip_bound(const struct writer *writer)
 	return ((const struct zip_writer *)writer)->bound;
 }
 
+static bool zip_checkpoint(struct writer *writer, struct writer_mark *mark, struct error *error)
+{
+	struct zip_writer *zip = (struct zip_writer *)writer;
+
+	crew_add(zip->crew, &zip->part.lane, ZIP_CHECKPOINT, NULL, 0);
+	crew_wait(zip->crew);
+	*mark = zip->part.mark;
+	return lane_check(&zip->part.lane, error);
+}
+
 static void free_zip(struct zip_writer *zip)
 {
 	zip_part_free(&zip->part);
@@ -221,10 +231,10 @@ static void zip_abandon(struct writer *writer)
 }
 
 static const struct writer_ops zip_ops = {zip_begin, zip_data, zip_zeros, zip_end, zip_take_back,
-    zip_size, zip_bound, zip_finish, zip_abandon};
+    zip_size, zip_bound, zip_checkpoint, zip_finish, zip_abandon};
 
 struct writer *zip_writer_open(const char *path, const struct writer_options *options,
-    struct error *error)
+    const struct writer_mark *mark, struct error *error)
 {
 	struct zip_writer *zip = calloc(1, sizeof(*zip));
 
@@ -238,8 +248,9 @@ struct writer *zip_writer_open(const char *path, const struct writer_options *op
 	zip->crew = zip->owns_crew ? crew_open(options->workers) : options->crew;
 	if (zip->crew == NULL) {
 		error_no_memory(error);
-	} else if (zip_part_open(&zip->part, zip->crew, path, error)) {
-		zip->bound = ZIP_RECORD_LIMIT;
+	} else if (mark == NULL ? zip_part_open(&zip->part, zip->crew, path, error) :
+				  zip_part_reopen(&zip->part, zip->crew, path, options, mark, error)) {
+		zip->bound = mark == NULL ? ZIP_RECORD_LIMIT : zip_part_size(&zip->part);
 		return &zip->base;
 	}
 	if (zip->owns_crew)
