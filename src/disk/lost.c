@@ -18,6 +18,7 @@
 #define STEP (1u << 20)
 #define FIRST_STEPS 1024u /* from the start of the drive: 1 GiB, more than any small partition */
 #define NEXT_STEPS 64u    /* behind each volume that was found */
+#define GPT_TAIL (33u * 512) /* bytes: the backup of a usual GPT */
 #define FAILURES_MAX 8u   /* a failing drive is not worn out for this */
 #define VOLUMES_MAX 128u  /* more than anybody makes; a limit for hostile drives */
 
@@ -124,8 +125,44 @@ static uint64_t take_volumes(struct search *search, uint64_t offset)
 	return newer != 0 ? newer : end;
 }
 
-/* Looks through the range from `from` on; `limit`: how many places in a row may be tried. */
-static void look_through(struct search *search, uint64_t from, unsigned limit)
+/*
+ * The volume that ends at `end`, by the copy of its boot sector in its last sector: where table and
+ * boot sector are both gone, as when a drive fails at its beginning. It must begin behind `from`.
+ * Returns where it begins, 0 when there is none.
+ */
+static uint64_t take_last(struct search *search, uint64_t from, uint64_t end)
+{
+	struct table_job *job = search->job;
+	uint64_t length, start;
+
+	if (end < from + 1024 || end > job->size || search->table->count >= VOLUMES_MAX || job->no_memory ||
+	    filesystem_of_boot_sector(job->source, end - 512) != FILESYSTEM_NTFS ||
+	    !lost_length(job, end - 512, &length) || length < 1024 || length > end - from)
+		return 0;
+	start = end - length;
+	if (start == 0 || start % 512 != 0 ||
+	    table_add(job, search->table, &search->capacity, search->number, start / 512,
+		length / 512) == NULL)
+		return 0;
+	search->number++;
+	return start;
+}
+
+/* And those in front of it, each where the next one begins. */
+static bool take_before(struct search *search, uint64_t from, uint64_t end)
+{
+	size_t before = search->table->count;
+
+	while (end != 0)
+		end = take_last(search, from, end);
+	return search->table->count > before;
+}
+
+/*
+ * Looks through the range from `from` on; `limit`: how many places in a row may be tried. Returns the
+ * end of the last volume that was found, or `from`.
+ */
+static uint64_t look_through(struct search *search, uint64_t from, unsigned limit)
 {
 	struct table_job *job = search->job;
 	unsigned number = 0;
@@ -139,19 +176,32 @@ static void look_through(struct search *search, uint64_t from, unsigned limit)
 		end = at < from ? 0 : take_volumes(search, at);
 		number++;
 		if (end > at) {
+			if (!search->in_gap && at > from)
+				take_before(search, from, at);
 			from = end;
 			number = 0;
 			limit = NEXT_STEPS;
 		}
 	}
+	return from;
 }
 
 void lost_take(struct table_job *job, struct table *table)
 {
 	struct search search = {.job = job, .table = table, .number = 1, .end = job->size};
+	uint64_t whole = job->size - job->size % STEP, from;
+	const uint64_t ends[] = {whole, whole > STEP ? whole - STEP : 0,
+	    job->size - job->size % 512, job->size > GPT_TAIL ? job->size - GPT_TAIL : 0};
+	bool found = false;
 
 	job->sector_size = 512; /* every place that is tried is a multiple of it */
-	look_through(&search, 0, FIRST_STEPS);
+	from = look_through(&search, 0, FIRST_STEPS);
+	/* Where the last volume ends: with the last MiB or the one before, or as far as can be. */
+	for (size_t i = 0; i < sizeof(ends) / sizeof(ends[0]) && !found; i++)
+		found = take_before(&search, from, ends[i]);
+	table_sort(table);
+	for (size_t i = 0; i < table->count; i++)
+		table->items[i].number = (unsigned)i + 1;
 	if (table->count > 0) {
 		table->kind = TABLE_LOST;
 		table->sector_size = job->sector_size;

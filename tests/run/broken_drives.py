@@ -263,9 +263,51 @@ def broken_volumes(bench, mbr):
     case("all directory indexes overwritten", indexes, set(), noise)
 
 
+def unreadable(bench, mbr):
+    """The same structures where the drive cannot read them: a list of holes beside the image."""
+    start, labels = FIRST * 512, ("beds", "sheds")
+    walk = Walk(bench.parts["beds"])
+    table, mirror = start + walk.table * CLUSTER, start + walk.mirror * CLUSTER
+    end = start + SIZE * MIB   # where the other volume begins, too
+
+    def case(title, ranges, wanted, but=()):
+        image = bench.save(mbr)
+        with open(image + ".holes", "w", encoding="ascii") as out:
+            out.writelines(f"{offset} {length}\n" for offset, length in ranges)
+        lines, _ = bench.whole(title, image, labels, wanted | {"image-has-holes"}, but)
+        os.remove(image + ".holes")
+        return lines
+
+    def clusters(runs):
+        return [(start + lcn * CLUSTER, length * CLUSTER) for lcn, length in runs if lcn is not None]
+
+    case("first sector of the drive", ((0, 512),), {"table-lost"})
+    case("boot sector and MBR", ((0, 512), (start, 512)), {"table-lost", "boot-sector-from-backup"})
+    case("MBR and both boot sectors", ((0, 512), (start, 512), (end, 512)),
+         {"table-lost", "boot-sector-from-backup"})
+    case("boot sector", ((start, 4096),), {"boot-sector-from-backup"})
+    case("first four records", ((table, 4 * RECORD),), {"file-table-from-mirror"})
+    case("mirror", ((mirror, 4 * RECORD),), {"file-table-mirror"})
+    case("records 0 to 15", ((table, 16 * RECORD),), {"file-table-from-mirror", "records-unreadable"})
+    case("backup boot sector", ((end - 512, 512),), set())
+    case("bitmap", clusters(walk.files[6].streams[""].runs), {"bitmap-unreadable"})
+    case("upper-case table", clusters(walk.files[10].streams[""].runs), {"upper-case-damaged"})
+    case("directory indexes", [place for file in walk.files.values() for place in clusters(file.index_runs)],
+         set())
+    # A stretch of the table: the files in it, and no others. Their folders still know their names.
+    plots = sorted(number for number, file in walk.files.items()
+                   if any(name.startswith("plot ") for _, name, _ in file.names))[10:18]
+    hit = {"\\Plots of beds\\" + name for number in plots for _, name, _ in walk.files[number].names}
+    lines = case("a stretch of the table", [(table + plots[0] * RECORD, (plots[-1] - plots[0] + 1) * RECORD)],
+                 {"records-unreadable", "names-from-folders"}, but=hit)
+    states = {line["path"]: line["state"] for line in lines if line["path"] in hit}
+    h.check(set(states) == hit and set(states.values()) == {"unreadable"}, "a stretch:", states)
+
+
 with h.work_folder() as name:
     bench = Bench(name)
     gpt, mbr = broken_tables(bench)
     odd_layouts(bench, gpt)
     broken_volumes(bench, mbr)
+    unreadable(bench, mbr)
 h.finish()
