@@ -49,6 +49,7 @@ struct learn {
 	struct survey *survey;
 	struct old_system *system;
 	struct findings *findings;
+	struct findings later; /* what matters less, to be told behind the rest */
 	struct hive *config;   /* SYSTEM; NULL: not readable */
 	hive_cell control;     /* its current control set, or HIVE_NO_CELL */
 	struct hive *software; /* SOFTWARE; NULL: not readable */

@@ -95,11 +95,24 @@ static void keep_programs(struct learn *learn)
 	free(learn->programs);
 }
 
+static void tell_later(struct learn *learn)
+{
+	for (size_t i = 0; i < learn->later.count; i++) {
+		const struct finding *finding = &learn->later.items[i];
+
+		findings_add(learn->findings, finding->weight, finding->code, finding->subject,
+		    finding->advice, "%s", finding->sentence);
+	}
+	learn->no_memory = learn->no_memory || learn->later.incomplete;
+	findings_free(&learn->later);
+}
+
 bool learn_system(struct survey *survey, struct old_system *system, struct findings *findings)
 {
 	struct learn learn = {
 	    .survey = survey, .system = system, .findings = findings, .control = HIVE_NO_CELL};
 
+	findings_init(&learn.later);
 	name_before_findings(&learn);
 	learn.config = load_machine_hive(&learn, "SYSTEM", "settings of the machine (SYSTEM)");
 	learn.software =
@@ -113,6 +126,7 @@ bool learn_system(struct survey *survey, struct old_system *system, struct findi
 	if (learn.software)
 		learn_programs(&learn, learn.software, "", SIZE_MAX);
 	learn_state(&learn);
+	tell_later(&learn);
 	keep_programs(&learn);
 	hive_close(learn.config);
 	hive_close(learn.software);

@@ -126,7 +126,7 @@ static void add_path(struct pointers *pointers, const char *path, const char *fr
 
 static void report(struct pointers *pointers)
 {
-	struct findings *findings = pointers->learn->findings;
+	struct findings *findings = &pointers->learn->later;
 	const char *key = pointers->person->key;
 
 	for (size_t i = 0; i < pointers->n_roots; i++) {

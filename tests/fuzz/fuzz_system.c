@@ -72,6 +72,9 @@ static const struct slot {
     {KEY_WINDOWS UNINSTALL, "InstallDate"},
     {KEY_WINDOWS UNINSTALL, "EstimatedSize"},
     {KEY_WINDOWS UNINSTALL, "ReleaseType"},
+    {KEY_NT, "ProductId"},
+    {"Software\\Some Program\\Folders", "Backup"},
+    {"Software\\Some Program\\Folders", "Letters"},
 };
 #define N_SLOTS (sizeof(slots) / sizeof(slots[0]))
 
@@ -232,18 +235,22 @@ static void learn_all(struct fake *fake, struct hive *hive, struct findings *fin
 	fake->survey.n_systems = 1;
 	fake->survey.findings = findings;
 	system.windows = fake_folder(fake, 0, "Windows");
+	findings_init(&learn.later);
 	learn_identity(&learn);
+	learn_licence(&learn);
 	learn_letters(&learn);
 	learn_persons(&learn);
 	for (size_t i = 0; i < system.n_persons; i++) {
 		learn_settings(&learn, &system.persons[i], hive, &learn.machine);
 		learn_places(&learn, &system.persons[i], hive, &learn.machine);
+		learn_pointers(&learn, &system.persons[i], hive);
 	}
 	learn_programs(&learn, hive, "", SIZE_MAX);
 	system.programs = learn.programs;
 	system.n_programs = learn.n_programs;
 	show(&fake->survey);
 	free(learn.programs);
+	findings_free(&learn.later);
 	environment_free(&learn.machine);
 	fake->survey.systems = NULL;
 }
