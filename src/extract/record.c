@@ -112,6 +112,14 @@ static void times(struct json *json, const struct node *node)
 	json_key_unsigned(json, "attributes", node->attributes);
 }
 
+static void owner(struct json *json, const struct catalogue *catalogue, const struct node *node)
+{
+	const char *sid = catalogue_name(catalogue, node->owner);
+
+	if (sid[0] != '\0')
+		json_key_text(json, "owner", sid);
+}
+
 static void list_ranges(struct json *json, const char *key, const struct holes *holes)
 {
 	if (holes->count == 0)
@@ -194,6 +202,7 @@ static void line(struct record *record, size_t index)
 	whose(record, &json, item);
 	where(record, &json, index, &outcome);
 	times(&json, item_node(record->plan, item));
+	owner(&json, item_catalogue(record->plan, item), item_node(record->plan, item));
 	/* Damage can give two files one name in one folder; this always tells them apart. */
 	json_key_unsigned(&json, "file_record", item_entry(record->plan, item)->node);
 	rest(record, &json, item, &outcome);

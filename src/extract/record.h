@@ -3,8 +3,9 @@
  *
  * Keys, in this order; those that do not apply are absent:
  *   volume, path, stream, kind, size, state, reason, pc, person, place, part or parts, as, sha256,
- *   created, modified, changed, accessed, attributes, file_record, holes, missing, target,
+ *   created, modified, changed, accessed, attributes, owner, file_record, holes, missing, target,
  *   name_utf16, stream_utf16, same_as, note
+ * `owner` is the SID of the account that owns the file, where the volume tells.
  * `file_record` is the number of the record in the file table that describes it.
  * `holes` could not be read, `missing` is only in the cloud; both are zeros in the archive. A file
  * with `parts` is in pieces, one in each: "as" with the endings of piece_ending().

@@ -448,6 +448,8 @@ void pieces_assemble(struct builder *builder, struct pieces *from, size_t first,
 		if (items[i].kind == PIECE_REPARSE) {
 			node->reparse_tag = (uint32_t)items[i].size;
 			method = (enum wof_method)items[i].method;
+		} else if (items[i].kind == PIECE_OWNER && node->owner == 0) {
+			node->owner = items[i].name;
 		} else if (items[i].kind == PIECE_OTHER) {
 			add_clusters(node, items[i].clusters);
 		}

@@ -86,18 +86,18 @@ static void read_record(struct pass *pass, size_t at, uint64_t number)
 	if (record.is_extension || record_find(&record, ATTR_LIST, &listed) != NULL) {
 		/* A base number that the table does not have belongs to nobody. */
 		if (!record.is_extension || record.base.record < builder->catalogue->n_nodes)
-			record_gather(
-			    builder->catalogue, (uint32_t)number, &record, &builder->waiting);
+			record_gather(builder, (uint32_t)number, &record, &builder->waiting);
 		return;
 	}
 	pieces_clear(&builder->now);
-	record_gather(builder->catalogue, (uint32_t)number, &record, &builder->now);
+	record_gather(builder, (uint32_t)number, &record, &builder->now);
 	pieces_assemble(builder, &builder->now, 0, builder->now.count);
 }
 
 static bool ran_out(const struct builder *builder)
 {
-	return builder->failed || builder->now.failed || builder->waiting.failed;
+	return builder->failed || builder->now.failed || builder->waiting.failed ||
+	       builder->owners.failed;
 }
 
 static bool read_table(struct pass *pass)
@@ -306,7 +306,10 @@ static bool run_pass(struct pass *pass)
 	if (pass->room < RECORD_MAX_SIZE)
 		pass->room = RECORD_MAX_SIZE;
 	pass->bytes = malloc(pass->room);
-	if (pass->bytes == NULL || !read_table(pass))
+	if (pass->bytes == NULL)
+		return false;
+	owners_read(&pass->builder.owners, pass->builder.catalogue);
+	if (!read_table(pass))
 		return false;
 	assemble_waiting(&pass->builder);
 	if (!ran_out(&pass->builder))
@@ -320,6 +323,7 @@ static void pass_free(struct pass *pass)
 {
 	pieces_free(&pass->builder.now);
 	pieces_free(&pass->builder.waiting);
+	owners_free(&pass->builder.owners);
 	buf_free(&pass->builder.join);
 	free(pass->builder.parent_sequences);
 	free(pass->bytes);

@@ -66,7 +66,7 @@ struct node {
 	uint32_t first_stream; /* catalogue.streams[first_stream .. + n_streams) */
 	uint32_t attributes;
 	uint32_t reparse_tag; /* 0 for none */
-	uint32_t security;    /* security id in $Secure, 0 when unknown */
+	uint32_t owner;       /* SID as text, in catalogue.names; 0, the empty text: not known */
 	uint32_t other_clusters; /* beside those of its streams: folder index, attribute list... */
 	uint16_t sequence;
 	uint16_t n_entries; /* long names; more than one: hard links */

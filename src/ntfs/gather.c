@@ -9,6 +9,8 @@
 #include <string.h>
 
 #define NAME_HEADER 0x42u
+#define LATEST_TIME INT64_C(2650467743999999999) /* FILETIME: the end of the year 9999 */
+#define MAX_DESCRIPTOR 65536u /* bytes, of which the owner may be the last */
 
 void pieces_free(struct pieces *pieces)
 {
@@ -87,6 +89,7 @@ uint32_t pool_add(struct catalogue *catalogue, const uint8_t *bytes, size_t unit
 /* What all gathering functions need. */
 struct gather {
 	struct catalogue *catalogue;
+	struct owners *owners;
 	struct pieces *pieces;
 	const struct record *record;
 	uint32_t number;
@@ -116,15 +119,29 @@ static void gather_times(struct node *node, const uint8_t *times)
 	node->accessed = (int64_t)get_u64(times + 24);
 }
 
+/* 0 is a time that nobody set; no clock was ever beyond the year 9999. */
+static bool times_make_sense(const struct node *node)
+{
+	const int64_t times[] = {node->created, node->modified, node->changed, node->accessed};
+
+	for (size_t i = 0; i < sizeof(times) / sizeof(times[0]); i++) {
+		if (times[i] < 0 || times[i] > LATEST_TIME)
+			return false;
+	}
+	return true;
+}
+
 static void gather_standard(struct gather *gather, const struct attribute *attribute)
 {
 	if (gather->node == NULL || !attribute->is_resident || attribute->value_length < 0x24)
 		return;
 	gather_times(gather->node, attribute->value);
+	if (times_make_sense(gather->node))
+		gather->node->flags &= (uint16_t)~NODE_NO_TIMES;
 	gather->node->attributes = get_u32(attribute->value + 0x20) & 0x00FFFFFF;
 	if (attribute->value_length >= 0x38)
-		gather->node->security = get_u32(attribute->value + 0x34);
-	gather->node->flags &= (uint16_t)~NODE_NO_TIMES;
+		gather->node->owner =
+		    owners_find(gather->owners, get_u32(attribute->value + 0x34));
 }
 
 static bool gather_name(struct gather *gather, const struct attribute *attribute)
@@ -229,6 +246,23 @@ static void gather_reparse(struct gather *gather, const struct attribute *attrib
 	buf_free(&bytes);
 }
 
+/* A descriptor of the file's own: on volumes of older systems, and of the file system's own files. */
+static void gather_descriptor(struct gather *gather, const struct attribute *attribute)
+{
+	struct buf bytes = {0};
+	struct piece *piece;
+
+	if (!attribute->is_resident && attribute->lowest != 0)
+		return;
+	piece = add(gather, PIECE_OWNER);
+	if (piece == NULL)
+		return;
+	attribute_bytes(gather->catalogue->volume, attribute, MAX_DESCRIPTOR, &bytes);
+	piece->name =
+	    owners_of_descriptor(gather->owners, gather->catalogue, bytes.data, bytes.length);
+	buf_free(&bytes);
+}
+
 static void gather_other(struct gather *gather, const struct attribute *attribute)
 {
 	struct piece *piece;
@@ -291,6 +325,9 @@ static void gather_attribute(struct gather *gather, const struct attribute *attr
 		if (gather->node != NULL) /* an extension record cannot have one */
 			gather_list(gather, attribute);
 		break;
+	case ATTR_SECURITY_DESCRIPTOR:
+		gather_descriptor(gather, attribute);
+		break;
 	case ATTR_FILE_NAME:
 		if (!gather_name(gather, attribute) && gather->node != NULL)
 			gather->node->flags |= NODE_DAMAGED;
@@ -307,11 +344,12 @@ static void gather_attribute(struct gather *gather, const struct attribute *attr
 	gather_other(gather, attribute);
 }
 
-void record_gather(struct catalogue *catalogue, uint32_t number, const struct record *record,
+void record_gather(struct builder *builder, uint32_t number, const struct record *record,
     struct pieces *pieces)
 {
 	struct gather gather = {
-	    .catalogue = catalogue,
+	    .catalogue = builder->catalogue,
+	    .owners = &builder->owners,
 	    .pieces = pieces,
 	    .record = record,
 	    .number = number,
@@ -327,7 +365,7 @@ void record_gather(struct catalogue *catalogue, uint32_t number, const struct re
 		gather.base_sequence = record->base.sequence;
 		add(&gather, PIECE_RECORD);
 	} else {
-		gather.node = &catalogue->nodes[number];
+		gather.node = &builder->catalogue->nodes[number];
 		gather.node->sequence = record->sequence;
 		gather.node->flags = NODE_IN_USE | NODE_NO_TIMES;
 		if (record->is_folder)

@@ -10,6 +10,7 @@
 
 #include "ntfs/attrlist.h"
 #include "ntfs/catalogue.h"
+#include "ntfs/owners.h"
 #include "ntfs/record.h"
 #include "ntfs/runs.h"
 
@@ -18,6 +19,7 @@ enum piece_kind {
 	PIECE_NAME,
 	PIECE_DATA,
 	PIECE_REPARSE,   /* the tag, in `size`; how the file is system-compressed, in `method` */
+	PIECE_OWNER,     /* of the file, in `name` */
 	PIECE_OTHER,     /* clusters of anything else */
 	PIECE_REFERENCE, /* the attribute list names `record` as holding an attribute */
 };
@@ -77,6 +79,7 @@ struct builder {
 	struct catalogue *catalogue;
 	struct pieces now;     /* of the record at hand */
 	struct pieces waiting; /* of files with several records */
+	struct owners owners;
 	struct buf join;       /* a joined run list on its way into the catalogue */
 	uint16_t *parent_sequences; /* of each entry: the one that its $FILE_NAME knows */
 	size_t parents_capacity;
@@ -88,7 +91,7 @@ struct builder {
  * Takes a record apart: adds its pieces to `pieces`, and fills in the node's own fields where it is
  * a base record.
  */
-void record_gather(struct catalogue *catalogue, uint32_t number, const struct record *record,
+void record_gather(struct builder *builder, uint32_t number, const struct record *record,
     struct pieces *pieces);
 
 /*

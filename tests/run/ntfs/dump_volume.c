@@ -134,7 +134,11 @@ static void put_entry(struct json *json, const struct catalogue *catalogue, uint
 	json_key_unsigned(json, "flags", node->flags);
 	json_key_unsigned(json, "attributes", node->attributes);
 	json_key_unsigned(json, "tag", node->reparse_tag);
+	json_key_text(json, "owner", catalogue_name(catalogue, node->owner));
+	json_key_time(json, "created", node->created);
 	json_key_time(json, "modified", node->modified);
+	json_key_time(json, "changed", node->changed);
+	json_key_time(json, "accessed", node->accessed);
 	json_key_text(json, "target", reparse_target(catalogue, entry->node, &arena, &relative));
 	json_key(json, "streams");
 	json_begin_array(json);
