@@ -50,8 +50,7 @@ static const char *take_number(const char *at, const char *end, uint64_t *number
 	return at > start ? at : NULL;
 }
 
-static bool add_range(
-    struct parser *parser, uint64_t offset, uint64_t length, struct error *error)
+static bool add_range(struct parser *parser, uint64_t offset, uint64_t length, struct error *error)
 {
 	uint64_t sector = parser->sector_size, end = offset + length;
 
@@ -61,10 +60,10 @@ static bool add_range(
 		    "long); does this list belong to another image?",
 		    parser->line, parser->path, (unsigned long long)parser->size);
 	if (parser->count == LISTED_RANGES_MAX)
-		return error_set(error, STATUS_USAGE, "%s names more than %zu ranges",
-		    parser->path, LISTED_RANGES_MAX);
-	if (!array_reserve(&parser->items, &parser->capacity, parser->count + 1,
-		sizeof(*parser->items)))
+		return error_set(error, STATUS_USAGE, "%s names more than %zu ranges", parser->path,
+		    LISTED_RANGES_MAX);
+	if (!array_reserve(
+		&parser->items, &parser->capacity, parser->count + 1, sizeof(*parser->items)))
 		return error_no_memory(error);
 	offset -= offset % sector;
 	end += (sector - end % sector) % sector;
@@ -72,8 +71,7 @@ static bool add_range(
 	return true;
 }
 
-static bool take_line(
-    struct parser *parser, const char *at, const char *end, struct error *error)
+static bool take_line(struct parser *parser, const char *at, const char *end, struct error *error)
 {
 	const char *mark = memchr(at, '#', (size_t)(end - at)), *next;
 	uint64_t offset, length;
@@ -240,8 +238,8 @@ struct device *listed_open(struct device *device, struct error *error)
 	bool found = false, good;
 
 	buf_printf(&path, "%s%s", device->path, LISTED_ENDING);
-	good = path.failed ? error_no_memory(error)
-			   : read_list(buf_text(&path), &text, &found, error);
+	good =
+	    path.failed ? error_no_memory(error) : read_list(buf_text(&path), &text, &found, error);
 	good = good && listed_parse((const char *)text.data, text.length, buf_text(&path),
 			   device->size, device->sector_size, &holes, error);
 	buf_free(&path);

@@ -16,11 +16,11 @@
 
 #define TRACK 63 /* sectors */
 #define STEP (1u << 20)
-#define FIRST_STEPS 1024u /* from the start of the drive: 1 GiB, more than any small partition */
-#define NEXT_STEPS 64u    /* behind each volume that was found */
+#define FIRST_STEPS 1024u    /* from the start of the drive: 1 GiB, more than any small partition */
+#define NEXT_STEPS 64u       /* behind each volume that was found */
 #define GPT_TAIL (33u * 512) /* bytes: the backup of a usual GPT */
-#define FAILURES_MAX 8u   /* a failing drive is not worn out for this */
-#define VOLUMES_MAX 128u  /* more than anybody makes; a limit for hostile drives */
+#define FAILURES_MAX 8u      /* a failing drive is not worn out for this */
+#define VOLUMES_MAX 128u     /* more than anybody makes; a limit for hostile drives */
 
 /* What the boot sector says; 0 when it says nothing that can be used. */
 static uint64_t stated_length(const uint8_t *sector, enum filesystem filesystem)
@@ -135,7 +135,8 @@ static uint64_t take_last(struct search *search, uint64_t from, uint64_t end)
 	struct table_job *job = search->job;
 	uint64_t length, start;
 
-	if (end < from + 1024 || end > job->size || search->table->count >= VOLUMES_MAX || job->no_memory ||
+	if (end < from + 1024 || end > job->size || search->table->count >= VOLUMES_MAX ||
+	    job->no_memory ||
 	    filesystem_of_boot_sector(job->source, end - 512) != FILESYSTEM_NTFS ||
 	    !lost_length(job, end - 512, &length) || length < 1024 || length > end - from)
 		return 0;
@@ -159,8 +160,8 @@ static bool take_before(struct search *search, uint64_t from, uint64_t end)
 }
 
 /*
- * Looks through the range from `from` on; `limit`: how many places in a row may be tried. Returns the
- * end of the last volume that was found, or `from`.
+ * Looks through the range from `from` on; `limit`: how many places in a row may be tried. Returns
+ * the end of the last volume that was found, or `from`.
  */
 static uint64_t look_through(struct search *search, uint64_t from, unsigned limit)
 {

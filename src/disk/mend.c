@@ -55,8 +55,7 @@ static void lengthen(struct table_job *job, struct partition *partition)
 	if (!lost_length(job, partition->offset, &length) || length <= slack ||
 	    length - slack <= partition->length)
 		return;
-	findings_add(job->findings, WEIGHT_CAUTION, "partition-too-short",
-	    source_path(job->source),
+	findings_add(job->findings, WEIGHT_CAUTION, "partition-too-short", source_path(job->source),
 	    "Compare the list of partitions with what the owner remembers.",
 	    "The volume in partition %u is longer (%s) than the partition table says (%s), so that "
 	    "entry is wrong; the volume is read in full.",

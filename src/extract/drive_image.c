@@ -22,9 +22,9 @@
 #include <unistd.h>
 
 #define PIECE ((size_t)SOURCE_PIECE)
-#define ZEROS ((size_t)65536)             /* ranges of zeros are left out in units of this */
-#define SYNC_STEP (UINT64_C(256) << 20)   /* bytes: a destination that fails is noticed early */
-#define LIST_ROOM (UINT64_C(1) << 20)     /* bytes: for the list */
+#define ZEROS ((size_t)65536)           /* ranges of zeros are left out in units of this */
+#define SYNC_STEP (UINT64_C(256) << 20) /* bytes: a destination that fails is noticed early */
+#define LIST_ROOM (UINT64_C(1) << 20)   /* bytes: for the list */
 
 struct saving {
 	const struct image_order *order;
@@ -70,8 +70,8 @@ static bool is_apart(const struct saving *saving, const char *folder, struct err
 	    folder, device->path);
 }
 
-static bool has_room(const struct saving *saving, const char *folder, struct findings *findings,
-    struct error *error)
+static bool has_room(
+    const struct saving *saving, const char *folder, struct findings *findings, struct error *error)
 {
 	uint64_t size = source_size(saving->source);
 	struct destination place;
@@ -80,18 +80,21 @@ static bool has_room(const struct saving *saving, const char *folder, struct fin
 		return false;
 	if (place.file_limit != 0 && size > place.file_limit)
 		return error_set(error, STATUS_DESTINATION,
-		    "the image of %s would be %s long, and the file system at '%s' (FAT32) holds no "
+		    "the image of %s would be %s long, and the file system at '%s' (FAT32) holds "
+		    "no "
 		    "file of 4 GiB or more; choose a drive formatted as exFAT, NTFS or ext4",
 		    saving->order->drive, text_size(size).text, folder);
 	if (place.free < size || place.free - size < LIST_ROOM)
 		return error_set(error, STATUS_DESTINATION,
-		    "there is no room for the image: %s is %s long, and %s are free at '%s'; choose a "
+		    "there is no room for the image: %s is %s long, and %s are free at '%s'; "
+		    "choose a "
 		    "larger drive, or extract without --image",
 		    saving->order->drive, text_size(size).text, text_size(place.free).text, folder);
 	if (place.in_memory)
 		findings_add(findings, WEIGHT_CAUTION, "destination-in-memory", folder,
 		    "Copy the image to a drive before that.",
-		    "The image lies in this computer's memory: it is gone when it is switched off.");
+		    "The image lies in this computer's memory: it is gone when it is switched "
+		    "off.");
 	return true;
 }
 
@@ -147,8 +150,8 @@ static bool open_drive(struct saving *saving, struct findings *findings, struct 
 
 /* --- writing ---------------------------------------------------------------------------------- */
 
-static bool write_all(
-    struct saving *saving, uint64_t offset, const uint8_t *bytes, size_t length, struct error *error)
+static bool write_all(struct saving *saving, uint64_t offset, const uint8_t *bytes, size_t length,
+    struct error *error)
 {
 	while (length > 0) {
 		ssize_t written = pwrite(saving->fd, bytes, length, (off_t)offset);
@@ -171,8 +174,7 @@ static bool is_zero(const uint8_t *bytes, size_t length)
 }
 
 /* What is zero becomes a hole of the file. */
-static bool write_piece(
-    struct saving *saving, uint64_t offset, size_t length, struct error *error)
+static bool write_piece(struct saving *saving, uint64_t offset, size_t length, struct error *error)
 {
 	for (size_t at = 0; at < length; at += ZEROS) {
 		size_t step = length - at < ZEROS ? length - at : ZEROS;
@@ -199,8 +201,8 @@ static bool copy(struct saving *saving, struct error *error)
 
 		source_read(saving->source, offset, saving->bytes, length, &saving->holes);
 		if (stop_is_asked())
-			good = error_set(error, STATUS_OTHER,
-			    "stopped; the image was not complete and is gone");
+			good = error_set(
+			    error, STATUS_OTHER, "stopped; the image was not complete and is gone");
 		else if (source_is_lost(saving->source))
 			good = error_set(error, STATUS_NO_VOLUME,
 			    "%s stopped answering after %s; the image was not complete and is gone",
@@ -225,8 +227,8 @@ static bool write_list(const struct saving *saving, struct error *error)
 	struct buf text = {0};
 	bool good;
 
-	buf_printf(&text,
-	    "# What could not be read when the image was made: offset and length, bytes.\n");
+	buf_printf(
+	    &text, "# What could not be read when the image was made: offset and length, bytes.\n");
 	for (size_t i = 0; i < saving->holes.count; i++) {
 		const struct hole *hole = &saving->holes.items[i];
 
@@ -275,8 +277,8 @@ static void say_made(const struct saving *saving, struct findings *findings)
 
 static bool begin(struct saving *saving, struct error *error)
 {
-	saving->fd = open(saving->unfinished, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW,
-	    0600);
+	saving->fd =
+	    open(saving->unfinished, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, 0600);
 	return saving->fd >= 0 || durable_failed(error, errno, saving->unfinished);
 }
 
@@ -311,8 +313,8 @@ bool drive_image_save(
 	buf_free(&unfinished);
 	if (!good)
 		error_no_memory(error);
-	good = good && open_drive(&saving, findings, error) &&
-	       check_places(&saving, findings, error);
+	good =
+	    good && open_drive(&saving, findings, error) && check_places(&saving, findings, error);
 	if (good && !begin(&saving, error)) {
 		saving.fd = -2; /* somebody else's */
 		good = false;

@@ -32,8 +32,7 @@ static bool collect(struct entries *entries, const struct log_file *log, uint32_
 	struct log_entry entry;
 
 	for (size_t at = PAGE_SIZE_DIRTY;
-	     entries->count < ENTRIES_LIMIT && log_entry_read(log, at, &entry);
-	     at += entry.size) {
+	     entries->count < ENTRIES_LIMIT && log_entry_read(log, at, &entry); at += entry.size) {
 		if (entry.sequence > last)
 			continue;
 		if (!array_reserve(&entries->items, &entries->capacity, entries->count + 1,
@@ -53,7 +52,8 @@ static size_t find_row(const struct entries *entries, uint32_t last)
 	if (first == 0 || (uint64_t)entries->items[first - 1].sequence + 1 < last)
 		return first;
 	first--;
-	while (first > 0 && entries->items[first].sequence - entries->items[first - 1].sequence <= 1)
+	while (
+	    first > 0 && entries->items[first].sequence - entries->items[first - 1].sequence <= 1)
 		first--;
 	return first;
 }
@@ -69,7 +69,8 @@ static void fill(struct hive *hive, const struct holes *holes, struct holes *fil
 		end = hive->length;
 	while (at < end && (hole = holes_next(holes, at)) != NULL && hole->offset < end) {
 		uint64_t start = hole->offset > at ? hole->offset : at;
-		uint64_t stop = hole->offset + hole->length < end ? hole->offset + hole->length : end;
+		uint64_t stop =
+		    hole->offset + hole->length < end ? hole->offset + hole->length : end;
 
 		memcpy(hive->data + start, page + (start - BASE_BLOCK_SIZE - offset),
 		    (size_t)(stop - start));

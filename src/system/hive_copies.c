@@ -2,11 +2,11 @@
  * Where the old system keeps copies of its hives, best first.
  *
  * The registry's backup folder (RegBack, Vista and later; from Windows 10 1803 on its files are
- * empty). Restore points of XP: "System Volume Information\\_restore{GUID}\\RPn\\snapshot", with the
- * names _REGISTRY_MACHINE_SYSTEM and _REGISTRY_USER_NTUSER_SID (Microsoft, article 307545). What a
- * feature update leaves of the system before it: Windows.old. The hives as setup made them: repair,
- * and the ending .SAV; the twin of SYSTEM in Windows 2000: SYSTEM.ALT (Microsoft, "Registry Hives").
- * The ending .MAN of a mandatory profile (Microsoft, "Mandatory user profiles").
+ * empty). Restore points of XP: "System Volume Information\\_restore{GUID}\\RPn\\snapshot", with
+ * the names _REGISTRY_MACHINE_SYSTEM and _REGISTRY_USER_NTUSER_SID (Microsoft, article 307545).
+ * What a feature update leaves of the system before it: Windows.old. The hives as setup made them:
+ * repair, and the ending .SAV; the twin of SYSTEM in Windows 2000: SYSTEM.ALT (Microsoft, "Registry
+ * Hives"). The ending .MAN of a mandatory profile (Microsoft, "Mandatory user profiles").
  */
 #include "system/inner.h"
 
@@ -15,7 +15,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define POINTS_MAX 16u   /* of the newest restore points */
+#define POINTS_MAX 16u /* of the newest restore points */
 #define POINTS_LOOKED 4096u
 
 struct search {
@@ -112,7 +112,8 @@ static void add_restore_points(struct search *search, const char *name)
 
 /* --- the system before ------------------------------------------------------------------------ */
 
-/* The same path in Windows.old, Windows.old.000...: there only if this is not such a copy itself. */
+/* The same path in Windows.old, Windows.old.000...: there only if this is not such a copy itself.
+ */
 static void add_before_update(struct search *search, const char *path, const char *name)
 {
 	const struct catalogue *catalogue = search->catalogue;
@@ -164,8 +165,8 @@ size_t hive_copies_of_machine(
 	return search.count;
 }
 
-size_t hive_copies_of_person(struct learn *learn, const struct person *person,
-    struct hive_copy copies[HIVE_COPIES_MAX])
+size_t hive_copies_of_person(
+    struct learn *learn, const struct person *person, struct hive_copy copies[HIVE_COPIES_MAX])
 {
 	const struct old_system *system = learn->system;
 	struct search search = begin(learn, person->profile.volume, copies);

@@ -1,6 +1,6 @@
 /*
- * Loading a hive and its transaction logs from a catalogue, another copy where it does not tell what
- * is asked of it, and saying what had to be mended.
+ * Loading a hive and its transaction logs from a catalogue, another copy where it does not tell
+ * what is asked of it, and saying what had to be mended.
  */
 #include "system/inner.h"
 
@@ -185,8 +185,7 @@ static struct hive *choose(const struct wanted *wanted, struct hive *first,
 			struct hive *hive = load(
 			    learn, copy->volume, copy->folder, copy->name, wanted->words, true);
 
-			if (hive && !is_others(wanted, hive) &&
-			    (pass > 0 || tells(wanted, hive))) {
+			if (hive && !is_others(wanted, hive) && (pass > 0 || tells(wanted, hive))) {
 				say_copy(wanted, copy, hive);
 				hive_close(first);
 				return hive;
@@ -211,8 +210,7 @@ struct hive *load_machine_hive(struct learn *learn, const char *name, const char
 		if (strcmp(name, keys[i][0]) == 0)
 			wanted.key = keys[i][1];
 	if (!hive || !tells(&wanted, hive))
-		hive =
-		    choose(&wanted, hive, copies, hive_copies_of_machine(learn, name, copies));
+		hive = choose(&wanted, hive, copies, hive_copies_of_machine(learn, name, copies));
 	if (!hive)
 		findings_add(learn->findings, WEIGHT_CAUTION, "hive-missing", system->key,
 		    "Look through the list of persons and folders before the old drive is given "
@@ -223,11 +221,9 @@ struct hive *load_machine_hive(struct learn *learn, const char *name, const char
 	return hive;
 }
 
-static void say_others(
-    const struct wanted *wanted, const struct hive *hive, const char *name)
+static void say_others(const struct wanted *wanted, const struct hive *hive, const char *name)
 {
-	const struct person *other =
-	    hive_names_other(wanted->learn, wanted->person, hive);
+	const struct person *other = hive_names_other(wanted->learn, wanted->person, hive);
 
 	findings_add(wanted->learn->findings, WEIGHT_CAUTION, "hive-of-another-person",
 	    wanted->subject, "Ask the owner whether folders were moved elsewhere.",
@@ -243,8 +239,8 @@ struct hive *load_person_hive(struct learn *learn, const struct person *person)
 	    .subject = person->folder,
 	    .key = "Software\\" KEY_WINDOWS "\\Explorer\\User Shell Folders",
 	    .person = person};
-	struct hive *hive = load(learn, person->profile.volume, person->profile.node,
-	    "NTUSER.DAT", wanted.words, false);
+	struct hive *hive = load(
+	    learn, person->profile.volume, person->profile.node, "NTUSER.DAT", wanted.words, false);
 	struct hive_copy copies[HIVE_COPIES_MAX];
 
 	if (hive && is_others(&wanted, hive)) {
@@ -253,7 +249,6 @@ struct hive *load_person_hive(struct learn *learn, const struct person *person)
 		hive = NULL;
 	}
 	if (!hive || !tells(&wanted, hive))
-		hive = choose(
-		    &wanted, hive, copies, hive_copies_of_person(learn, person, copies));
+		hive = choose(&wanted, hive, copies, hive_copies_of_person(learn, person, copies));
 	return hive;
 }

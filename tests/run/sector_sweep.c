@@ -2,7 +2,8 @@
  * Makes one place of a volume after the other unreadable, and says which files then differ from
  * what they are on the sound volume. One process for all: a place costs milliseconds.
  *
- * usage: sector_sweep IMAGE SECTOR <OFFSETS        (SECTOR: bytes, of the drive; OFFSETS: one a line)
+ * usage: sector_sweep IMAGE SECTOR <OFFSETS        (SECTOR: bytes, of the drive; OFFSETS: one a
+ * line)
  *
  * Output: a line of JSON for each stream of the sound volume, for an independent reader to compare,
  * and an empty line. Then a line of JSON for each offset:
@@ -55,8 +56,8 @@ static bool open_volume(struct opened *opened, const char *image, const char *sc
 	if (device != NULL)
 		opened->source = source_open(device, &error);
 	if (opened->source != NULL)
-		opened->volume = volume_open(opened->source, 0, source_size(opened->source), "C:",
-		    &opened->findings, &error);
+		opened->volume = volume_open(opened->source, 0, source_size(opened->source),
+		    "C:", &opened->findings, &error);
 	return opened->volume != NULL &&
 	       catalogue_read(opened->volume, "C:", &opened->findings, &error);
 }
@@ -105,8 +106,8 @@ static void keep(struct sweep *sweep, const struct catalogue *catalogue, uint32_
 	truth->stream = need(strdup(catalogue_name(catalogue, stream->name)));
 	truth->names = need(calloc(truth->n_names + 1, sizeof(*truth->names)));
 	for (size_t i = 0; i < truth->n_names; i++)
-		truth->names[i] = need(strdup(catalogue_name(
-		    catalogue, catalogue->entries[node->first_entry + i].name)));
+		truth->names[i] = need(strdup(
+		    catalogue_name(catalogue, catalogue->entries[node->first_entry + i].name)));
 	truth->size = (size_t)stream->size;
 	truth->bytes = need(malloc(truth->size + 1));
 	read_stream(catalogue, stream, truth->bytes, truth->size, NULL);
@@ -162,10 +163,10 @@ static bool has_names(
 		bool found = false;
 
 		for (uint32_t k = 0; k < node->n_entries; k++)
-			found = found ||
-				strcmp(truth->names[i],
-				    catalogue_name(catalogue,
-					catalogue->entries[node->first_entry + k].name)) == 0;
+			found =
+			    found || strcmp(truth->names[i],
+					 catalogue_name(catalogue,
+					     catalogue->entries[node->first_entry + k].name)) == 0;
 		if (!found)
 			return false;
 	}
@@ -179,8 +180,8 @@ static bool differs_outside(
 
 	while (at < truth->size) {
 		const struct hole *hole = holes_next(holes, at);
-		size_t end = hole != NULL && hole->offset < truth->size ? (size_t)hole->offset
-									: truth->size;
+		size_t end =
+		    hole != NULL && hole->offset < truth->size ? (size_t)hole->offset : truth->size;
 
 		if (end > at && memcmp(truth->bytes + at, bytes + at, end - at) != 0)
 			return true;

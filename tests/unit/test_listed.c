@@ -88,13 +88,13 @@ static void test_limit(void **state)
 	assert_non_null(text);
 	for (size_t i = LISTED_RANGES_MAX; i > 0; i--)
 		used += (size_t)sprintf(text + used, "%zu 1\n", 1024 * i);
-	assert_true(listed_parse(text, used, "a list", 2048 * LISTED_RANGES_MAX, 512, &holes,
-	    &error));
+	assert_true(
+	    listed_parse(text, used, "a list", 2048 * LISTED_RANGES_MAX, 512, &holes, &error));
 	assert_int_equal(holes.count, LISTED_RANGES_MAX);
 	holes_free(&holes);
 	used += (size_t)sprintf(text + used, "0 1\n");
-	assert_false(listed_parse(text, used, "a list", 2048 * LISTED_RANGES_MAX, 512, &holes,
-	    &error));
+	assert_false(
+	    listed_parse(text, used, "a list", 2048 * LISTED_RANGES_MAX, 512, &holes, &error));
 	holes_free(&holes);
 	free(text);
 }
