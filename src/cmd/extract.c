@@ -13,6 +13,7 @@
 #include "extract/interrupt.h"
 #include "extract/summary.h"
 #include "report/survey_text.h"
+#include "system/traces.h"
 
 #include <errno.h>
 #include <getopt.h>
@@ -311,6 +312,7 @@ static enum status run(const struct extract_command *command, struct sources *so
 	surveyed = (sources->chosen ? survey_run_chosen : survey_run)(
 	    &survey, sources->paths, sources->count, &progress, findings, error);
 	progress_end(&progress);
+	surveyed = surveyed && traces_read(&survey, error);
 	if (surveyed && plan_make(&plan, &survey, &choices, findings, error)) {
 		/* From here on the work itself stops cleanly. */
 		if (!command->dry_run) {

@@ -9,6 +9,7 @@
 #include "disk/controllers.h"
 #include "report/survey_text.h"
 #include "system/survey.h"
+#include "system/traces.h"
 
 #include <stdio.h>
 
@@ -74,6 +75,11 @@ static bool survey_sources(const struct sources *sources, const struct common_op
 	good = (sources->chosen ? survey_run_chosen : survey_run)(
 	    &survey, sources->paths, sources->count, &progress, &findings, error);
 	progress_end(&progress);
+	if (good) {
+		progress_start(&progress, "Reading traces of programs", 0, options->quiet);
+		good = traces_read(&survey, error);
+		progress_end(&progress);
+	}
 	/* Where nothing could be read, what was found out about the drives is all there is. */
 	if (!good && error->status == STATUS_NO_VOLUME && findings.count > 0)
 		say(&survey, options, NULL);

@@ -276,30 +276,71 @@ static void print_letters(const struct survey *survey, const struct old_system *
 	}
 }
 
+/* ", used, last seen 2023-10-28, 41 starts counted" */
+static void add_use(struct buf *text, const struct program *program)
+{
+	struct filetime_text day = filetime_to_text(program->last_seen);
+
+	if (program->last_seen > 0 && *day.text)
+		buf_printf(text, ", used, last seen %.10s", day.text);
+	if (program->last_seen > 0 && program->starts > 0)
+		buf_printf(text, ", %s %s counted", text_count(program->starts).text,
+		    program->starts == 1 ? "start" : "starts");
+	if (program->origin == PROGRAM_PORTABLE)
+		buf_printf(text, ", never installed, in %s", program->place);
+	else if (program->origin == PROGRAM_STORE_APP)
+		buf_add_text(text, ", from the store");
+}
+
+static void print_program(
+    const struct old_system *system, const struct program *program, FILE *out)
+{
+	struct buf text = {0};
+
+	buf_printf(&text, "%s%s%s%s%s", program->name, *program->version ? " " : "",
+	    program->version, *program->publisher ? ", " : "", program->publisher);
+	if (program->person < system->n_persons)
+		buf_printf(&text, " (only %s)", system->persons[program->person].key);
+	add_use(&text, program);
+	line(out, 4, 8, "%s", buf_text(&text));
+	buf_free(&text);
+}
+
 static void print_programs(const struct old_system *system, FILE *out)
 {
-	size_t n_shown = 0, n_programs = 0, n_parts = 0;
+	static const struct {
+		enum program_kind kind;
+		const char *title;
+	} groups[] = {{PROGRAM_USED, "used"},
+	    {PROGRAM_NO_TRACE, "no trace of recent use (which is no proof that it was not used)"},
+	    {PROGRAM_DEVICE, "drivers and programs of devices"},
+	    {PROGRAM_CAME_WITH, "came with the machine, no trace of recent use"},
+	    {PROGRAM_UNSORTED, "recorded"}};
+	size_t n_programs = 0, n_parts = 0;
 
 	fputs("\nPrograms\n", out);
-	for (size_t i = 0; i < system->n_programs; i++) {
-		const struct program *program = &system->programs[i];
+	for (size_t g = 0; g < sizeof(groups) / sizeof(groups[0]); g++) {
+		size_t n_shown = 0, n_here = 0;
 
-		if (program->is_component || program->is_update) {
-			n_parts++;
-			continue;
+		for (size_t i = 0; i < system->n_programs; i++) {
+			const struct program *program = &system->programs[i];
+
+			if (program->kind != groups[g].kind || program->is_component ||
+			    program->is_update)
+				continue;
+			if (n_here++ == 0)
+				line(out, 2, 4, "%s:", groups[g].title);
+			if (n_shown < PROGRAMS_SHOWN) {
+				print_program(system, program, out);
+				n_shown++;
+			}
 		}
-		n_programs++;
-		if (n_shown == PROGRAMS_SHOWN)
-			continue;
-		n_shown++;
-		line(out, 2, 6, "%s%s%s%s%s%s%s%s", program->name, *program->version ? " " : "",
-		    program->version, *program->publisher ? ", " : "", program->publisher,
-		    program->person < system->n_persons ? " (only " : "",
-		    program->person < system->n_persons ? system->persons[program->person].key : "",
-		    program->person < system->n_persons ? ")" : "");
+		n_programs += n_here;
+		if (n_here > n_shown)
+			line(out, 4, 4, "and %zu more: --json lists all of them.", n_here - n_shown);
 	}
-	if (n_programs > n_shown)
-		line(out, 2, 2, "and %zu more: --json lists all of them.", n_programs - n_shown);
+	for (size_t i = 0; i < system->n_programs; i++)
+		n_parts += system->programs[i].is_component || system->programs[i].is_update;
 	if (n_programs == 0)
 		fputs("  none recorded\n", out);
 	if (n_parts == 1)

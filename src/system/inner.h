@@ -57,6 +57,8 @@ struct learn {
 	struct environment machine;
 	struct program *programs; /* grows; copied into the arena at the end */
 	size_t n_programs, programs_capacity;
+	struct trace *traces; /* the same */
+	size_t n_traces, traces_capacity;
 	const char *profiles_path, *public_path, *default_path; /* old paths */
 	bool is_nt5;       /* 2000 and XP: Documents and Settings */
 	bool session_open; /* a person's hive had changes that were not written back */
@@ -259,6 +261,27 @@ void learn_pointers(struct learn *learn, const struct person *person, const stru
 /* --- licence.c --- */
 
 void learn_licence(struct learn *learn);
+
+/* Keeps one program. */
+void learn_program(struct learn *learn, const struct program *program);
+
+/* --- learn_traces.c --- */
+
+#define TRACE_LIMIT 20000u
+#define STORE_APP_LIMIT 5000u
+/* Keeps a trace; its path is copied. */
+void learn_trace(struct learn *learn, const struct trace *trace);
+void learn_start_counts(struct learn *learn, const struct hive *hive, size_t person);
+void learn_activity(struct learn *learn);
+void learn_store_apps(struct learn *learn);
+
+/* --- sort_programs.c --- */
+
+/* Turns what a trace calls a program into an old path where it can be told: in `arena`. */
+const char *trace_path(const struct survey *survey, const struct old_system *system,
+    const struct trace *trace, struct arena *arena);
+/* Sets what struct program says from its traces. */
+bool sort_programs(struct survey *survey, struct old_system *system);
 
 /* --- state.c --- */
 

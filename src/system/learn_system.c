@@ -93,6 +93,15 @@ static void keep_programs(struct learn *learn)
 			system->n_programs = learn->n_programs;
 	}
 	free(learn->programs);
+	if (learn->n_traces > 0) {
+		system->traces = arena_copy(&learn->survey->arena, learn->traces,
+		    learn->n_traces * sizeof(*learn->traces));
+		if (!system->traces)
+			learn->no_memory = true;
+		else
+			system->n_traces = learn->n_traces;
+	}
+	free(learn->traces);
 }
 
 static void tell_later(struct learn *learn)
@@ -125,6 +134,8 @@ bool learn_system(struct survey *survey, struct old_system *system, struct findi
 	learn_persons(&learn);
 	if (learn.software)
 		learn_programs(&learn, learn.software, "", SIZE_MAX);
+	learn_store_apps(&learn);
+	learn_activity(&learn);
 	learn_state(&learn);
 	tell_later(&learn);
 	keep_programs(&learn);

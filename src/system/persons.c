@@ -492,9 +492,12 @@ static void learn_person(struct learn *learn, struct person *person)
 	if (person_variables(learn, person, hive, &environment)) {
 		learn_settings(learn, person, hive, &environment);
 		learn_places(learn, person, hive, &environment);
-		if (hive)
-			learn_programs(
-			    learn, hive, "Software\\", (size_t)(person - learn->system->persons));
+		if (hive) {
+			size_t index = (size_t)(person - learn->system->persons);
+
+			learn_programs(learn, hive, "Software\\", index);
+			learn_start_counts(learn, hive, index);
+		}
 	}
 	if (!person->is_temporary)
 		learn_pointers(learn, person, hive);

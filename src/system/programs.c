@@ -72,6 +72,42 @@ static void read_record(
 	    number == 1 || (!program->is_update && *record_text(learn, hive, key, "ParentKeyName"));
 }
 
+void learn_program(struct learn *learn, const struct program *program)
+{
+	if (learn->n_programs >= PROGRAM_LIMIT)
+		return;
+	if (!array_reserve(&learn->programs, &learn->programs_capacity, learn->n_programs + 1,
+		sizeof(*learn->programs))) {
+		learn->no_memory = true;
+		return;
+	}
+	learn->programs[learn->n_programs++] = *program;
+}
+
+/*
+ * Where its files lie: the folder of the record, else that of its icon or of what removes it, as
+ * far as they name one (common practice, no source).
+ */
+static const char *record_place(
+    struct learn *learn, const struct hive *hive, hive_cell key, const struct program *program)
+{
+	const char *const names[] = {"DisplayIcon", "UninstallString"};
+
+	if (*program->folder)
+		return program->folder;
+	for (size_t i = 0; i < 2; i++) {
+		const char *text = record_text(learn, hive, key, names[i]), *last;
+
+		text += *text == '"';
+		if (!*text || text[1] != ':' || !(last = strrchr(text, '\\')) ||
+		    memchr(text, '"', (size_t)(last - text)) ||
+		    memchr(text, '/', (size_t)(last - text)))
+			continue;
+		return learn_text(learn, "%.*s", (int)(last - text), text);
+	}
+	return NULL;
+}
+
 static void read_records(
     struct learn *learn, const struct hive *hive, const char *path, size_t person, bool is_32_bit)
 {
@@ -85,15 +121,11 @@ static void read_records(
 		struct program program = {.person = person, .is_32_bit = is_32_bit};
 
 		read_record(learn, hive, keys[i], &program);
+		program.place = record_place(learn, hive, keys[i], &program);
 		/* Without a name the old system showed no such program either. */
 		if (!*program.name)
 			continue;
-		if (!array_reserve(&learn->programs, &learn->programs_capacity,
-			learn->n_programs + 1, sizeof(*learn->programs))) {
-			learn->no_memory = true;
-			return;
-		}
-		learn->programs[learn->n_programs++] = program;
+		learn_program(learn, &program);
 	}
 }
 

@@ -123,6 +123,38 @@ struct person {
 	size_t n_settings;
 };
 
+enum program_origin {
+	PROGRAM_RECORD,    /* its installer left a record */
+	PROGRAM_STORE_APP, /* a package of the old system's store */
+	PROGRAM_PORTABLE,  /* only known because it was started: it was never installed */
+};
+
+/* How a program is sorted: see traces.h. */
+enum program_kind {
+	PROGRAM_UNSORTED,
+	PROGRAM_USED,
+	PROGRAM_NO_TRACE,
+	PROGRAM_CAME_WITH, /* with the machine or its old system, and no trace of use */
+	PROGRAM_PART,      /* of another program */
+	PROGRAM_DEVICE,    /* driver or utility of a device */
+};
+
+enum trace_source {
+	TRACE_START_COUNT, /* counted by the desktop: start_count.h */
+	TRACE_ACTIVITY,    /* noted by the moderator of background activity */
+	TRACE_RUN,         /* run_trace.h */
+	TRACE_JUMP_LIST,   /* something was opened with it: jump_list.h */
+};
+
+/* That a program was started. */
+struct trace {
+	enum trace_source source;
+	size_t person;    /* index in system.persons; SIZE_MAX: not told */
+	const char *path; /* of the program as noted; after traces_read() an old path where known */
+	uint32_t count;   /* starts, 0: not told */
+	int64_t last;     /* FILETIME */
+};
+
 struct program {
 	const char *name, *publisher, *version; /* "" when not recorded */
 	const char *installed;                  /* date as recorded, "2024-05-17"; "" when not */
@@ -134,6 +166,16 @@ struct program {
 	bool is_component; /* a part of the old system or of another program */
 	bool is_update;
 	const char *key; /* name of the record's key */
+	enum program_origin origin;
+	bool is_inbox;      /* store apps: came with the old system */
+	const char *family; /* store apps: what traces call it; else NULL */
+	const char *place;  /* folder in which its files lie as far as known; NULL: not known */
+	/* From here on set by traces_read(). */
+	enum program_kind kind;
+	const char *why;     /* it is sorted so: plain words; NULL before */
+	int64_t last_seen;   /* FILETIME of the last trace, 0: none */
+	uint32_t starts;     /* as counted by the source that counted most, 0: not told */
+	enum trace_source seen_by;
 };
 
 /* What a licence belongs to: see licence.h. */
@@ -187,6 +229,8 @@ struct old_system {
 	size_t n_shared;
 	struct program *programs;
 	size_t n_programs;
+	struct trace *traces;
+	size_t n_traces;
 };
 
 struct progress;

@@ -2,6 +2,7 @@
 #include "base/json.h"
 #include "system/inner.h"
 #include "system/licence.h"
+#include "system/traces.h"
 
 #include <string.h>
 
@@ -129,6 +130,9 @@ static void letters_to_json(
 static void program_to_json(
     const struct old_system *system, struct json *json, const struct program *program)
 {
+	static const char *const origins[] = {[PROGRAM_RECORD] = "record",
+	    [PROGRAM_STORE_APP] = "store-app", [PROGRAM_PORTABLE] = "portable"};
+
 	json_begin_object(json);
 	json_key_text(json, "pc", system->key);
 	json_key_text(json, "person",
@@ -144,6 +148,14 @@ static void program_to_json(
 	json_key_bool(json, "component", program->is_component);
 	json_key_bool(json, "update", program->is_update);
 	json_key_text(json, "key", program->key);
+	json_key_text(json, "origin", origins[program->origin]);
+	json_key_text(json, "place", program->place);
+	json_key_text(json, "kind", program_kind_name(program->kind));
+	json_key_text(json, "why", program->why);
+	json_key_time(json, "last_seen", program->last_seen);
+	json_key_unsigned(json, "starts", program->starts);
+	json_key_text(json, "seen_by",
+	    program->last_seen > 0 ? trace_source_name(program->seen_by) : NULL);
 	json_end(json);
 }
 

@@ -72,6 +72,12 @@ static const struct slot {
     {KEY_WINDOWS UNINSTALL, "InstallDate"},
     {KEY_WINDOWS UNINSTALL, "EstimatedSize"},
     {KEY_WINDOWS UNINSTALL, "ReleaseType"},
+    {KEY_WINDOWS UNINSTALL, "DisplayIcon"},
+    {"ControlSet001\\Services\\bam\\State\\UserSettings\\" SID_A,
+	"\\Device\\HarddiskVolume3\\a\\b.exe"},
+    {"Software\\" KEY_WINDOWS "\\Explorer\\UserAssist\\{1}", "Version"},
+    {"Software\\" KEY_WINDOWS "\\Explorer\\UserAssist\\{1}\\Count", "P:\\n\\o.rkr"},
+    {KEY_WINDOWS "\\Appx\\AppxAllUserStore\\Applications\\A.B_1.0_x64__c", "Path"},
     {KEY_NT, "ProductId"},
     {"Software\\Some Program\\Folders", "Backup"},
     {"Software\\Some Program\\Folders", "Letters"},
@@ -244,12 +250,19 @@ static void learn_all(struct fake *fake, struct hive *hive, struct findings *fin
 		learn_settings(&learn, &system.persons[i], hive, &learn.machine);
 		learn_places(&learn, &system.persons[i], hive, &learn.machine);
 		learn_pointers(&learn, &system.persons[i], hive);
+		learn_start_counts(&learn, hive, i);
 	}
 	learn_programs(&learn, hive, "", SIZE_MAX);
+	learn_store_apps(&learn);
+	learn_activity(&learn);
+	system.traces = learn.traces;
+	system.n_traces = learn.n_traces;
 	system.programs = learn.programs;
 	system.n_programs = learn.n_programs;
+	assert(sort_programs(&fake->survey, &system));
 	show(&fake->survey);
 	free(learn.programs);
+	free(learn.traces);
 	findings_free(&learn.later);
 	environment_free(&learn.machine);
 	fake->survey.systems = NULL;

@@ -94,6 +94,14 @@ def check_programs(expected, system):
     found = {program["key"]: program for program in system["programs"]}
     names = sorted(row["name"] for row in expected["programs"])
     check(sorted(p["name"] for p in found.values()) == names, "programs", sorted(found), names)
+    by_name = {program["name"]: program for program in found.values()}
+    for row in expected["programs"]:
+        program = by_name.get(row["name"], {})
+        mine = (program.get("kind"), (program.get("last_seen") or "")[:19] or None,
+                program.get("starts"), program.get("origin"), program.get("seen_by"))
+        check(mine == (row["kind"], row["last_seen"], row["starts"], row["origin"], row["seen_by"]),
+              "use of", row["name"], mine, row)
+        check(program.get("why"), "no reason for", row["name"])
     part = next(p for p in found.values() if p["name"] == "Plot Planner Runtime Parts")
     check(part["component"] and not part["update"], part)
     update = next(p for p in found.values() if p["name"] == "Update 7 for Seed Ledger")
@@ -108,8 +116,14 @@ def check_findings(document):
     for wanted in (("place-drive-missing", "caution"), ("place-share", "caution"),
                    ("profile-unlisted", "caution"), ("profile-backup-twin", "note"),
                    ("hive-log-applied", "note"), ("letter-missing", "note"),
+                   ("used-on-missing-drive", "caution"), ("used-on-share", "caution"),
                    ("cloud-files", "caution")):
         check(wanted in codes, "finding", wanted, "not in", sorted(codes))
+    for code, words in (("used-on-missing-drive", "2 things of mara .* lie on E:, which is not attached; "
+                         r"the last, used on 2023-10-20: E:\\Music\\spring.mp3"),
+                        ("used-on-share", r"1 thing of mara .* \\\\HUT-SERVER\\papers, a network share")):
+        row = next((row for row in document["findings"] if row["code"] == code), {"sentence": ""})
+        check(re.search(words, row["sentence"]), code, row["sentence"])
     for row in document["findings"]:
         check(row["sentence"].endswith("."), "finding without a full stop:", row)
 
@@ -125,6 +139,10 @@ def check_text():
     check(re.search(r"empty: +[A-Z]", text) and " 0 files" not in text, "empty places")
     for words in ("Zoë Haddow", "Old system FERNHILL-PC", "E:\\Music", "Plot Planner 3.2.1, Fernhill"):
         check(words in text, repr(words), "is not in the text")
+    for words in ("used, last seen 2023-10-28, 41 starts counted", "no trace of recent use",
+                  "never installed, in D:\\Tools\\Bee Calendar"):
+        check(words in flat, repr(words), "is not in the text")
+    check("unused" not in text, "the text calls something unused")
     check(not re.search(r"[\x00-\x09\x0b-\x1f\x7f]", text), "control characters in the text")
     # What cannot be written is no success.
     with open("/dev/full", "wb") as full:

@@ -1,0 +1,276 @@
+/* The stage behind the survey that reads small files with traces: see traces.h. */
+#include "system/traces.h"
+
+#include "base/stop.h"
+#include "base/utf.h"
+#include "ntfs/data.h"
+#include "ntfs/extents.h"
+#include "system/inner.h"
+#include "system/jump_list.h"
+#include "system/link_targets.h"
+#include "system/run_trace.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define FILES_LIMIT 6000u /* small files of one old system */
+#define FOLDER_LIMIT 4000u
+#define DEPTH_LIMIT 4u /* folders below a menu */
+
+enum trace_file_kind { FILE_RUN, FILE_LINK, FILE_AUTOMATIC, FILE_CUSTOM };
+
+/* A file to be read. */
+struct trace_file {
+	uint64_t place; /* grows with its place on the drive */
+	size_t volume, person;
+	uint32_t node;
+	enum trace_file_kind kind;
+};
+
+struct stage {
+	struct survey *survey;
+	struct old_system *system;
+	struct trace_file *files;
+	size_t n_files, files_capacity;
+	struct learn learn; /* only its traces are used */
+	struct link_targets targets;
+};
+
+/* --- which files --- */
+
+static bool ends_in(const char *name, const char *ending)
+{
+	size_t length = strlen(name), n = strlen(ending);
+
+	return length > n && utf_equal_fold(name + length - n, ending);
+}
+
+static bool kind_of(const char *name, enum trace_file_kind *kind)
+{
+	static const struct {
+		const char *ending;
+		enum trace_file_kind kind;
+	} endings[] = {{".pf", FILE_RUN}, {".lnk", FILE_LINK},
+	    {".automaticDestinations-ms", FILE_AUTOMATIC}, {".customDestinations-ms", FILE_CUSTOM}};
+
+	for (size_t i = 0; i < sizeof(endings) / sizeof(endings[0]); i++)
+		if (ends_in(name, endings[i].ending)) {
+			*kind = endings[i].kind;
+			return true;
+		}
+	return false;
+}
+
+static void add_file(
+    struct stage *stage, size_t volume, uint32_t node, size_t person, enum trace_file_kind kind)
+{
+	const struct catalogue *catalogue = survey_catalogue(stage->survey, volume);
+	const struct stream *stream = catalogue_stream(catalogue, node, "");
+
+	if (!stream || stream->size == 0 || data_content(catalogue, stream) != CONTENT_READABLE ||
+	    stage->n_files >= FILES_LIMIT)
+		return;
+	if (!array_reserve(
+		&stage->files, &stage->files_capacity, stage->n_files + 1, sizeof(*stage->files))) {
+		stage->learn.no_memory = true;
+		return;
+	}
+	stage->files[stage->n_files++] =
+	    (struct trace_file){extents_place(catalogue, stream), volume, person, node, kind};
+}
+
+/* Collects the files of a folder and, down to a depth, below; links are not followed. */
+static void add_folder(struct stage *stage, struct location at, size_t person, unsigned depth)
+{
+	const struct catalogue *catalogue = survey_catalogue(stage->survey, at.volume);
+	const uint32_t *children;
+	size_t count;
+
+	if (!catalogue || at.node == NONE)
+		return;
+	count = catalogue_children(catalogue, at.node, &children);
+	for (size_t i = 0; i < count && i < FOLDER_LIMIT; i++) {
+		const struct entry *entry = &catalogue->entries[children[i]];
+		const struct node *node = catalogue_node(catalogue, entry->node);
+		enum trace_file_kind kind;
+
+		if (!node)
+			continue;
+		if (node->flags & NODE_FOLDER) {
+			if (depth > 0 && !node->reparse_tag)
+				add_folder(stage, (struct location){at.volume, entry->node}, person,
+				    depth - 1);
+		} else if (kind_of(catalogue_name(catalogue, entry->name), &kind)) {
+			add_file(stage, at.volume, entry->node, person, kind);
+		}
+	}
+}
+
+static void add_person_files(struct stage *stage, size_t index)
+{
+	static const char *const folders[] = {
+	    "AppData\\Roaming\\Microsoft\\Windows\\Recent", /* with its jump lists */
+	    "AppData\\Roaming\\Microsoft\\Internet Explorer\\Quick Launch", /* pinned */
+	    "Recent",                                                       /* XP */
+	    "Application Data\\Microsoft\\Internet Explorer\\Quick Launch"};
+	const struct person *person = &stage->system->persons[index];
+	const struct catalogue *catalogue = survey_catalogue(stage->survey, person->profile.volume);
+
+	if (person->is_service || !catalogue || person->profile.node == NONE)
+		return;
+	for (size_t i = 0; i < sizeof(folders) / sizeof(folders[0]); i++)
+		add_folder(stage,
+		    (struct location){person->profile.volume,
+			catalogue_lookup(catalogue, person->profile.node, folders[i])},
+		    index, 2);
+	for (size_t i = 0; i < person->n_places; i++)
+		if (strcmp(person->places[i].role, "desktop") == 0)
+			add_folder(stage, person->places[i].at, index, 1);
+}
+
+static int by_place(const void *a, const void *b)
+{
+	const struct trace_file *one = a, *two = b;
+
+	if (one->volume != two->volume)
+		return one->volume < two->volume ? -1 : 1;
+	if (one->place != two->place)
+		return one->place < two->place ? -1 : 1;
+	return one->node < two->node ? -1 : one->node > two->node;
+}
+
+static void collect(struct stage *stage)
+{
+	const struct old_system *system = stage->system;
+	const struct catalogue *catalogue = survey_catalogue(stage->survey, system->volume);
+
+	add_folder(stage,
+	    (struct location){
+		system->volume, catalogue_lookup(catalogue, system->windows, "Prefetch")},
+	    SIZE_MAX, 0);
+	for (size_t i = 0; i < system->n_persons; i++)
+		add_person_files(stage, i);
+	if (stage->n_files > 1)
+		qsort(stage->files, stage->n_files, sizeof(*stage->files), by_place);
+}
+
+/* --- reading them --- */
+
+static void take_run(struct stage *stage, const uint8_t *bytes, size_t length, struct arena *arena)
+{
+	struct run_trace run;
+
+	if (run_trace_read(bytes, length, arena, &run) && run.times[0] > 0 && *run.path)
+		learn_trace(&stage->learn, &(struct trace){.source = TRACE_RUN,
+					       .person = SIZE_MAX,
+					       .path = run.path,
+					       .count = run.count,
+					       .last = run.times[0]});
+}
+
+static void take_list(struct stage *stage, const struct jump_list *list, size_t person)
+{
+	for (size_t i = 0; i < list->n_entries; i++) {
+		const struct jump_entry *entry = &list->entries[i];
+
+		if (entry->has_link)
+			link_targets_add(&stage->targets, stage->survey, stage->system, person,
+			    &entry->link, entry->last);
+	}
+}
+
+static void read_one(struct stage *stage, const struct trace_file *file)
+{
+	const struct catalogue *catalogue = survey_catalogue(stage->survey, file->volume);
+	const struct node *node = catalogue_node(catalogue, file->node);
+	struct arena arena = {0};
+	struct holes holes = {0};
+	struct shell_link link;
+	struct jump_list list;
+	size_t length = 0;
+	const uint8_t *bytes = data_load(catalogue, catalogue_stream(catalogue, file->node, ""),
+	    file->kind == FILE_LINK ? SHELL_LINK_LIMIT : JUMP_LIST_LIMIT, &arena, &length, &holes);
+
+	if (bytes && file->kind == FILE_RUN)
+		take_run(stage, bytes, length, &arena);
+	else if (bytes && file->kind == FILE_LINK && shell_link_read(bytes, length, &arena, &link))
+		link_targets_add(&stage->targets, stage->survey, stage->system, file->person, &link,
+		    node ? node->modified : 0);
+	else if (bytes && file->kind == FILE_AUTOMATIC &&
+		 jump_list_read_automatic(bytes, length, &arena, &list))
+		take_list(stage, &list, file->person);
+	else if (bytes && file->kind == FILE_CUSTOM &&
+		 jump_list_read_custom(bytes, length, &arena, &list))
+		take_list(stage, &list, file->person);
+	holes_free(&holes);
+	arena_free(&arena);
+}
+
+/* --- the stage --- */
+
+/* Is a drive that the files lie on failing? Its first reads belong to what people need. */
+static bool is_failing(const struct survey *survey, size_t volume)
+{
+	const struct survey_drive *drive = &survey->drives[survey->volumes[volume].drive];
+
+	return drive->faults.verdict == FAULTS_FAILING || source_has_holes(drive->source) ||
+	       source_is_lost(drive->source);
+}
+
+static bool keep_traces(struct stage *stage)
+{
+	struct old_system *system = stage->system;
+	struct trace *all;
+	size_t more = stage->learn.n_traces;
+
+	if (more == 0)
+		return true;
+	all = arena_array(&stage->survey->arena, system->n_traces + more, sizeof(*all));
+	if (!all)
+		return false;
+	if (system->n_traces)
+		memcpy(all, system->traces, system->n_traces * sizeof(*all));
+	memcpy(all + system->n_traces, stage->learn.traces, more * sizeof(*all));
+	system->traces = all;
+	system->n_traces += more;
+	return true;
+}
+
+static bool read_system(struct survey *survey, struct old_system *system, struct error *error)
+{
+	struct stage stage = {
+	    .survey = survey, .system = system, .learn = {.survey = survey, .system = system}};
+	bool good = true;
+
+	if (is_failing(survey, system->volume))
+		findings_add(survey->findings, WEIGHT_NOTE, "traces-not-read", system->key,
+		    "Ask the owner which programs were in use.",
+		    "Which programs were in use is told from the registry alone, to spare the "
+		    "failing drive.");
+	else
+		collect(&stage);
+	for (size_t i = 0; good && i < stage.n_files; i++) {
+		if (is_failing(survey, stage.files[i].volume))
+			break;
+		good = !survey_is_stopped(error);
+		if (good)
+			read_one(&stage, &stage.files[i]);
+	}
+	if (good && (stage.learn.no_memory || stage.targets.failed || !keep_traces(&stage) ||
+			!sort_programs(survey, system)))
+		good = error_no_memory(error);
+	if (good)
+		link_targets_tell(&stage.targets, survey, system);
+	link_targets_free(&stage.targets);
+	free(stage.files);
+	free(stage.learn.traces);
+	return good;
+}
+
+bool traces_read(struct survey *survey, struct error *error)
+{
+	for (size_t i = 0; i < survey->n_systems; i++)
+		if (!survey->systems[i].is_copy && !read_system(survey, &survey->systems[i], error))
+			return false;
+	return true;
+}
