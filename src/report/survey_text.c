@@ -290,6 +290,8 @@ static void add_use(struct buf *text, const struct program *program)
 		buf_printf(text, ", never installed, in %s", program->place);
 	else if (program->origin == PROGRAM_STORE_APP)
 		buf_add_text(text, ", from the store");
+	if (program->installer)
+		buf_printf(text, "; its installer is %s", program->installer);
 }
 
 static void print_program(

@@ -275,6 +275,11 @@ void learn_start_counts(struct learn *learn, const struct hive *hive, size_t per
 void learn_activity(struct learn *learn);
 void learn_store_apps(struct learn *learn);
 
+/* --- traces.c --- */
+
+/* Is the volume's drive failing, so that nothing is read for traces' sake? */
+bool traces_spare(const struct survey *survey, size_t volume);
+
 /* --- sort_programs.c --- */
 
 /* Turns what a trace calls a program into an old path where it can be told: in `arena`. */

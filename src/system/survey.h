@@ -176,6 +176,8 @@ struct program {
 	int64_t last_seen;   /* FILETIME of the last trace, 0: none */
 	uint32_t starts;     /* as counted by the source that counted most, 0: not told */
 	enum trace_source seen_by;
+	const char *installer; /* old path of a file that installs it; NULL: none was found */
+	const char *installer_version; /* as that file says, "" when it does not */
 };
 
 /* What a licence belongs to: see licence.h. */

@@ -156,6 +156,8 @@ static void program_to_json(
 	json_key_unsigned(json, "starts", program->starts);
 	json_key_text(json, "seen_by",
 	    program->last_seen > 0 ? trace_source_name(program->seen_by) : NULL);
+	json_key_text(json, "installer", program->installer);
+	json_key_text(json, "installer_version", program->installer_version);
 	json_end(json);
 }
 

@@ -6,6 +6,7 @@
 #include "ntfs/data.h"
 #include "ntfs/extents.h"
 #include "system/inner.h"
+#include "system/installers.h"
 #include "system/jump_list.h"
 #include "system/link_targets.h"
 #include "system/run_trace.h"
@@ -209,7 +210,7 @@ static void read_one(struct stage *stage, const struct trace_file *file)
 /* --- the stage --- */
 
 /* Is a drive that the files lie on failing? Its first reads belong to what people need. */
-static bool is_failing(const struct survey *survey, size_t volume)
+bool traces_spare(const struct survey *survey, size_t volume)
 {
 	const struct survey_drive *drive = &survey->drives[survey->volumes[volume].drive];
 
@@ -242,7 +243,7 @@ static bool read_system(struct survey *survey, struct old_system *system, struct
 	    .survey = survey, .system = system, .learn = {.survey = survey, .system = system}};
 	bool good = true;
 
-	if (is_failing(survey, system->volume))
+	if (traces_spare(survey, system->volume))
 		findings_add(survey->findings, WEIGHT_NOTE, "traces-not-read", system->key,
 		    "Ask the owner which programs were in use.",
 		    "Which programs were in use is told from the registry alone, to spare the "
@@ -250,7 +251,7 @@ static bool read_system(struct survey *survey, struct old_system *system, struct
 	else
 		collect(&stage);
 	for (size_t i = 0; good && i < stage.n_files; i++) {
-		if (is_failing(survey, stage.files[i].volume))
+		if (traces_spare(survey, stage.files[i].volume))
 			break;
 		good = !survey_is_stopped(error);
 		if (good)
@@ -259,6 +260,8 @@ static bool read_system(struct survey *survey, struct old_system *system, struct
 	if (good && (stage.learn.no_memory || stage.targets.failed || !keep_traces(&stage) ||
 			!sort_programs(survey, system)))
 		good = error_no_memory(error);
+	if (good)
+		good = installers_find(survey, system, error);
 	if (good)
 		link_targets_tell(&stage.targets, survey, system);
 	link_targets_free(&stage.targets);

@@ -98,8 +98,10 @@ def check_programs(expected, system):
     for row in expected["programs"]:
         program = by_name.get(row["name"], {})
         mine = (program.get("kind"), (program.get("last_seen") or "")[:19] or None,
-                program.get("starts"), program.get("origin"), program.get("seen_by"))
-        check(mine == (row["kind"], row["last_seen"], row["starts"], row["origin"], row["seen_by"]),
+                program.get("starts"), program.get("origin"), program.get("seen_by"),
+                program.get("installer"))
+        check(mine == (row["kind"], row["last_seen"], row["starts"], row["origin"], row["seen_by"],
+                       row["installer"]),
               "use of", row["name"], mine, row)
         check(program.get("why"), "no reason for", row["name"])
     part = next(p for p in found.values() if p["name"] == "Plot Planner Runtime Parts")
