@@ -351,6 +351,21 @@ static void print_programs(const struct old_system *system, FILE *out)
 		line(out, 2, 2, "%zu updates and parts of other programs are not shown.", n_parts);
 }
 
+static void print_drivers(const struct old_system *system, FILE *out)
+{
+	if (system->n_drivers > 0)
+		fputs("\nDrivers of printers and scanners that the old system keeps\n", out);
+	for (size_t i = 0; i < system->n_drivers; i++) {
+		const struct driver_package *driver = &system->drivers[i];
+
+		line(out, 2, 6, "%s, %s%s%s%s%s: %s, taken with --take \"%s\\**\"",
+		    driver->is_scanner ? "scanner or camera" : "printer", driver->provider,
+		    *driver->version ? ", " : "", driver->version,
+		    driver->bits == 64 ? ", 64-bit" : "", driver->bits == 32 ? ", 32-bit" : "",
+		    text_size(driver->bytes).text, driver->folder);
+	}
+}
+
 /* --- all of it --- */
 
 /* "2026-03-01 09:30 UTC" */
@@ -385,6 +400,7 @@ static void print_system(const struct survey *survey, const struct old_system *s
 	print_persons(survey, system, out);
 	print_letters(survey, system, out);
 	print_programs(system, out);
+	print_drivers(system, out);
 }
 
 void findings_print(const struct findings *findings, FILE *out)

@@ -195,6 +195,15 @@ struct licence {
 	const char *channel; /* as the hive has it, "OEM:DM"; "" when unknown */
 };
 
+/* A driver of a printer or scanner that the old system keeps whole: driver_packages.h. */
+struct driver_package {
+	bool is_scanner; /* or camera; otherwise a printer */
+	const char *provider, *version; /* as its set-up file says; version: "09/04/2018,2.4" */
+	const char *folder;             /* old path of the package */
+	unsigned bits;                  /* 64, 32; 0: not told */
+	uint64_t bytes;                 /* of all its files */
+};
+
 struct old_system {
 	size_t volume;            /* index in survey.volumes */
 	uint32_t windows;         /* node of the Windows folder */
@@ -233,6 +242,8 @@ struct old_system {
 	size_t n_programs;
 	struct trace *traces;
 	size_t n_traces;
+	struct driver_package *drivers; /* set by traces_read() */
+	size_t n_drivers;
 };
 
 struct progress;

@@ -161,6 +161,25 @@ static void program_to_json(
 	json_end(json);
 }
 
+static void drivers_to_json(const struct old_system *system, struct json *json)
+{
+	json_key(json, "driver_packages");
+	json_begin_array(json);
+	for (size_t i = 0; i < system->n_drivers; i++) {
+		const struct driver_package *driver = &system->drivers[i];
+
+		json_begin_object(json);
+		json_key_text(json, "device", driver->is_scanner ? "scanner" : "printer");
+		json_key_text(json, "provider", driver->provider);
+		json_key_text(json, "version", driver->version);
+		json_key_text(json, "folder", driver->folder);
+		json_key_unsigned(json, "bits", driver->bits);
+		json_key_unsigned(json, "bytes", driver->bytes);
+		json_end(json);
+	}
+	json_end(json);
+}
+
 static void system_to_json(
     const struct survey *survey, struct json *json, const struct old_system *system)
 {
@@ -202,6 +221,7 @@ static void system_to_json(
 	for (size_t i = 0; i < system->n_programs; i++)
 		program_to_json(system, json, &system->programs[i]);
 	json_end(json);
+	drivers_to_json(system, json);
 	json_end(json);
 }
 

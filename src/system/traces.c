@@ -5,6 +5,7 @@
 #include "base/utf.h"
 #include "ntfs/data.h"
 #include "ntfs/extents.h"
+#include "system/driver_packages.h"
 #include "system/inner.h"
 #include "system/installers.h"
 #include "system/jump_list.h"
@@ -261,7 +262,8 @@ static bool read_system(struct survey *survey, struct old_system *system, struct
 			!sort_programs(survey, system)))
 		good = error_no_memory(error);
 	if (good)
-		good = installers_find(survey, system, error);
+		good = installers_find(survey, system, error) &&
+		       driver_packages_find(survey, system, error);
 	if (good)
 		link_targets_tell(&stage.targets, survey, system);
 	link_targets_free(&stage.targets);

@@ -3,6 +3,7 @@
  * chooses the reader.
  */
 #include "base/utf.h"
+#include "system/driver_packages.h"
 #include "system/jump_list.h"
 #include "system/run_trace.h"
 #include "system/start_count.h"
@@ -70,11 +71,12 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	struct shell_link link;
 	struct jump_list list;
 	struct version_info info;
+	struct setup_info setup;
 	static uint8_t out[200000];
 
 	if (size < 18)
 		return 0;
-	switch (data[0] % 8) {
+	switch (data[0] % 9) {
 	case 0:
 		if (run_trace_read(bytes.data, bytes.length, &arena, &trace))
 			(void)(strlen(trace.name) + strlen(trace.path));
@@ -100,6 +102,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		break;
 	case 6:
 		xpress_decode(bytes.data, bytes.length, out, 1 + data[0] * 700u);
+		break;
+	case 7:
+		setup_info_read(bytes.data, bytes.length, &setup);
 		break;
 	default:
 		start(bytes.data, bytes.length, &arena);

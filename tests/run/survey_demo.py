@@ -104,6 +104,7 @@ def check_programs(expected, system):
                        row["installer"]),
               "use of", row["name"], mine, row)
         check(program.get("why"), "no reason for", row["name"])
+    check(system["driver_packages"] == expected["drivers"], "drivers", system["driver_packages"])
     part = next(p for p in found.values() if p["name"] == "Plot Planner Runtime Parts")
     check(part["component"] and not part["update"], part)
     update = next(p for p in found.values() if p["name"] == "Update 7 for Seed Ledger")

@@ -11,6 +11,7 @@
 
 #include "base/bytes.h"
 #include "system/compound.h"
+#include "system/driver_packages.h"
 #include "system/jump_list.h"
 #include "system/run_trace.h"
 #include "system/start_count.h"
@@ -312,6 +313,23 @@ static void test_not_a_program(void **state)
 	arena_free(&arena);
 }
 
+/* "INF Version Section" (Windows driver documentation): quotes, remarks, a text from [Strings]. */
+static void test_setup_file(void **state)
+{
+	static const char text[] = "; class = none\r\n[Manufacturer]\nClass=Net\n[version]\n"
+				   " class = Image ; scanners\nProvider= %Maker%\n"
+				   "DriverVer=09/04/2018,2.4\n[Strings]\nMaker = \"Meadow\"\n";
+	struct setup_info info;
+
+	(void)state;
+	setup_info_read((const uint8_t *)text, sizeof(text) - 1, &info);
+	assert_string_equal(info.device_class, "Image");
+	assert_string_equal(info.provider, "Meadow");
+	assert_string_equal(info.version, "09/04/2018,2.4");
+	setup_info_read((const uint8_t *)"\xff\xfe[", 3, &info);
+	assert_string_equal(info.device_class, "");
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -325,6 +343,7 @@ int main(void)
 	    cmocka_unit_test(test_start_counts),
 	    cmocka_unit_test(test_not_a_compound),
 	    cmocka_unit_test(test_not_a_program),
+	    cmocka_unit_test(test_setup_file),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
