@@ -5,6 +5,7 @@
 #include "base/stop.h"
 #include "base/text.h"
 #include "cmd/plan_file.h"
+#include "cmd/resume.h"
 #include "cmd/sources.h"
 #include "disk/controllers.h"
 #include "extract/destination.h"
@@ -29,6 +30,9 @@ struct extract_command {
 	struct choices choices;
 	struct text_list ruled_out; /* its texts and items are the choices' */
 	const char *image; /* save the drive there first; NULL: no */
+	struct given given;
+	bool resume;
+	struct unfinished_job job; /* to go on with */
 	bool dry_run;
 	bool open_only; /* the JSON of a dry run lists only what needs a decision */
 };
@@ -67,6 +71,12 @@ static const char help[] =
     "                    only\n"
     "  --licence-keys    write the old system's own licence key into a file of the\n"
     "                    job; only when its owner wants it\n"
+    "  --resume          go on with the unfinished job in DIR, after a power cut or when\n"
+    "                    there was no room left; its options are kept in it, and the\n"
+    "                    drives must be the same (--name says which job, if there are\n"
+    "                    several)\n"
+    "  --checkpoint SIZE note how far the job is whenever so much was read, besides\n"
+    "                    every minute: what --resume goes on from (usual: 1GiB)\n"
     "  --not DRIVE       leave this drive out where no SOURCE is named; can be repeated\n"
     "  --json            one JSON document on standard output, text for people on\n"
     "                    standard error\n"
@@ -102,17 +112,23 @@ static bool take_value(struct extract_command *command, int option, const char *
 		options->name = value;
 		return job_name_check(value, error);
 	case 'f':
+		command->given.format = true;
 		return format_from_name(value, &options->format) ||
 		    error_set(error, STATUS_USAGE,
 			"there is no format '%s' (zip, tar and folder are there)", value);
 	case 's':
+		command->given.same = true;
 		return parse_same(value, &options->same) ||
 		    error_set(error, STATUS_USAGE, "--same takes 'once' or 'each', not '%s'",
 			value);
 	case 'i':
 		command->image = value;
 		return value[0] != '\0' || error_set(error, STATUS_USAGE, "--image needs a file");
+	case 'c':
+		return (text_to_size(value, &options->checkpoint) && options->checkpoint > 0) ||
+		    error_set(error, STATUS_USAGE, "'%s' is no size for --checkpoint", value);
 	case 'p':
+		command->given.part_size = true;
 		if (text_to_size(value, &options->part_limit) &&
 		    options->part_limit >= PART_LIMIT_LEAST)
 			return true;
@@ -141,6 +157,7 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 	    {"image", required_argument, NULL, 'i'},
 	    {"part-size", required_argument, NULL, 'p'}, {"name", required_argument, NULL, 'n'},
 	    {"same", required_argument, NULL, 's'}, {"not", required_argument, NULL, 'x'},
+	    {"resume", no_argument, NULL, 'r'}, {"checkpoint", required_argument, NULL, 'c'},
 	    {"json", no_argument, NULL, 'j'}, {"open-only", no_argument, NULL, 'o'},
 	    {"licence-keys", no_argument, NULL, 'k'},
 	    {"quiet", no_argument, NULL, 'q'}, {"no-text", no_argument, NULL, 'N'},
@@ -178,6 +195,8 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 			command->options.licence_keys = true;
 		else if (option == 'd')
 			command->dry_run = true;
+		else if (option == 'r')
+			command->resume = true;
 		else if (!take_value(command, option, optarg, &error))
 			break;
 	}
@@ -186,6 +205,8 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 	if (error.status == 0 && command->image != NULL && command->dry_run)
 		error_set(&error, STATUS_USAGE,
 		    "--image saves the drive, and a dry run writes nothing; leave one of them out");
+	if (error.status == 0 && command->resume && command->dry_run)
+		error_set(&error, STATUS_USAGE, "--resume and --dry-run do not go together");
 	if (error.status == 0)
 		return true;
 	command_complain(&error);
@@ -223,7 +244,8 @@ static enum status dry_run(const struct extract_command *command, const struct p
 }
 
 /* A job that broke off leaves something behind: the sentence goes on with that. */
-static void say_incomplete(const struct extraction *extraction, struct error *error)
+static void say_incomplete(const struct extract_command *command,
+    const struct extraction *extraction, struct error *error)
 {
 	size_t used = strlen(error->text);
 	char *journal;
@@ -236,9 +258,11 @@ static void say_incomplete(const struct extraction *extraction, struct error *er
 	free(journal);
 	if (!is_gone)
 		snprintf(error->text + used, sizeof(error->text) - used,
-		    "; nothing was changed on the old drives; the job '%s' is incomplete, and the "
-		    "file 'journal' in it says so",
-		    extraction->job.folder);
+		    "; nothing was changed on the old drives; the job '%.200s' is incomplete; go on "
+		    "with it by the same command and --resume%s%.100s%s",
+		    extraction->job.folder, command->options.name == NULL ? " --name '" : "",
+		    command->options.name == NULL ? extraction->job.name : "",
+		    command->options.name == NULL ? "'" : "");
 }
 
 static enum status extract(const struct extract_command *command, const struct plan *plan,
@@ -247,7 +271,9 @@ static enum status extract(const struct extract_command *command, const struct p
 	struct extraction extraction;
 	enum status status;
 
-	if (extract_run(&extraction, plan, &command->options, findings, error)) {
+	if (command->resume ? extract_resume(&extraction, plan, &command->job, &command->options,
+				  findings, error)
+			    : extract_run(&extraction, plan, &command->options, findings, error)) {
 		struct summary summary = {.plan = plan, .outcomes = &extraction.outcomes,
 		    .sums = &extraction.sums, .findings = findings, .job = &extraction.job,
 		    .parts = &extraction.parts,
@@ -256,7 +282,7 @@ static enum status extract(const struct extract_command *command, const struct p
 		status = say(command, &summary, error) ? summary.status : error->status;
 	} else {
 		status = error->status;
-		say_incomplete(&extraction, error);
+		say_incomplete(command, &extraction, error);
 	}
 	extraction_free(&extraction);
 	return status;
@@ -278,42 +304,93 @@ static bool save_image(const struct extract_command *command, struct sources *so
 		    "extract from all the images together",
 		    sources->count);
 	order.drive = sources->paths[0];
-	if (!drive_image_save(&order, findings, error))
+	/* A job is begun when its image is complete. */
+	if (!command->resume && !drive_image_save(&order, findings, error))
 		return false;
 	sources->paths = &command->image;
 	sources->chosen = false;
 	return true;
 }
 
+static bool survey_once(const struct extract_command *command, const struct sources *sources,
+    struct survey *survey, struct findings *findings, struct error *error)
+{
+	struct progress progress;
+	bool good;
+
+	progress_start(&progress, "Reading file tables", 0, command->common.quiet);
+	if (sources->chosen)
+		controllers_look("", findings);
+	good = (sources->chosen ? survey_run_chosen : survey_run)(
+	    survey, sources->paths, sources->count, &progress, findings, error);
+	progress_end(&progress);
+	return good;
+}
+
+/*
+ * Of a job that is to go on the drives must be the same; and they are surveyed in its order, since
+ * what is called how depends on that.
+ */
+static bool survey_sources(const struct extract_command *command, const struct sources *sources,
+    struct arena *arena, struct survey *survey, struct findings *findings, struct error *error)
+{
+	const struct head *head = &command->job.read.head;
+	struct sources own = {.chosen = sources->chosen, .count = head->n_sources};
+	bool same_order;
+	bool good = survey_once(command, sources, survey, findings, error);
+
+	if (!good || !command->resume)
+		return good;
+	good = resume_sources(
+	    head, survey, sources->chosen, arena, &own.paths, &same_order, error);
+	if (good && !same_order) {
+		survey_free(survey);
+		*survey = (struct survey){0};
+		findings_free(findings);
+		findings_init(findings);
+		good = survey_once(command, &own, survey, findings, error);
+	}
+	return good;
+}
+
+/* Before the drives are read, which can take a while. */
+static bool check_first(struct extract_command *command, const struct plan_options *choices,
+    struct error *error)
+{
+	struct destination destination;
+
+	if (command->dry_run)
+		return true;
+	if (!destination_check(&destination, command->options.to, error))
+		return false;
+	return !command->resume ||
+	    (unfinished_find(&command->job, command->options.to, command->options.name, error) &&
+		resume_agrees(&command->job.read.head, &command->given, &command->options, choices,
+		    error));
+}
+
 /* Everything after the command line. */
-static enum status run(const struct extract_command *command, struct sources *sources,
-    struct findings *findings, struct error *error)
+static enum status run(struct extract_command *command, struct sources *sources,
+    struct arena *arena, struct findings *findings, struct error *error)
 {
 	struct plan_options choices = choices_to_options(&command->choices);
-	struct destination destination;
 	struct survey survey = {0};
 	struct plan plan = {0};
-	struct progress progress;
 	enum status status = STATUS_OTHER;
 	sigset_t before;
-	bool surveyed;
 
-	/* Before the drives are read, which can take a while. */
-	if (!command->dry_run && !destination_check(&destination, command->options.to, error))
+	if (!check_first(command, &choices, error))
 		return error->status;
+	if (command->resume)
+		choices = command->job.read.head.choices;
+	command->options.choices = &choices;
 	stop_hold(&before);
 	if (!save_image(command, sources, findings, error)) {
 		stop_release(&before);
 		return error->status;
 	}
-	progress_start(&progress, "Reading file tables", 0, command->common.quiet);
-	if (sources->chosen)
-		controllers_look("", findings);
-	surveyed = (sources->chosen ? survey_run_chosen : survey_run)(
-	    &survey, sources->paths, sources->count, &progress, findings, error);
-	progress_end(&progress);
-	surveyed = surveyed && traces_read(&survey, error);
-	if (surveyed && plan_make(&plan, &survey, &choices, findings, error)) {
+	if (survey_sources(command, sources, arena, &survey, findings, error) &&
+	    traces_read(&survey, error) && plan_make(&plan, &survey, &choices, findings, error)) {
 		/* From here on the work itself stops cleanly. */
 		if (!command->dry_run) {
 			interrupt_watch();
@@ -362,13 +439,14 @@ enum status command_extract(int argc, char **argv)
 		command.options.quiet = command.common.quiet;
 		findings_init(&findings);
 		if (find_sources(&command, argc, argv, &arena, &sources, &error))
-			status = run(&command, &sources, &findings, &error);
+			status = run(&command, &sources, &arena, &findings, &error);
 		else
 			status = error.status;
 		if (error.status != 0)
 			command_complain(&error);
 		findings_free(&findings);
 	}
+	unfinished_free(&command.job);
 	choices_free(&command.choices);
 	free(command.ruled_out.items);
 	arena_free(&arena);

@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define FOLDER "bookmarks/"
+#define FOLDER BOOKMARKS_FOLDER "/"
 /* No PC has as many; every file is read whole, and told apart from the others. */
 #define PROFILE_LIMIT 300
 #define BYTES_LIMIT (UINT64_C(4) << 30)
@@ -485,7 +485,7 @@ static bool write_about(struct work *work)
 	bool good;
 
 	buf_add_text(&text, about);
-	good = papers_add(work->papers, work->job, FOLDER "read-me.txt", &text, work->error);
+	good = papers_add(work->papers, work->job, FOLDER BOOKMARKS_READ_ME, &text, work->error);
 	buf_free(&text);
 	if (work->has_browser)
 		findings_add(work->findings, WEIGHT_CAUTION, "browser-passwords", "",

@@ -12,6 +12,9 @@
 #include "extract/papers.h"
 #include "plan/plan.h"
 
+#define BOOKMARKS_FOLDER "bookmarks"
+#define BOOKMARKS_READ_ME "read-me.txt"
+
 /*
  * Reads the bookmarks off the drive once more and writes them. What cannot be read becomes a
  * finding. False with *error when the destination failed or memory ran out.

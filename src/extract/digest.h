@@ -27,6 +27,8 @@ struct digest digest_of(const void *data, size_t length);
 
 /* 64 lower-case hex digits. */
 struct digest_text digest_to_text(const struct digest *digest);
+/* The first 64 characters as such, in either case. False when they are something else. */
+bool digest_from_hex(const char *text, struct digest *digest);
 bool digest_equal(const struct digest *a, const struct digest *b);
 
 #endif

@@ -13,6 +13,7 @@
 #include "extract/papers.h"
 #include "extract/proof.h"
 #include "extract/record.h"
+#include "extract/restore.h"
 #include "extract/take.h"
 #include "extract/where.h"
 #include "plan/belongings.h"
@@ -146,8 +147,9 @@ static void tell_file_limit(const struct plan *plan, const struct extract_option
 		    text_count(count).text, count == 1 ? "file is" : "files are");
 }
 
+/* What the job may need, and what is there already of it, in bytes. */
 static bool check_destination(const struct plan *plan, const struct extract_options *options,
-    uint64_t *limit, struct findings *findings, struct error *error)
+    uint64_t stored, uint64_t *limit, struct findings *findings, struct error *error)
 {
 	struct destination destination;
 	struct need need;
@@ -162,6 +164,7 @@ static bool check_destination(const struct plan *plan, const struct extract_opti
 	}
 	if (!need_of(plan, options->format, *limit, &destination, &need))
 		return error_no_memory(error);
+	need.bytes -= stored < need.bytes ? stored : need.bytes;
 	if (destination.in_memory)
 		findings_add(findings, WEIGHT_CAUTION, "destination-in-memory", options->to,
 		    "Copy the job to a drive before that.",
@@ -173,14 +176,60 @@ static bool check_destination(const struct plan *plan, const struct extract_opti
 static bool take(struct extraction *extraction, const struct plan *plan,
     const struct extract_options *options, struct error *error)
 {
+	struct checkpoints checkpoints;
 	struct progress progress;
 	bool once = options->same == SAME_ONCE ||
 	    (options->same == SAME_USUAL && options->format == FORMAT_TAR);
 	bool good;
 
+	checkpoints_start(&checkpoints, &extraction->job.journal, &extraction->parts,
+	    &extraction->outcomes, options->checkpoint);
 	progress_start(&progress, "Taking", take_bytes(plan), options->quiet);
-	good = take_all(plan, &extraction->parts, &extraction->outcomes, once, &progress, error);
+	good = take_all(plan, &checkpoints, once, &progress, error);
 	progress_end(&progress);
+	checkpoints_free(&checkpoints);
+	return good;
+}
+
+/* Everything once the job's folder is there. */
+static bool work(struct extraction *extraction, const struct plan *plan,
+    const struct extract_options *options, struct findings *findings, struct error *error)
+{
+	/* A fixed clock is nobody's. */
+	if (!extraction->job.fixed_clock)
+		clock_check(extraction->job.started, plan->survey, findings);
+	extraction->complete = take(extraction, plan, options, error) &&
+	    write_papers(extraction, plan, options->licence_keys, findings, error) &&
+	    job_complete(&extraction->job, error);
+	return extraction->complete;
+}
+
+static bool write_head(struct extraction *extraction, const struct plan *plan,
+    const struct extract_options *options, uint64_t limit, struct error *error)
+{
+	const struct survey *survey = plan->survey;
+	struct identity *sources = calloc(survey->n_drives + 1, sizeof(*sources));
+	struct head head = {.name = extraction->job.name,
+	    .started = extraction->job.started,
+	    .fixed_clock = extraction->job.fixed_clock,
+	    .format = options->format,
+	    .same = options->same,
+	    .licence_keys = options->licence_keys,
+	    .part_limit = options->part_limit,
+	    .limit = limit,
+	    .choices = options->choices != NULL ? *options->choices : (struct plan_options){0},
+	    .sources = sources,
+	    .n_sources = survey->n_drives,
+	    .n_items = plan->n_items,
+	    .plan = identity_of_plan(plan)};
+	bool good;
+
+	if (sources == NULL)
+		return error_no_memory(error);
+	for (size_t i = 0; i < survey->n_drives; i++)
+		sources[i] = identity_of(survey, i);
+	good = head_write(&extraction->job.journal, &head, error);
+	free(sources);
 	return good;
 }
 
@@ -189,22 +238,51 @@ bool extract_run(struct extraction *extraction, const struct plan *plan,
 {
 	uint64_t limit = 0;
 
-	*extraction = (struct extraction){0};
-	if (!check_destination(plan, options, &limit, findings, error))
+	*extraction = (struct extraction){.job.journal.fd = -1};
+	if (!check_destination(plan, options, 0, &limit, findings, error))
 		return false;
 	if (!outcomes_start(&extraction->outcomes, plan))
 		return error_no_memory(error);
-	if (!job_create(&extraction->job, options->to, options->name, plan->survey, error))
+	if (!job_create(&extraction->job, options->to, options->name, plan->survey, error) ||
+	    !write_head(extraction, plan, options, limit, error))
 		return false;
-	/* A fixed clock is nobody's. */
-	if (!extraction->job.fixed_clock)
-		clock_check(extraction->job.started, plan->survey, findings);
 	if (!parts_start(&extraction->parts, &extraction->job, plan, options->format, limit))
 		return error_no_memory(error);
-	extraction->complete = take(extraction, plan, options, error) &&
-	    write_papers(extraction, plan, options->licence_keys, findings, error) &&
-	    job_complete(&extraction->job, error);
-	return extraction->complete;
+	return work(extraction, plan, options, findings, error);
+}
+
+bool extract_resume(struct extraction *extraction, const struct plan *plan,
+    const struct unfinished_job *job, const struct extract_options *options,
+    struct findings *findings, struct error *error)
+{
+	const struct head_read *read = &job->read;
+	const struct head *head = &read->head;
+	struct extract_options own = *options;
+	struct digest digest = identity_of_plan(plan);
+	uint64_t limit = 0;
+
+	*extraction = (struct extraction){.job.journal.fd = -1};
+	own.format = head->format;
+	own.same = head->same;
+	own.part_limit = head->part_limit;
+	own.licence_keys = head->licence_keys;
+	if (plan->n_items != head->n_items || !digest_equal(&digest, &head->plan))
+		return error_set(error, STATUS_USAGE,
+		    "what is on the drives is not what the job was begun with: something has "
+		    "written to them, or they are copies from another time; begin a new job "
+		    "without --resume");
+	if (!check_destination(plan, &own, read->stored, &limit, findings, error))
+		return false;
+	if (!outcomes_start(&extraction->outcomes, plan))
+		return error_no_memory(error);
+	if (!job_resume(&extraction->job, job->folder, head->name, head->started,
+		head->fixed_clock, read->noted, error))
+		return false;
+	if (!parts_start(
+		&extraction->parts, &extraction->job, plan, head->format, head->limit))
+		return error_no_memory(error);
+	return restore_job(read, &extraction->parts, &extraction->outcomes, error) &&
+	    work(extraction, plan, &own, findings, error);
 }
 
 void extraction_free(struct extraction *extraction)

@@ -6,19 +6,15 @@
 #define EXTRACT_EXTRACT_H
 
 #include "base/finding.h"
+#include "extract/head.h"
 #include "extract/job.h"
 #include "extract/outcome.h"
 #include "extract/parts.h"
 #include "extract/sums.h"
+#include "extract/unfinished.h"
 
 #include <stdbool.h>
 #include <stdint.h>
-
-enum same_choice {
-	SAME_USUAL, /* once for tar, each for zip and folder */
-	SAME_ONCE,
-	SAME_EACH,
-};
 
 #define PART_LIMIT_LEAST UINT64_C(1000000) /* bytes: the smallest limit that may be asked for */
 
@@ -28,6 +24,8 @@ struct extract_options {
 	enum format format;
 	enum same_choice same;
 	uint64_t part_limit;  /* bytes, 0: none */
+	uint64_t checkpoint;  /* bytes from one checkpoint to the next; 0: the usual */
+	const struct plan_options *choices; /* that the plan was made with, for the journal */
 	bool quiet;           /* no progress */
 	bool licence_keys;    /* the owner asked for the old systems' keys */
 };
@@ -47,6 +45,15 @@ struct extraction {
  */
 bool extract_run(struct extraction *extraction, const struct plan *plan,
     const struct extract_options *options, struct findings *findings, struct error *error);
+
+/*
+ * Goes on with a job that was cut off. The options that shape it are those of its head, from where
+ * the plan must have been made, too; of `options` only `to`, `checkpoint` and `quiet` count. False
+ * with *error as extract_run(), or because the plan is another one (STATUS_USAGE).
+ */
+bool extract_resume(struct extraction *extraction, const struct plan *plan,
+    const struct unfinished_job *job, const struct extract_options *options,
+    struct findings *findings, struct error *error);
 void extraction_free(struct extraction *extraction);
 
 /* STATUS_COMPLETE or STATUS_LOSSES, of a complete extraction. */

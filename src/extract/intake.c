@@ -288,6 +288,8 @@ bool intake_same(struct take *take, uint32_t item, uint32_t target, bool by_cont
 			own->state = STATE_SAME;
 			other->state = STATE_TAKEN;
 			other->same_as = NONE;
+			if (!outcomes_note_change(take->outcomes, target))
+				return error_no_memory(error);
 		}
 		own->part = other->part;
 		return true;

@@ -134,19 +134,24 @@ char *job_path(const struct job *job, const char *name)
 	return asprintf(&path, "%s/%s", job->folder, name) < 0 ? NULL : path;
 }
 
-static bool write_journal(const struct job *job, struct error *error)
+static bool begin_journal(struct job *job, struct error *error)
 {
 	struct buf text = {0};
 	char *path = job_path(job, JOB_JOURNAL);
 	bool good;
 
 	buf_printf(&text,
-	    "This job is not complete.\n\n"
-	    "coldlift started it at %s. As long as this file is here, some\n"
-	    "of the files of the old drive are missing, or nothing has been proven. Parts\n"
-	    "whose name ends in %s are cut off. Keep the old drive, and extract again.\n",
-	    filetime_to_text(job->started).text, UNFINISHED);
-	good = path != NULL ? durable_save(path, &text, NULL, error) : error_no_memory(error);
+	    "# This job is not complete.\n"
+	    "#\n"
+	    "# coldlift started it at %s. As long as this file is here, some\n"
+	    "# of the files of the old drive are missing, or nothing has been proven. Parts\n"
+	    "# whose name ends in %s are cut off. Keep the old drive. To go on where the\n"
+	    "# job was cut off, give the same command again with --resume, or shorter:\n"
+	    "#     coldlift extract --resume --to FOLDER --name '%s' SOURCE...\n"
+	    "# What follows is for coldlift.\n",
+	    filetime_to_text(job->started).text, UNFINISHED, job->name);
+	good = path != NULL ? journal_create(&job->journal, path, &text, error) :
+			      error_no_memory(error);
 	free(path);
 	buf_free(&text);
 	return good;
@@ -189,7 +194,7 @@ static bool choose_folder(struct job *job, const char *to, const char *name,
 bool job_create(struct job *job, const char *to, const char *name, const struct survey *survey,
     struct error *error)
 {
-	*job = (struct job){0};
+	*job = (struct job){.journal = {.fd = -1}};
 	job->started = job_clock(&job->fixed_clock);
 	if ((name != NULL && !job_name_check(name, error)) ||
 	    !choose_folder(job, to, name, survey, error)) {
@@ -198,7 +203,7 @@ bool job_create(struct job *job, const char *to, const char *name, const struct 
 	}
 	/* Whatever the umask was; some file systems have no modes. */
 	(void)chmod(job->folder, 0700);
-	if (!durable_sync_folder(job->folder, error) || !write_journal(job, error)) {
+	if (!durable_sync_folder(job->folder, error) || !begin_journal(job, error)) {
 		char *journal = job_path(job, JOB_JOURNAL);
 
 		if (journal != NULL)
@@ -211,20 +216,40 @@ bool job_create(struct job *job, const char *to, const char *name, const struct 
 	return true;
 }
 
-void job_free(struct job *job)
+bool job_resume(struct job *job, const char *folder, const char *name, int64_t started,
+    bool fixed_clock, uint64_t noted, struct error *error)
 {
-	free(job->name);
-	free(job->folder);
-	*job = (struct job){0};
+	char *path;
+	bool good;
+
+	*job = (struct job){.started = started, .fixed_clock = fixed_clock,
+	    .journal = {.fd = -1}, .name = strdup(name), .folder = strdup(folder)};
+	path = job->name == NULL || job->folder == NULL ? NULL : job_path(job, JOB_JOURNAL);
+	good = path != NULL ? journal_open(&job->journal, path, noted, error) :
+			      error_no_memory(error);
+	free(path);
+	if (!good)
+		job_free(job);
+	return good;
 }
 
-bool job_complete(const struct job *job, struct error *error)
+void job_free(struct job *job)
+{
+	journal_close(&job->journal);
+	free(job->name);
+	free(job->folder);
+	*job = (struct job){.journal = {.fd = -1}};
+}
+
+bool job_complete(struct job *job, struct error *error)
 {
 	char *path = job_path(job, JOB_JOURNAL);
 	bool good;
 
 	if (path == NULL)
 		return error_no_memory(error);
+	/* Some file systems only rename what is removed while it is open. */
+	journal_close(&job->journal);
 	if (unlink(path) != 0) {
 		good = durable_failed(error, errno, path);
 	} else {
@@ -233,7 +258,7 @@ bool job_complete(const struct job *job, struct error *error)
 		 * Whether it stays away is not known then: better a job that says too little of
 		 * itself.
 		 */
-		if (!good && !write_journal(job, NULL))
+		if (!good && !begin_journal(job, NULL))
 			error_set(error, STATUS_DESTINATION,
 			    "everything is written, but the destination failed at the very last "
 			    "step; plug it in again and prove the job '%s' with coldlift verify",

@@ -6,6 +6,7 @@
 
 #include "base/error.h"
 #include "extract/durable.h"
+#include "extract/journal.h"
 #include "system/survey.h"
 
 #include <stdbool.h>
@@ -19,6 +20,7 @@ struct job {
 	char *folder;       /* path */
 	int64_t started;    /* FILETIME; SOURCE_DATE_EPOCH when that is set */
 	bool fixed_clock;   /* the time comes from SOURCE_DATE_EPOCH */
+	struct journal journal;
 };
 
 /*
@@ -49,6 +51,15 @@ char *job_name_make(const char *subject, int64_t clock, bool fixed, unsigned num
  */
 bool job_create(struct job *job, const char *to, const char *name, const struct survey *survey,
     struct error *error);
+
+/*
+ * Goes on with the unfinished job `folder`, called `name` and begun at `started`: what stands in
+ * its journal behind `noted` bytes is cut off. False with *error (STATUS_DESTINATION), also when the
+ * job is being worked on right now.
+ */
+bool job_resume(struct job *job, const char *folder, const char *name, int64_t started,
+    bool fixed_clock, uint64_t noted, struct error *error);
+/* Lets go of it: the journal is closed and stays. */
 void job_free(struct job *job);
 
 /* "FOLDER/NAME", to be freed; NULL: no memory. */
@@ -58,6 +69,6 @@ char *job_path(const struct job *job, const char *name);
  * Takes the journal away: the job is complete. When that fails the journal is there still or again,
  * unless the destination takes nothing any more; *error says so.
  */
-bool job_complete(const struct job *job, struct error *error);
+bool job_complete(struct job *job, struct error *error);
 
 #endif

@@ -11,6 +11,8 @@
  */
 #define RECORD_LINE 512u
 #define PROOF_LINES 300u
+/* And of the journal, which goes at the very end; twice where the file may be the same as another. */
+#define JOURNAL_LINES 256u
 /* How often a path is written: in the record (backslashes doubled), in the proof, in the archive.
  */
 #define OLD_PATHS 2u
@@ -77,7 +79,7 @@ static uint64_t of_item(const struct plan *plan, const struct item *item, enum f
 	/* A page of what is in it; favourites share one. */
 	if (bookmark_file_kind(plan, item) != BOOKMARK_FILE_NO)
 		total += size + destination->cluster;
-	total += PROOF_LINES + NEW_PATHS * path->length + frame(format, size);
+	total += PROOF_LINES + JOURNAL_LINES + NEW_PATHS * path->length + frame(format, size);
 	if (format == FORMAT_FOLDER)
 		size = item->kind == ITEM_FOLDER ? destination->cluster
 						 : round_up(size, destination->cluster);

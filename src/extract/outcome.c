@@ -5,6 +5,13 @@
 
 #include <stdlib.h>
 
+struct outcome outcome_planned(const struct outcomes *outcomes, size_t item)
+{
+	return (struct outcome){.same_as = NONE, .part = NONE, .first_piece = NONE, .ranges = NONE,
+	    .state = outcomes->plan->items[item].state,
+	    .reason = outcomes->plan->items[item].reason};
+}
+
 bool outcomes_start(struct outcomes *outcomes, const struct plan *plan)
 {
 	size_t n = plan->n_items;
@@ -16,9 +23,7 @@ bool outcomes_start(struct outcomes *outcomes, const struct plan *plan)
 	if (outcomes->items == NULL)
 		return false;
 	for (size_t i = 0; i < n; i++)
-		outcomes->items[i] = (struct outcome){.same_as = NONE, .part = NONE,
-		    .first_piece = NONE, .ranges = NONE, .state = plan->items[i].state,
-		    .reason = plan->items[i].reason};
+		outcomes->items[i] = outcome_planned(outcomes, i);
 	return true;
 }
 
@@ -30,17 +35,25 @@ void outcomes_free(struct outcomes *outcomes)
 	}
 	free(outcomes->ranges);
 	free(outcomes->pieces);
+	free(outcomes->changed);
 	free(outcomes->items);
 	*outcomes = (struct outcomes){0};
 }
 
 struct outcome outcome_of(const struct outcomes *outcomes, size_t item)
 {
-	if (item < outcomes->n_items)
-		return outcomes->items[item];
-	return (struct outcome){.same_as = NONE, .part = NONE, .first_piece = NONE, .ranges = NONE,
-	    .state = outcomes->plan->items[item].state,
-	    .reason = outcomes->plan->items[item].reason};
+	return item < outcomes->n_items ? outcomes->items[item] : outcome_planned(outcomes, item);
+}
+
+bool outcomes_note_change(struct outcomes *outcomes, uint32_t item)
+{
+	if (!outcomes->notes_changes)
+		return true;
+	if (!array_reserve(&outcomes->changed, &outcomes->changed_capacity, outcomes->n_changed + 1,
+		sizeof(*outcomes->changed)))
+		return false;
+	outcomes->changed[outcomes->n_changed++] = item;
+	return true;
 }
 
 bool outcomes_set_ranges(struct outcomes *outcomes, uint32_t item, struct ranges *ranges)

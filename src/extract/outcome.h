@@ -21,6 +21,7 @@ enum outcome_flag {
 	OUTCOME_STORED = 1,     /* stands in a part under its archive path */
 	OUTCOME_DIGEST = 2,     /* `digest` is that of its bytes as archived */
 	OUTCOME_BY_CONTENT = 4, /* same: found by its content, not by the old system's own link */
+	OUTCOME_DONE = 8,       /* taken, or found that it cannot be: nothing more to do */
 };
 
 struct outcome {
@@ -54,14 +55,24 @@ struct outcomes {
 	size_t n_pieces, pieces_capacity;
 	struct ranges *ranges;
 	size_t n_ranges, ranges_capacity;
+	/* Items that have changed since the last checkpoint, for the journal; some twice. */
+	bool notes_changes;
+	uint32_t *changed;
+	size_t n_changed, changed_capacity;
 };
 
 /* As planned: nothing has been read yet. False when memory runs out. */
 bool outcomes_start(struct outcomes *outcomes, const struct plan *plan);
 void outcomes_free(struct outcomes *outcomes);
 
+/* What the item's outcome is before anything has been read. */
+struct outcome outcome_planned(const struct outcomes *outcomes, size_t item);
+
 /* The outcome of any item: as planned when it was left. */
 struct outcome outcome_of(const struct outcomes *outcomes, size_t item);
+
+/* To be called behind every change of an item. False when memory runs out. */
+bool outcomes_note_change(struct outcomes *outcomes, uint32_t item);
 
 /* Keeps the ranges of an item (taking them over). False when memory runs out. */
 bool outcomes_set_ranges(struct outcomes *outcomes, uint32_t item, struct ranges *ranges);

@@ -3,6 +3,7 @@
 
 #include "base/utf.h"
 #include "extract/crew.h"
+#include "extract/stored_items.h"
 #include "system/survey.h"
 
 #include <stdio.h>
@@ -92,36 +93,76 @@ static bool zone_of(const struct parts *parts, uint32_t group, char *zone, size_
 	return system < survey->n_systems && zone_to_posix(&survey->systems[system], zone, size);
 }
 
-static bool open_part(struct parts *parts, uint32_t group, struct error *error)
+/* Adds a part; its name becomes the part's. False: no memory. */
+static bool add_part(struct parts *parts, char *name, uint32_t group)
 {
-	struct part part = {.group = parts->format == FORMAT_FOLDER ? NONE : group};
-	struct open_part *open = open_of(parts, group);
-	struct writer_options options = {0};
-	char zone[128];
-	char *path;
+	struct part part = {
+	    .name = name, .group = parts->format == FORMAT_FOLDER ? NONE : group};
 
-	part.name = next_name(parts, group);
-	path = part.name == NULL ? NULL : job_path(parts->job, part.name);
-	if (path == NULL || parts->count >= NONE ||
+	if (name == NULL || parts->count >= NONE ||
 	    !array_reserve(&parts->items, &parts->capacity, parts->count + 1, sizeof(part))) {
-		free(part.name);
-		free(path);
-		return error_no_memory(error);
+		free(name);
+		return false;
 	}
+	parts->items[parts->count++] = part;
+	return true;
+}
+
+/* Starts writing the part, or goes on with it from the mark, with what `stored` tells. */
+static bool open_writer(struct parts *parts, uint32_t group, uint32_t part,
+    const struct writer_mark *mark, struct stored_items *stored, struct error *error)
+{
+	struct open_part *open = open_of(parts, group);
+	struct writer_options options = {.next_stored = stored_items_next, .stored = stored};
+	char *path = job_path(parts->job, parts->items[part].name);
+	char zone[128];
+
+	if (path == NULL)
+		return error_no_memory(error);
 	if (zone_of(parts, group, zone, sizeof(zone)))
 		options.zone = zone;
 	if (parts->crew == NULL && parts->format != FORMAT_FOLDER)
 		parts->crew = crew_open(0); /* without one, each writer gets its own */
 	options.crew = parts->crew;
-	open->writer = writer_open(parts->format, path, &options, error);
+	open->writer = mark == NULL ? writer_open(parts->format, path, &options, error) :
+				      writer_reopen(parts->format, path, &options, mark, error);
+	open->part = part;
 	free(path);
-	if (open->writer == NULL) {
-		free(part.name);
-		return false;
-	}
-	open->part = (uint32_t)parts->count;
-	parts->items[parts->count++] = part;
-	return true;
+	return open->writer != NULL;
+}
+
+static bool open_part(struct parts *parts, uint32_t group, struct error *error)
+{
+	if (!add_part(parts, next_name(parts, group), group))
+		return error_no_memory(error);
+	if (open_writer(parts, group, (uint32_t)parts->count - 1, NULL, NULL, error))
+		return true;
+	free(parts->items[--parts->count].name);
+	return false;
+}
+
+bool parts_recall(struct parts *parts, const char *name, uint32_t group)
+{
+	bool is_known = parts->format == FORMAT_FOLDER ? group == NONE && parts->count == 0 :
+							 group < parts->plan->n_groups;
+
+	return is_known && add_part(parts, next_name(parts, group), group) &&
+	    strcmp(parts->items[parts->count - 1].name, name) == 0;
+}
+
+bool parts_reopen(struct parts *parts, const struct outcomes *outcomes, uint32_t part,
+    const struct writer_mark *mark, struct error *error)
+{
+	uint32_t group = parts->format == FORMAT_FOLDER ? 0 : parts->items[part].group;
+	struct stored_items stored;
+	bool good;
+
+	stored_items_start(&stored, outcomes, part);
+	good = open_writer(parts, group, part, mark, &stored, error);
+	if (stored.no_memory)
+		good = error_no_memory(error);
+	stored_items_free(&stored);
+	return good;
 }
 
 uint32_t parts_open_for(const struct parts *parts, uint32_t group, uint64_t cost)
@@ -142,7 +183,12 @@ static bool close_part(struct parts *parts, struct open_part *open, struct error
 	struct writer *writer = open->writer;
 
 	open->writer = NULL;
-	return writer == NULL || writer_finish(writer, &parts->items[open->part].digest, error);
+	if (writer == NULL)
+		return true;
+	if (!writer_finish(writer, &parts->items[open->part].digest, error))
+		return false;
+	parts->items[open->part].is_finished = true;
+	return true;
 }
 
 bool parts_enter(struct parts *parts, uint32_t group, uint64_t cost, struct error *error)

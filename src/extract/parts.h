@@ -10,6 +10,7 @@
 #define EXTRACT_PARTS_H
 
 #include "extract/job.h"
+#include "extract/outcome.h"
 #include "extract/writer.h"
 #include "plan/plan.h"
 
@@ -24,6 +25,8 @@ struct part {
 	uint64_t bytes;   /* their logical bytes */
 	uint64_t size;    /* of the part's file, bytes; 0 for the folder */
 	struct digest digest;
+	bool is_finished;
+	bool is_noted;    /* the journal knows that */
 };
 
 /* The part of a group that is being written. */
@@ -77,6 +80,18 @@ bool parts_close_current(struct parts *parts, struct error *error);
 bool parts_finish(struct parts *parts, struct error *error);
 /* Gives up the open parts. */
 void parts_abandon(struct parts *parts);
+
+/*
+ * Going on with a job: tells of its next part, in the order in which they were begun. False when
+ * the part's name is not the one that it would have got, or memory ran out.
+ */
+bool parts_recall(struct parts *parts, const char *name, uint32_t group);
+/*
+ * Opens a part that was told of again, from the mark, with what the outcomes say is in it; without
+ * a mark (NULL) anew, under its name. False with *error.
+ */
+bool parts_reopen(struct parts *parts, const struct outcomes *outcomes, uint32_t part,
+    const struct writer_mark *mark, struct error *error);
 void parts_free(struct parts *parts);
 
 #endif

@@ -213,7 +213,7 @@ static bool write_zip(const struct job *job, struct error *error)
 	char *path;
 	bool good = true;
 
-	if (asprintf(&path, "%s/%s-proof.zip", job->folder, job->name) < 0)
+	if (asprintf(&path, "%s/%s" PROOF_ARCHIVE_END, job->folder, job->name) < 0)
 		return error_no_memory(error);
 	writer = writer_open(FORMAT_ZIP, path, NULL, error);
 	free(path);

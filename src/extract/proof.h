@@ -13,6 +13,8 @@
 #include "extract/outcome.h"
 #include "extract/parts.h"
 
+#define PROOF_ARCHIVE_END "-proof.zip" /* behind the job's name */
+
 /* A file of the job that the tag manifest lists. */
 struct tag_file {
 	const char *name;

@@ -68,6 +68,19 @@ static bool goes_into_part(struct take *take, uint32_t index)
 	return fits_format(take, index);
 }
 
+static bool is_done(const struct take *take, uint32_t index)
+{
+	return (take->outcomes->items[index].flags & OUTCOME_DONE) != 0;
+}
+
+/* Nothing more is to be done with the item; between two entries is the time for a checkpoint. */
+static bool note_done(struct take *take, uint32_t index, struct error *error)
+{
+	take->outcomes->items[index].flags |= OUTCOME_DONE;
+	return (outcomes_note_change(take->outcomes, index) || error_no_memory(error)) &&
+	    checkpoints_pass(take->checkpoints, take->done, error);
+}
+
 static void free_batch(struct batch *batch)
 {
 	free(batch->folders);
@@ -103,6 +116,8 @@ static bool hash_large(struct take *take, const struct batch *batch, struct erro
 
 	for (size_t i = 0; i < batch->n_files; i++)
 		if (item_size(take->plan, &take->plan->items[batch->files[i]]) > TAKE_HELD &&
+		    (take->outcomes->items[batch->files[i]].flags & OUTCOME_DIGEST) == 0 &&
+		    !is_done(take, batch->files[i]) &&
 		    same_is_candidate(&take->same, batch->files[i]))
 			batch->reads[n++] = batch->files[i];
 	if (n == 0)
@@ -111,7 +126,10 @@ static bool hash_large(struct take *take, const struct batch *batch, struct erro
 	if (pipeline == NULL)
 		return false;
 	for (size_t i = 0; good && i < n; i++)
-		good = intake_hash(take, pipeline, batch->reads[i], error);
+		good = intake_hash(take, pipeline, batch->reads[i], error) &&
+		    (outcomes_note_change(take->outcomes, batch->reads[i]) ||
+			error_no_memory(error)) &&
+		    checkpoints_pass(take->checkpoints, take->done, error);
 	pipeline_close(pipeline);
 	return good;
 }
@@ -148,7 +166,8 @@ static bool choose_reads(struct take *take, struct batch *batch)
 
 	batch->n_reads = 0;
 	for (size_t i = 0; i < batch->n_files; i++)
-		if (!expects_same(take, &seen, batch->files[i], &failed))
+		if (!expects_same(take, &seen, batch->files[i], &failed) &&
+		    !is_done(take, batch->files[i]))
 			batch->reads[batch->n_reads++] = batch->files[i];
 	map_free(&seen);
 	return !failed;
@@ -223,10 +242,13 @@ static bool store_files(struct take *take, const struct batch *batch, struct err
 	    (pipeline = pipeline_open(take->plan, batch->reads, batch->n_reads, error)) == NULL)
 		return false;
 	for (size_t i = 0; good && i < batch->n_files; i++) {
+		if (is_done(take, batch->files[i]))
+			continue;
 		if (next < batch->n_reads && batch->reads[next] == batch->files[i])
 			good = intake_file(take, pipeline, batch->reads[next++], error);
 		else
 			good = store_same(take, batch->files[i], error);
+		good = good && note_done(take, batch->files[i], error);
 	}
 	pipeline_close(pipeline);
 	return good;
@@ -234,17 +256,38 @@ static bool store_files(struct take *take, const struct batch *batch, struct err
 
 static bool store_batch(struct take *take, const struct batch *batch, struct error *error)
 {
-	for (size_t i = 0; i < batch->n_folders; i++)
-		if (!store_folder(take, batch->folders[i], error))
+	for (size_t i = 0; i < batch->n_folders; i++) {
+		if (is_done(take, batch->folders[i]))
+			continue;
+		if (!store_folder(take, batch->folders[i], error) ||
+		    !note_done(take, batch->folders[i], error))
 			return false;
+	}
 	return store_files(take, batch, error);
+}
+
+/* What was stored before the job was cut off, in the same order as then. */
+static bool recall_stored(struct take *take, const struct batch *batch)
+{
+	for (size_t i = 0; i < batch->n_files; i++) {
+		const struct outcome *outcome = &take->outcomes->items[batch->files[i]];
+
+		if (!is_done(take, batch->files[i]))
+			continue;
+		take->done += item_size(take->plan, &take->plan->items[batch->files[i]]);
+		if ((outcome->flags & OUTCOME_STORED) != 0 && outcome->same_as == NONE &&
+		    !same_note_stored(&take->same, batch->files[i]))
+			return false;
+	}
+	return true;
 }
 
 static bool take_groups(struct take *take, size_t first, size_t end, struct error *error)
 {
 	struct batch batch;
 	bool good = fill_batch(take, &batch, first, end) &&
-	    same_enter_groups(&take->same, batch.files, batch.n_files);
+	    same_enter_groups(&take->same, batch.files, batch.n_files) &&
+	    recall_stored(take, &batch);
 
 	if (!good)
 		error_no_memory(error);
@@ -252,7 +295,8 @@ static bool take_groups(struct take *take, size_t first, size_t end, struct erro
 	if (good && !choose_reads(take, &batch))
 		good = error_no_memory(error);
 	good = good && store_batch(take, &batch, error) &&
-	    (take->parts->format == FORMAT_FOLDER || parts_finish(take->parts, error));
+	    (take->parts->format == FORMAT_FOLDER || parts_finish(take->parts, error)) &&
+	    checkpoints_make(take->checkpoints, take->done, error);
 	free_batch(&batch);
 	return good;
 }
@@ -284,11 +328,13 @@ static void point_at_firsts(struct take *take)
 	}
 }
 
-bool take_all(const struct plan *plan, struct parts *parts, struct outcomes *outcomes, bool once,
+bool take_all(const struct plan *plan, struct checkpoints *checkpoints, bool once,
     struct progress *progress, struct error *error)
 {
-	struct take take = {
-	    .plan = plan, .parts = parts, .outcomes = outcomes, .progress = progress};
+	struct parts *parts = checkpoints->parts;
+	struct outcomes *outcomes = checkpoints->outcomes;
+	struct take take = {.plan = plan, .parts = parts, .outcomes = outcomes,
+	    .checkpoints = checkpoints, .progress = progress};
 	bool good = same_start(&take.same, outcomes, once);
 
 	take.held = once ? malloc(TAKE_HELD) : NULL;
@@ -298,7 +344,8 @@ bool take_all(const struct plan *plan, struct parts *parts, struct outcomes *out
 		end = end_of_groups(outcomes, first);
 		good = take_groups(&take, first, end, error);
 	}
-	good = good && parts_finish(parts, error);
+	good = good && parts_finish(parts, error) &&
+	    checkpoints_make(checkpoints, take.done, error);
 	if (good)
 		point_at_firsts(&take);
 	parts_abandon(parts);

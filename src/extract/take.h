@@ -5,6 +5,7 @@
 #define EXTRACT_TAKE_H
 
 #include "base/progress.h"
+#include "extract/checkpoint.h"
 #include "extract/outcome.h"
 #include "extract/parts.h"
 #include "extract/pipeline.h"
@@ -16,6 +17,7 @@ struct take {
 	struct outcomes *outcomes;
 	struct same same;
 	struct progress *progress;
+	struct checkpoints *checkpoints;
 	uint64_t done;       /* bytes read, for the progress */
 	uint8_t *held;       /* content of a file that may be the same as another */
 	struct arena arena;  /* of the file in work */
@@ -30,10 +32,10 @@ struct take {
 uint64_t take_bytes(const struct plan *plan);
 
 /*
- * Takes everything, and completes the parts. False with *error when the destination failed,
- * somebody asked to stop (STATUS_OTHER), or memory ran out; the open part is given up then.
+ * Takes everything that is not done yet, and completes the parts. False with *error when the destination failed,
+ * somebody asked to stop (STATUS_OTHER), or memory ran out; the open parts are given up then.
  */
-bool take_all(const struct plan *plan, struct parts *parts, struct outcomes *outcomes, bool once,
+bool take_all(const struct plan *plan, struct checkpoints *checkpoints, bool once,
     struct progress *progress, struct error *error);
 
 #endif

@@ -159,7 +159,6 @@ struct part *part_put(struct verify *verify, const char *name, struct error *err
 uint32_t part_find(struct verify *verify, const char *name); /* VERIFY_NONE */
 
 /* verify_lists.c */
-bool digest_from_hex(const char *text, struct digest *digest);
 bool verify_manifest(struct verify *verify, struct error *error);
 bool verify_sums(struct verify *verify, struct error *error);
 bool verify_part_list(struct verify *verify, struct error *error);

@@ -17,19 +17,6 @@ static int hex_value(char digit)
 	return digit >= 'A' && digit <= 'F' ? digit - 'A' + 10 : -1;
 }
 
-bool digest_from_hex(const char *text, struct digest *digest)
-{
-	for (size_t i = 0; i < DIGEST_SIZE; i++) {
-		int high = hex_value(text[2 * i]);
-		int low = high < 0 ? -1 : hex_value(text[2 * i + 1]);
-
-		if (low < 0)
-			return false;
-		digest->bytes[i] = (uint8_t)(high << 4 | low);
-	}
-	return true;
-}
-
 /* "%0A", "%0D", "%25" in place. False for any other percent sign: RFC 8493 encodes nothing else. */
 static bool undo_percent(char *text)
 {

@@ -160,8 +160,8 @@ def end_process(drive):
 
 def on_ext4(folder, source):
     for number, (at, words, event) in enumerate((
-            (4, ("is full",), fill), (4, ("can only be read", "takes nothing"), meet_fault),
-            (4, ("takes nothing",), pull_out), (8, ("takes nothing",), pull_out),
+            (6, ("is full",), fill), (6, ("can only be read", "takes nothing"), meet_fault),
+            (6, ("takes nothing",), pull_out), (8, ("takes nothing",), pull_out),
             (19, ("takes nothing",), pull_out), (35, ("takes nothing",), pull_out))):
         drive = ext4(folder, f"drive-{number}")
         label = f"{event.__name__} behind fsync {at}:"
@@ -196,7 +196,7 @@ def on_dead_drive(folder, source):
 def on_ntfs(folder, source):
     drive = ntfs(folder, "ntfs")
     try:
-        interrupt("ntfs-3g ends:", source, drive, 4, end_process(drive), ("takes nothing",))
+        interrupt("ntfs-3g ends:", source, drive, 6, end_process(drive), ("takes nothing",))
         h.tool("umount", "-l", drive.point)
         drive.open()
         judge("ntfs-3g ended, mounted again:", drive.point / "job")

@@ -11,8 +11,6 @@ bytes that ntfscp put on the source. What calls can fail with: write(2), fsync(2
 import hashlib
 import os
 import pathlib
-import random
-import re
 import shutil
 import subprocess
 import sys
@@ -22,10 +20,10 @@ import zipfile
 
 sys.dont_write_bytecode = True
 import _harness as h  # noqa: E402
+from _changes import calls_of, choose, command, make_source, paths_of  # noqa: E402
 
 os.environ["PATH"] += ":/usr/sbin:/sbin"
 os.environ["SOURCE_DATE_EPOCH"] = "1796000000"
-CALLS = "openat,mkdir,mkdirat,write,pwrite64,ftruncate,fsync,syncfs,close,rename,renameat,unlink"
 # Once, or from that call on.
 FAULTS = {
     "openat": ("EROFS", "ENOSPC+"), "mkdir": ("ENOSPC", "EROFS"), "mkdirat": ("ENOSPC", "EIO+"),
@@ -35,69 +33,6 @@ FAULTS = {
 }
 WORDS = {"ENOSPC": "is full", "EROFS": "can only be read", "EIO": "takes nothing any more",
          "ENODEV": "takes nothing any more"}
-
-
-def make_source(path):
-    """Some files on an NTFS volume without an old system; their bytes by name."""
-    random.seed(7)
-    with open(path, "wb") as image:
-        image.truncate(16 << 20)
-    h.tool("mkntfs", "-q", "-F", "-L", "Fernhill", path)
-    wanted = {}
-    for name, size in (("plots.txt", 300), ("minutes.pdf", 90000), ("shed.jpg", 1100000),
-                       ("map.bin", 700000), ("empty.txt", 0)):
-        content = random.randbytes(size)
-        local = path.parent / name
-        local.write_bytes(content)
-        h.tool("ntfscp", "-f", path, local, name)
-        wanted[name] = content
-    return wanted
-
-
-def command(source, to, format):
-    return [h.COLDLIFT, "extract", "--quiet", "--to", to, "--name", "job", "--format", format,
-            "--part-size", "1M", source]
-
-
-def paths_of(source, to, format):
-    """-P and every path of a job while it is made: strace leaves all other calls alone."""
-    done = subprocess.run(command(source, to, format), capture_output=True, text=True, check=False)
-    h.check(done.returncode == 0, format, "without a fault", done.returncode, done.stderr)
-    job, paths = to / "job", []
-    for path in (job, job / "journal", *job.rglob("*")):
-        name = str(path).replace("/job/job-files", "/job/job-files.unfinished")
-        paths += [name, name + ".unfinished"] if "job-files" not in name else [name, str(path)]
-    paths.append(str(job / "job-files.unfinished/file.unfinished"))
-    return [word for path in paths for word in ("-P", path)]
-
-
-def calls_of(source, to, format, paths):
-    """For each call that changes the destination: which of its kind it is in its thread, as strace counts."""
-    trace = to.parent / "trace"
-    shutil.rmtree(to / "job")
-    subprocess.run(["strace", "-f", "-y", "-o", trace, "-e", "trace=" + CALLS, *paths,
-                    *command(source, to, format)], capture_output=True, check=False)
-    seen, found = {}, {}
-    for line in trace.read_text(errors="replace").splitlines():
-        match = re.match(r"(\d+) +(\w+)\((.*)", line)
-        if match is None:
-            continue
-        thread, name, rest = match.groups()
-        seen[thread, name] = seen.get((thread, name), 0) + 1
-        # Closing a folder, or what was only read, says nothing.
-        if name != "close" or (".unfinished>" in rest and "-files.unfinished>" not in rest):
-            found[name, seen[thread, name]] = True
-    return list(found)
-
-
-def choose(calls, most):
-    """At most so many of each kind, the first and the last among them."""
-    chosen = []
-    for name in sorted({name for name, _ in calls}):
-        own = [call for call in calls if call[0] == name]
-        step = max(1, len(own) // most)
-        chosen += sorted(set(own[::step]) | {own[-1]})
-    return chosen
 
 
 def whole_members(path):
