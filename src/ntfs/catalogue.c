@@ -9,22 +9,21 @@
 #include "ntfs/piece.h"
 #include "ntfs/state.h"
 #include "ntfs/table.h"
+#include "ntfs/table_pass.h"
 
 #include <stdlib.h>
 #include <string.h>
 
-#define READ_SIZE ((size_t)4 << 20)
+#define BITMAP_PIECE ((size_t)256 << 10)
 #define MAX_BITMAP ((size_t)512 << 20)
 
 /* One go over the table. */
 struct pass {
 	struct builder builder;
 	const struct volume *volume;
-	const char *name; /* of the volume, towards people */
-	uint8_t *bytes;   /* `room` bytes of the table */
-	size_t room;
-	struct holes holes; /* in `bytes` */
-	struct buf in_use;  /* $MFT's own bitmap; read when it is needed first */
+	const char *name;          /* of the volume, towards people */
+	struct table_piece *piece; /* the one at hand */
+	struct buf in_use;         /* $MFT's own bitmap; read when it is needed first */
 	bool in_use_is_known, in_use_was_read;
 	uint64_t unreadable, broken;
 };
@@ -58,10 +57,11 @@ static enum record_state open_record(
     struct pass *pass, size_t at, uint64_t number, struct record *record)
 {
 	size_t size = pass->volume->record_size;
-	uint8_t *bytes = pass->bytes + at;
+	uint8_t *bytes = pass->piece->bytes + at;
+	const struct holes *holes = &pass->piece->holes;
 	enum record_state state = RECORD_GOOD;
 
-	if (pass->holes.failed || holes_meet(&pass->holes, at, size))
+	if (holes->failed || holes_meet(holes, at, size))
 		state = RECORD_LOST;
 	else if (!record_open(record, bytes, size))
 		state = RECORD_BROKEN;
@@ -103,28 +103,21 @@ static bool ran_out(const struct builder *builder)
 static bool read_table(struct pass *pass)
 {
 	const struct volume *volume = pass->volume;
-	size_t size = volume->record_size, at_once = pass->room / size;
-	uint64_t count = pass->builder.catalogue->n_nodes;
+	struct table_pass *table = table_pass_start(volume, pass->builder.catalogue->n_nodes);
 
-	for (uint64_t first = 0; first < count; first += at_once) {
-		size_t n = count - first < at_once ? (size_t)(count - first) : at_once;
-
-		holes_clear(&pass->holes);
-		table_read_runs(volume, volume->table_runs, volume->n_table_runs, first * size,
-		    pass->bytes, n * size, &pass->holes);
-		/* Holes were added by their offset in the table. */
-		for (size_t i = 0; i < pass->holes.count; i++)
-			pass->holes.items[i].offset -= first * size;
-		for (size_t i = 0; i < n; i++) {
-			read_record(pass, i * size, first + i);
-			if (ran_out(&pass->builder))
-				return false;
-		}
+	if (table == NULL)
+		return false;
+	while (!ran_out(&pass->builder) && (pass->piece = table_pass_next(table)) != NULL) {
+		for (size_t i = 0; i < pass->piece->count && !ran_out(&pass->builder); i++)
+			read_record(pass, i * volume->record_size, pass->piece->first + i);
 		if (volume->progress)
-			progress_at(
-			    volume->progress, volume->progress->done + n * size, pass->name);
+			progress_at(volume->progress,
+			    volume->progress->done + pass->piece->count * volume->record_size,
+			    pass->name);
 	}
-	return true;
+	table_pass_end(table);
+	pass->piece = NULL;
+	return !ran_out(&pass->builder);
 }
 
 static int compare_pieces(const void *a, const void *b)
@@ -178,23 +171,24 @@ static void assemble_waiting(struct builder *builder)
 }
 
 /* By $Bitmap, record 6. Leaves 0 when not all of it can be read. */
-static void read_bitmap(struct catalogue *catalogue, const struct pass *pass, const char *name,
-    struct findings *findings)
+static void read_bitmap(struct catalogue *catalogue, const char *name, struct findings *findings)
 {
 	const struct stream *stream = catalogue_stream(catalogue, 6, "");
 	struct data_reader *reader = stream == NULL ? NULL : data_open(catalogue, stream);
 	uint64_t clusters = catalogue->volume->clusters, done = 0, unused = 0;
+	uint8_t *bytes = malloc(BITMAP_PIECE);
 	struct holes holes = {0};
 	size_t length;
 
-	while (reader != NULL && done < clusters &&
-	       (length = data_read(reader, pass->bytes, pass->room, &holes)) > 0) {
+	while (reader != NULL && bytes != NULL && done < clusters &&
+	       (length = data_read(reader, bytes, BITMAP_PIECE, &holes)) > 0) {
 		uint64_t left = clusters - done, bits = 8 * (uint64_t)length;
 
-		unused += bits_count_zeros(pass->bytes, bits < left ? bits : left);
+		unused += bits_count_zeros(bytes, bits < left ? bits : left);
 		done += bits;
 	}
 	data_close(reader);
+	free(bytes);
 	if (done >= clusters && holes.count == 0 && !holes.failed)
 		catalogue->clusters_free = unused;
 	else
@@ -300,14 +294,6 @@ static struct catalogue *catalogue_new(struct volume *volume)
 
 static bool run_pass(struct pass *pass)
 {
-	uint64_t table = table_records(pass->volume) * pass->volume->record_size;
-
-	pass->room = table < READ_SIZE ? (size_t)table : READ_SIZE;
-	if (pass->room < RECORD_MAX_SIZE)
-		pass->room = RECORD_MAX_SIZE;
-	pass->bytes = malloc(pass->room);
-	if (pass->bytes == NULL)
-		return false;
 	owners_read(&pass->builder.owners, pass->builder.catalogue);
 	if (!read_table(pass))
 		return false;
@@ -326,8 +312,6 @@ static void pass_free(struct pass *pass)
 	owners_free(&pass->builder.owners);
 	buf_free(&pass->builder.join);
 	free(pass->builder.parent_sequences);
-	free(pass->bytes);
-	holes_free(&pass->holes);
 	buf_free(&pass->in_use);
 }
 
@@ -355,7 +339,7 @@ bool catalogue_read(
 	catalogue_free(volume->catalogue);
 	volume->catalogue = catalogue;
 	report_nodes(catalogue, name, findings);
-	read_bitmap(catalogue, &pass, name, findings);
+	read_bitmap(catalogue, name, findings);
 	state_read_session(volume, name, findings);
 	pass_free(&pass);
 	return true;
