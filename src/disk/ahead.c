@@ -2,6 +2,7 @@
 #include "disk/ahead.h"
 
 #include "base/arena.h"
+#include "disk/salvage.h"
 #include "disk/source.h"
 
 #include <stdlib.h>
@@ -140,7 +141,7 @@ static void pass_over(struct ahead *ahead, struct source *source, uint64_t offse
 	while (ahead->dropped != NULL && offset < end) {
 		size_t now = end - offset < SOURCE_PIECE ? (size_t)(end - offset) : SOURCE_PIECE;
 
-		source_read(source, offset, ahead->dropped, now, NULL);
+		source_read_passing(source, offset, ahead->dropped, now, NULL);
 		offset += now;
 	}
 }
@@ -152,9 +153,9 @@ void ahead_read(struct ahead *ahead, struct source *source, uint64_t gap)
 		struct range *range = &ahead->ranges[i];
 
 		/* On a drive with faults nothing is read that nobody needs. */
-		if (i > 0 && range->offset - range[-1].end <= gap && ahead->holes.count == 0)
+		if (i > 0 && range->offset - range[-1].end <= gap && !source_is_faulty(source))
 			pass_over(ahead, source, range[-1].end, range->offset);
-		source_read(source, range->offset, range->bytes,
+		source_read_passing(source, range->offset, range->bytes,
 		    (size_t)(range->end - range->offset), &ahead->holes);
 	}
 	ahead->is_read = true;
@@ -210,4 +211,31 @@ bool ahead_copy(const struct ahead *ahead, uint64_t offset, void *buffer, size_t
 	memcpy(buffer, range->bytes + (offset - range->offset), length);
 	*whole = copy_holes(ahead, offset, offset + length, holes);
 	return true;
+}
+
+bool ahead_has_holes(const struct ahead *ahead, uint64_t offset, uint64_t length)
+{
+	return ahead->holes.failed || holes_meet(&ahead->holes, offset, length);
+}
+
+void ahead_keep(const struct ahead *ahead, uint64_t offset, uint64_t length,
+    struct salvage *salvage)
+{
+	uint64_t end = offset + length;
+	const struct range *range = ahead->is_read ? find(ahead, offset) : NULL;
+
+	if (range == NULL || ahead->holes.failed)
+		return;
+	offset -= offset % ahead->sector;
+	end += (ahead->sector - end % ahead->sector) % ahead->sector;
+	end = end < range->end ? end : range->end;
+	while (offset < end) {
+		const struct hole *hole = holes_next(&ahead->holes, offset);
+		uint64_t stop = hole != NULL && hole->offset < end ? hole->offset : end;
+
+		if (stop > offset)
+			salvage_put(salvage, offset, range->bytes + (offset - range->offset),
+			    (size_t)(stop - offset));
+		offset = hole == NULL || stop == end ? end : hole->offset + hole->length;
+	}
 }

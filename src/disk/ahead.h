@@ -15,6 +15,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+struct salvage;
 struct source;
 struct ahead;
 
@@ -39,7 +40,8 @@ void ahead_return(struct ahead *ahead, struct ahead_mark mark);
 
 /*
  * Reads what was wished for. Between two wishes that lie no further apart than `gap` bytes the
- * drive is read on rather than moved: what lies there is read and dropped.
+ * drive is read on rather than moved: what lies there is read and dropped; not on a faulty drive.
+ * Nothing of it goes into the store, see ahead_keep().
  */
 void ahead_read(struct ahead *ahead, struct source *source, uint64_t gap);
 
@@ -50,5 +52,12 @@ void ahead_read(struct ahead *ahead, struct source *source, uint64_t gap);
  */
 bool ahead_copy(const struct ahead *ahead, uint64_t offset, void *buffer, size_t length,
     struct holes *holes, bool *whole);
+
+/* Does a hole meet the range, which was read? */
+bool ahead_has_holes(const struct ahead *ahead, uint64_t offset, uint64_t length);
+
+/* Puts what was read well of a range that was wished for into the store. */
+void ahead_keep(const struct ahead *ahead, uint64_t offset, uint64_t length,
+    struct salvage *salvage);
 
 #endif

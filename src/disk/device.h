@@ -68,12 +68,15 @@ struct device *device_new(const struct device_ops *ops, const char *path);
  * `script` is text, one rule per line, empty lines and lines that start with '#' ignored:
  *   fail OFFSET LENGTH [TIMES]     reading these bytes gives EIO (only the first TIMES times)
  *   short OFFSET LENGTH            the same, but the bytes in front of it are delivered
+ *   fleeting OFFSET LENGTH TIMES   each sector there gives EIO the first TIMES times it is asked for
+ *   dies OFFSET LENGTH READS       these bytes give EIO after so many requests to the device
  *   flip OFFSET MASK               the byte at OFFSET is read xor MASK
  *   slow OFFSET LENGTH MILLIS      reading there takes that long
  *   size BYTES                     the device seems to end there
  *   sector BYTES                   logical sector size
  *   hang OFFSET LENGTH             reading there never returns
  *   gone OFFSET LENGTH             reading there, and everything after it, gives ENODEV
+ *   watch                          sectors that are delivered more than once are counted
  * Numbers are decimal or, with 0x, hexadecimal.
  */
 struct device *device_open_test(const char *image, const char *script, struct error *error);
@@ -82,6 +85,8 @@ struct device_counts {
 	uint64_t reads, bytes, failures; /* bytes: that were asked for */
 	/* Most often that one sector with a failing rule was asked for. */
 	uint64_t most_asked;
+	/* Sectors delivered again: at all, and those delivered before since the first failure. */
+	uint64_t again, again_since;
 };
 /* Of a test device. */
 struct device_counts device_test_counts(const struct device *device);

@@ -76,6 +76,61 @@ void holes_add_all(struct holes *holes, const struct holes *more)
 		holes->failed = true;
 }
 
+void holes_remove(struct holes *holes, uint64_t offset, uint64_t length)
+{
+	uint64_t end = length > UINT64_MAX - offset ? UINT64_MAX : offset + length;
+	size_t from = first_reaching(holes, offset), to = from;
+	struct hole before = {0}, behind = {0};
+	size_t n_kept;
+
+	if (length == 0)
+		return;
+	for (; to < holes->count && holes->items[to].offset < end; to++) {
+		const struct hole *hole = &holes->items[to];
+
+		if (hole->offset < offset)
+			before = (struct hole){hole->offset, offset - hole->offset};
+		if (hole_end(hole) > end)
+			behind = (struct hole){end, hole_end(hole) - end};
+		/* One that only ends where the range begins stays as it is. */
+		if (hole_end(hole) < offset)
+			before = *hole;
+	}
+	n_kept = (before.length > 0) + (behind.length > 0);
+	if (n_kept > to - from && !array_reserve(&holes->items, &holes->capacity, holes->count + 1,
+				      sizeof(holes->items[0]))) {
+		holes->failed = true;
+		return;
+	}
+	memmove(&holes->items[from + n_kept], &holes->items[to],
+	    (holes->count - to) * sizeof(holes->items[0]));
+	holes->count = holes->count - (to - from) + n_kept;
+	if (before.length > 0)
+		holes->items[from++] = before;
+	if (behind.length > 0)
+		holes->items[from] = behind;
+}
+
+void holes_common(const struct holes *one, const struct holes *other, struct holes *both)
+{
+	size_t i = 0, k = 0;
+
+	while (i < one->count && k < other->count) {
+		const struct hole *a = &one->items[i], *b = &other->items[k];
+		uint64_t from = a->offset > b->offset ? a->offset : b->offset;
+		uint64_t end = hole_end(a) < hole_end(b) ? hole_end(a) : hole_end(b);
+
+		if (from < end)
+			holes_add(both, from, end - from);
+		if (hole_end(a) < hole_end(b))
+			i++;
+		else
+			k++;
+	}
+	if (one->failed || other->failed)
+		both->failed = true;
+}
+
 const struct hole *holes_next(const struct holes *holes, uint64_t offset)
 {
 	/* One that only ends where we begin does not count: hence the step. */

@@ -24,6 +24,10 @@ void holes_free(struct holes *holes);
 void holes_clear(struct holes *holes);
 void holes_add(struct holes *holes, uint64_t offset, uint64_t length);
 void holes_add_all(struct holes *holes, const struct holes *more);
+/* Takes [offset, offset + length) out. */
+void holes_remove(struct holes *holes, uint64_t offset, uint64_t length);
+/* Adds to *both what lies in both lists. */
+void holes_common(const struct holes *one, const struct holes *other, struct holes *both);
 /* The first hole with bytes at or behind `offset`, or NULL. Valid until the next change. */
 const struct hole *holes_next(const struct holes *holes, uint64_t offset);
 /* Does [offset, offset + length) meet a hole? */

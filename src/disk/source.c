@@ -1,59 +1,26 @@
 /*
- * The reader thread and those who wait for it; see source.h.
- *
- * The thread reads into buffers of its own (a fixed pool of pieces), never into the caller's
- * memory: a drive that hangs may deliver long after everybody has stopped waiting. What it may
- * still touch then is kept alive by counting who holds the state.
+ * Those who ask a drive and wait for its answers; see source.h. The thread that asks it is in
+ * source_thread.c.
  */
-#include "disk/source.h"
+#include "disk/source_inner.h"
 
+#include "base/stop.h"
 #include "disk/ahead.h"
-#include "disk/narrow.h"
 
 #include <errno.h>
-#include <pthread.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
-#define SOON_BUSY 100 /* milliseconds: the thread was told, and is about to begin its call */
-#define POOL 4
+#define SOON_BUSY 100    /* milliseconds: the thread was told, and is about to begin its call */
+#define LOOK_AROUND 1000 /* milliseconds after which somebody may have asked to stop */
 #define BUFFER_ALIGNMENT 65536u /* at least the largest sector size */
-
-struct piece {
-	struct piece *next;
-	uint64_t start; /* aligned to the sector size */
-	size_t length;  /* a multiple of it */
-	uint8_t *buffer;
-	struct holes holes;
-	bool done;
-};
-
-struct source {
-	struct device *device;
-	pthread_mutex_t lock;
-	pthread_cond_t work;  /* the thread waits for pieces */
-	pthread_cond_t ready; /* callers wait for a finished piece, or for a free one */
-	struct piece pieces[POOL];
-	struct piece *unused;
-	struct piece *first, *last; /* asked for, not begun */
-	struct holes known;         /* all holes so far */
-	struct timespec busy_since; /* when the present call into the kernel began */
-	unsigned patience;          /* milliseconds */
-	struct timespec end; /* the latest moment for a call into the kernel to be under way */
-	bool has_end;
-	size_t piece_size; /* of the buffers */
-	unsigned holders;  /* the owner and the thread */
-	bool busy, lost, stop;
-	pthread_t thread;
-	pthread_rwlock_t shelf; /* over what was read ahead */
-	const struct ahead *aheads[SOURCE_AHEADS];
-};
+/* A request that takes that long makes its neighbourhood wait for a later round. */
+#define SLOW 4000u
 
 /* --- moments ---------------------------------------------------------------------------------- */
 
-static struct timespec now(void)
+struct timespec source_now(void)
 {
 	struct timespec time;
 
@@ -61,7 +28,7 @@ static struct timespec now(void)
 	return time;
 }
 
-static struct timespec later(struct timespec time, unsigned milliseconds)
+struct timespec source_later(struct timespec time, unsigned milliseconds)
 {
 	time.tv_sec += milliseconds / 1000;
 	time.tv_nsec += (long)(milliseconds % 1000) * 1000000;
@@ -72,7 +39,7 @@ static struct timespec later(struct timespec time, unsigned milliseconds)
 	return time;
 }
 
-static bool is_before(struct timespec a, struct timespec b)
+bool source_is_before(struct timespec a, struct timespec b)
 {
 	return a.tv_sec < b.tv_sec || (a.tv_sec == b.tv_sec && a.tv_nsec < b.tv_nsec);
 }
@@ -80,18 +47,20 @@ static bool is_before(struct timespec a, struct timespec b)
 /* When the call that is under way has taken too long. */
 static struct timespec end_of_patience(const struct source *source)
 {
-	struct timespec limit = later(source->busy_since, source->patience);
+	struct timespec limit = source_later(source->busy_since, source->patience);
 
-	return source->has_end && is_before(source->end, limit) ? source->end : limit;
+	return source->has_end && source_is_before(source->end, limit) ? source->end : limit;
 }
 
 static void source_free(struct source *source)
 {
-	for (size_t i = 0; i < POOL; i++) {
+	for (size_t i = 0; i < SOURCE_POOL; i++) {
 		free(source->pieces[i].buffer);
 		holes_free(&source->pieces[i].holes);
 	}
 	holes_free(&source->known);
+	holes_free(&source->put_off);
+	salvage_free(source->salvage);
 	device_close(source->device);
 	pthread_rwlock_destroy(&source->shelf);
 	pthread_cond_destroy(&source->ready);
@@ -101,7 +70,7 @@ static void source_free(struct source *source)
 }
 
 /* Gives back one hold; the lock is held and released. */
-static void source_release(struct source *source)
+void source_release(struct source *source)
 {
 	bool last = --source->holders == 0;
 
@@ -110,104 +79,11 @@ static void source_release(struct source *source)
 		source_free(source);
 }
 
-static void lose(struct source *source)
+void source_lose(struct source *source)
 {
 	source->lost = true;
 	pthread_cond_broadcast(&source->ready);
 	pthread_cond_broadcast(&source->work);
-}
-
-/* --- the thread ------------------------------------------------------------------------------- */
-
-/* One call into the kernel, watched by those who wait. Negative also when the source is lost. */
-static ssize_t read_watched(void *context, uint64_t offset, void *buffer, size_t length)
-{
-	struct source *source = context;
-	ssize_t got;
-
-	pthread_mutex_lock(&source->lock);
-	if (source->lost) {
-		pthread_mutex_unlock(&source->lock);
-		return -ENODEV;
-	}
-	source->busy_since = now();
-	source->busy = true;
-	pthread_mutex_unlock(&source->lock);
-
-	got = source->device->ops->read(source->device, offset, buffer, length);
-
-	pthread_mutex_lock(&source->lock);
-	source->busy = false;
-	if (got == -ENODEV || got == -ENXIO || got == -ENOMEDIUM)
-		lose(source);
-	pthread_mutex_unlock(&source->lock);
-	return got;
-}
-
-/*
- * The first known hole that meets [at, end), cut to it; an empty one at `end` when there is none.
- */
-static struct hole next_known(struct source *source, uint64_t at, uint64_t end)
-{
-	struct hole cut = {end, 0};
-	const struct hole *hole;
-
-	pthread_mutex_lock(&source->lock);
-	hole = holes_next(&source->known, at);
-	if (hole != NULL && hole->offset < end) {
-		uint64_t stop = hole->offset + hole->length;
-
-		cut.offset = hole->offset > at ? hole->offset : at;
-		cut.length = (stop < end ? stop : end) - cut.offset;
-	}
-	pthread_mutex_unlock(&source->lock);
-	return cut;
-}
-
-/* Reads a piece around the holes that are known already. */
-static void read_piece(struct source *source, struct piece *piece)
-{
-	struct narrow narrow = {
-	    read_watched, source, source->device->sector_size, source->device->size, &piece->holes};
-	uint64_t end = piece->start + piece->length;
-	uint64_t at = piece->start;
-
-	while (at < end) {
-		struct hole hole = next_known(source, at, end);
-
-		if (hole.offset > at)
-			narrow_read(&narrow, at, piece->buffer + (at - piece->start),
-			    (size_t)(hole.offset - at));
-		memset(piece->buffer + (hole.offset - piece->start), 0, (size_t)hole.length);
-		holes_add(&piece->holes, hole.offset, hole.length);
-		at = hole.offset + hole.length;
-	}
-}
-
-static void *reader(void *context)
-{
-	struct source *source = context;
-
-	pthread_mutex_lock(&source->lock);
-	while (!source->stop && !source->lost) {
-		struct piece *piece = source->first;
-
-		if (piece == NULL) {
-			pthread_cond_wait(&source->work, &source->lock);
-			continue;
-		}
-		source->first = piece->next;
-		if (source->first == NULL)
-			source->last = NULL;
-		pthread_mutex_unlock(&source->lock);
-		read_piece(source, piece);
-		pthread_mutex_lock(&source->lock);
-		holes_add_all(&source->known, &piece->holes);
-		piece->done = true;
-		pthread_cond_broadcast(&source->ready);
-	}
-	source_release(source);
-	return NULL;
 }
 
 /* --- opening and closing ---------------------------------------------------------------------- */
@@ -221,7 +97,7 @@ static bool start_thread(struct source *source, struct error *error)
 	sigfillset(&all);
 	pthread_sigmask(SIG_SETMASK, &all, &before);
 	source->holders = 2;
-	failure = pthread_create(&source->thread, NULL, reader, source);
+	failure = pthread_create(&source->thread, NULL, source_thread, source);
 	pthread_sigmask(SIG_SETMASK, &before, NULL);
 	if (failure == 0)
 		return true;
@@ -242,6 +118,8 @@ struct source *source_open(struct device *device, struct error *error)
 	}
 	source->device = device;
 	source->patience = SOURCE_PATIENCE;
+	source->effort = UINT64_MAX;
+	source->slow = SLOW;
 	pthread_mutex_init(&source->lock, NULL);
 	pthread_rwlock_init(&source->shelf, NULL);
 	pthread_condattr_init(&attributes);
@@ -254,7 +132,7 @@ struct source *source_open(struct device *device, struct error *error)
 	if (device->size < SOURCE_PIECE)
 		source->piece_size =
 		    (size_t)device->size / BUFFER_ALIGNMENT * BUFFER_ALIGNMENT + BUFFER_ALIGNMENT;
-	for (size_t i = 0; i < POOL; i++) {
+	for (size_t i = 0; i < SOURCE_POOL; i++) {
 		source->pieces[i].buffer = aligned_alloc(BUFFER_ALIGNMENT, source->piece_size);
 		source->pieces[i].next = source->unused;
 		source->unused = &source->pieces[i];
@@ -322,7 +200,7 @@ void source_set_patience(struct source *source, unsigned milliseconds)
 void source_set_end(struct source *source, unsigned milliseconds)
 {
 	pthread_mutex_lock(&source->lock);
-	source->end = later(now(), milliseconds);
+	source->end = source_later(source_now(), milliseconds);
 	source->has_end = true;
 	pthread_mutex_unlock(&source->lock);
 }
@@ -336,30 +214,6 @@ bool source_is_lost(const struct source *source)
 	lost = s->lost;
 	pthread_mutex_unlock(&s->lock);
 	return lost;
-}
-
-void source_holes(struct source *source, struct holes *holes)
-{
-	pthread_mutex_lock(&source->lock);
-	holes_add_all(holes, &source->known);
-	pthread_mutex_unlock(&source->lock);
-}
-
-bool source_has_holes(struct source *source)
-{
-	bool has;
-
-	pthread_mutex_lock(&source->lock);
-	has = source->known.count > 0 || source->known.failed;
-	pthread_mutex_unlock(&source->lock);
-	return has;
-}
-
-void source_forget_holes(struct source *source)
-{
-	pthread_mutex_lock(&source->lock);
-	holes_clear(&source->known);
-	pthread_mutex_unlock(&source->lock);
 }
 
 /* --- what was read ahead ---------------------------------------------------------------------- */
@@ -406,22 +260,24 @@ static bool serve(struct source *source, uint64_t offset, void *buffer, size_t l
 /* --- reading ---------------------------------------------------------------------------------- */
 
 /*
- * Waits for news, and gives the drive up when its present call takes longer than we have patience.
+ * Waits for news, and gives the drive up when its present call takes longer than we have patience,
+ * or somebody asked to stop meanwhile.
  */
 static void wait_for_news(struct source *source)
 {
-	struct timespec limit = source->busy ? end_of_patience(source) : later(now(), SOON_BUSY);
+	struct timespec limit = source_later(source_now(), source->busy ? LOOK_AROUND : SOON_BUSY);
 
-	if (pthread_cond_timedwait(&source->ready, &source->lock, &limit) == ETIMEDOUT &&
-	    source->busy && !is_before(now(), end_of_patience(source)))
-		lose(source);
+	if (source->busy && source_is_before(end_of_patience(source), limit))
+		limit = end_of_patience(source);
+	if (pthread_cond_timedwait(&source->ready, &source->lock, &limit) != ETIMEDOUT ||
+	    !source->busy)
+		return;
+	if (!source_is_before(source_now(), end_of_patience(source)) || stop_is_asked())
+		source_lose(source);
 }
 
-/*
- * Asks for one piece that begins at `offset` and ends at `end` at the latest. NULL when the source
- * is lost, or when no piece is free and `may_wait` is false.
- */
-static struct piece *ask(struct source *source, uint64_t offset, uint64_t end, bool may_wait)
+struct piece *source_ask(struct source *source, uint64_t offset, uint64_t end, bool keep,
+    const struct narrow_way *way, bool may_wait)
 {
 	uint64_t sector = source->device->sector_size;
 	uint64_t start = offset - offset % sector;
@@ -438,6 +294,8 @@ static struct piece *ask(struct source *source, uint64_t offset, uint64_t end, b
 		end = start + source->piece_size;
 	piece->start = start;
 	piece->length = (size_t)(end - start);
+	piece->way = way;
+	piece->keep = keep;
 	piece->done = false;
 	piece->next = NULL;
 	holes_clear(&piece->holes);
@@ -450,12 +308,27 @@ static struct piece *ask(struct source *source, uint64_t offset, uint64_t end, b
 	return piece;
 }
 
+bool source_await(struct source *source, struct piece *piece)
+{
+	while (!piece->done && !source->lost)
+		wait_for_news(source);
+	return piece->done;
+}
+
+void source_return(struct source *source, struct piece *piece)
+{
+	piece->next = source->unused;
+	source->unused = piece;
+	pthread_cond_broadcast(&source->ready);
+}
+
 struct reading {
 	struct source *source;
 	uint64_t offset, end; /* what the caller wants, inside the drive */
 	uint8_t *buffer;      /* for the byte at `offset` */
 	struct holes *holes;  /* of this reading */
 	bool whole;
+	bool keep;
 };
 
 /* A lost drive: from here to the end there is nothing. */
@@ -492,9 +365,7 @@ static void take(struct reading *reading, struct piece *piece)
 	reading->offset += length;
 	reading->buffer += length;
 	pthread_mutex_lock(&source->lock);
-	piece->next = source->unused;
-	source->unused = piece;
-	pthread_cond_broadcast(&source->ready);
+	source_return(source, piece);
 }
 
 static void read_inside(struct reading *reading)
@@ -504,13 +375,15 @@ static void read_inside(struct reading *reading)
 
 	pthread_mutex_lock(&source->lock);
 	while (reading->offset < reading->end) {
-		now = ahead != NULL ? ahead : ask(source, reading->offset, reading->end, true);
+		now = ahead;
+		if (now == NULL)
+			now = source_ask(
+			    source, reading->offset, reading->end, reading->keep, NULL, true);
 		ahead = NULL;
 		if (now != NULL && now->start + now->length < reading->end)
-			ahead = ask(source, now->start + now->length, reading->end, false);
-		while (now != NULL && !now->done && !source->lost)
-			wait_for_news(source);
-		if (now == NULL || !now->done) {
+			ahead = source_ask(source, now->start + now->length, reading->end,
+			    reading->keep, NULL, false);
+		if (now == NULL || !source_await(source, now)) {
 			/* The pieces stay where they are: the thread may hold them for ever. */
 			fill_rest(reading);
 			break;
@@ -520,11 +393,11 @@ static void read_inside(struct reading *reading)
 	pthread_mutex_unlock(&source->lock);
 }
 
-bool source_read(
-    struct source *source, uint64_t offset, void *buffer, size_t length, struct holes *holes)
+static bool read_range(struct source *source, uint64_t offset, void *buffer, size_t length,
+    struct holes *holes, bool keep)
 {
 	uint64_t size = source->device->size;
-	struct reading reading = {source, offset, offset, buffer, holes, true};
+	struct reading reading = {source, offset, offset, buffer, holes, true, keep};
 	size_t inside = 0;
 
 	if (length == 0 || serve(source, offset, buffer, length, holes, &reading.whole))
@@ -541,4 +414,16 @@ bool source_read(
 		reading.whole = false;
 	}
 	return reading.whole;
+}
+
+bool source_read(
+    struct source *source, uint64_t offset, void *buffer, size_t length, struct holes *holes)
+{
+	return read_range(source, offset, buffer, length, holes, true);
+}
+
+bool source_read_passing(
+    struct source *source, uint64_t offset, void *buffer, size_t length, struct holes *holes)
+{
+	return read_range(source, offset, buffer, length, holes, false);
 }

@@ -47,12 +47,71 @@ const struct device *source_device(const struct source *source);
  * then knows nothing of them). A hole covers whole sectors, so it can reach over the edges of what
  * was asked for. Returns true when there was no hole. May be called from several threads.
  *
- * A request that fails is narrowed down to single sectors. No sector is asked for more than three
- * times: whole, in a short run, alone; one that stayed unread is a hole at once from then on, until
- * source_forget_holes().
+ * It is served from what was read ahead, else from the store (disk/salvage.h), else by the drive.
+ * What did not read is a hole at once from then on, until a round comes back to it.
  */
 bool source_read(
     struct source *source, uint64_t offset, void *buffer, size_t length, struct holes *holes);
+
+/*
+ * The same for a caller that puts into the store by itself what will be needed again. What
+ * source_read() reads of a faulty drive is always kept there.
+ */
+bool source_read_passing(
+    struct source *source, uint64_t offset, void *buffer, size_t length, struct holes *holes);
+
+/* How hard it is tried when a request fails. */
+enum source_manner {
+	/*
+	 * It is narrowed down to single sectors at once, and no sector is asked for more than three
+	 * times: whole, in a short run, alone. For what everything else depends on.
+	 */
+	SOURCE_THOROUGH,
+	/*
+	 * Only as far as that is cheap: where short runs fail too, or take very long, the region is
+	 * put off to a later round.
+	 */
+	SOURCE_FIRST_TRY,
+};
+/*
+ * At first SOURCE_THOROUGH. Going over to first tries puts off what was given up before; going back
+ * gives up what is put off still.
+ */
+void source_set_manner(struct source *source, enum source_manner manner);
+
+/*
+ * One round, from 0 to SOURCE_ROUNDS - 1, over what is put off within `wanted` (drive offsets, whole
+ * sectors), each in smaller requests, the last sector by sector: what reads goes into the store, and
+ * is put off no more. `stop` is asked between requests. Returns how many bytes of `wanted` are still
+ * put off. Not while something else reads.
+ */
+#define SOURCE_ROUNDS 4u
+uint64_t source_round(
+    struct source *source, const struct holes *wanted, unsigned round, bool (*stop)(void));
+
+/*
+ * How many milliseconds may go to what does not read at once: requests that fail or take very long,
+ * narrowing down, rounds. When they are used up, what fails is put off at once. At first unlimited.
+ */
+void source_set_effort(struct source *source, uint64_t milliseconds);
+bool source_is_weary(struct source *source); /* Are they? */
+/* How long a request must take to count as very long; 4,000 at first. For tests. */
+void source_set_slow(struct source *source, unsigned milliseconds);
+
+/*
+ * A drive is faulty from its first failure, or from when somebody says so: from then on what is read
+ * is kept in the store.
+ */
+void source_set_faulty(struct source *source);
+bool source_is_faulty(struct source *source);
+
+/*
+ * Gives the source its store, which it takes over, before anything is read by others. It is closed
+ * with the source, its files stay (salvage_remove()).
+ */
+struct salvage;
+void source_set_salvage(struct source *source, struct salvage *salvage);
+struct salvage *source_salvage(struct source *source); /* NULL: none */
 
 /*
  * What was read ahead (disk/ahead.h) is served from memory from now on, until it is withdrawn. At
@@ -63,14 +122,17 @@ struct ahead;
 bool source_offer(struct source *source, const struct ahead *ahead);
 void source_withdraw(struct source *source, const struct ahead *ahead);
 
-/* All holes met so far inside the drive, as drive offsets: a copy that the caller frees. */
+/*
+ * All holes so far inside the drive, as drive offsets: what was given up, and what is put off.
+ * Added to *holes, as are those of source_put_off().
+ */
 void source_holes(struct source *source, struct holes *holes);
+void source_put_off(struct source *source, struct holes *holes); /* only these */
 
-/* Was there any? The list does not have to be copied for that. */
+/* Are there any? The list does not have to be copied for that. */
 bool source_has_holes(struct source *source);
-
-/* Begins a new round: what could not be read is asked for again. */
-void source_forget_holes(struct source *source);
+/* Is something of the range put off? */
+bool source_is_put_off(struct source *source, uint64_t offset, uint64_t length);
 
 /*
  * How long one request may stay in the kernel before the drive is given up, in milliseconds. At
@@ -86,6 +148,9 @@ void source_set_patience(struct source *source, unsigned milliseconds);
  * such end.
  */
 void source_set_end(struct source *source, unsigned milliseconds);
+
+/* Gives the drive up: nobody wants to wait for it any more. */
+void source_abandon(struct source *source);
 
 /* Was the drive given up (it hung, or dropped off the bus)? Every later read is one hole. */
 bool source_is_lost(const struct source *source);

@@ -14,12 +14,21 @@
 #include <time.h>
 #include <unistd.h>
 
-enum rule_kind { RULE_FAIL, RULE_SHORT, RULE_FLIP, RULE_SLOW, RULE_HANG, RULE_GONE };
+enum rule_kind {
+	RULE_FAIL,
+	RULE_SHORT,
+	RULE_FLEETING,
+	RULE_DIES,
+	RULE_FLIP,
+	RULE_SLOW,
+	RULE_HANG,
+	RULE_GONE,
+};
 
 struct rule {
 	enum rule_kind kind;
 	uint64_t offset, length;
-	uint64_t number; /* times, mask or milliseconds */
+	uint64_t number; /* times, mask, milliseconds or reads */
 	uint64_t used;   /* how often a failing rule has failed */
 	uint32_t *asked; /* of a failing rule: how often each of its sectors was asked for */
 };
@@ -29,6 +38,9 @@ struct test_state {
 	struct rule *rules;
 	size_t count, capacity;
 	bool gone;
+	bool watch;
+	uint8_t *seen; /* of each sector, when watched: how it was delivered before */
+	size_t n_seen;
 	pthread_mutex_t lock; /* over the counts, which others read */
 	struct device_counts counts;
 };
@@ -38,8 +50,11 @@ struct test_state {
 
 static bool is_failing(const struct rule *rule)
 {
-	return rule->kind == RULE_FAIL || rule->kind == RULE_SHORT;
+	return rule->kind <= RULE_DIES;
 }
+
+/* How a sector was delivered. */
+enum { SEEN_NEVER, SEEN_BEFORE, SEEN_SINCE }; /* the first failure */
 
 static bool meets(const struct rule *rule, uint64_t offset, uint64_t length)
 {
@@ -54,8 +69,11 @@ static void sleep_millis(uint64_t millis)
 		continue;
 }
 
-static void count_asked(struct device *device, struct rule *rule, uint64_t offset, uint64_t length)
+/* Returns how often the sector that was asked for least was asked for. */
+static uint64_t count_asked(
+    struct device *device, struct rule *rule, uint64_t offset, uint64_t length)
 {
+	uint64_t least = UINT64_MAX;
 	struct test_state *state = device->state;
 	uint64_t first = rule->offset / device->sector_size;
 	uint64_t last = (rule->offset + rule->length - 1) / device->sector_size;
@@ -69,8 +87,26 @@ static void count_asked(struct device *device, struct rule *rule, uint64_t offse
 			break;
 		if (++rule->asked[sector - first] > state->counts.most_asked)
 			state->counts.most_asked = rule->asked[sector - first];
+		if (rule->asked[sector - first] < least)
+			least = rule->asked[sector - first];
 	}
 	pthread_mutex_unlock(&state->lock);
+	return least;
+}
+
+/* Does the failing rule fail this time? */
+static bool fails_now(struct device *device, struct rule *rule, uint64_t least)
+{
+	const struct test_state *state = device->state;
+
+	switch (rule->kind) {
+	case RULE_FLEETING:
+		return least <= rule->number;
+	case RULE_DIES:
+		return state->counts.reads > rule->number;
+	default:
+		return rule->number == 0 || rule->used++ < rule->number;
+	}
 }
 
 /* What the rules say before reading: shortens *length, or gives -errno. */
@@ -81,21 +117,21 @@ static int apply_before(struct device *device, uint64_t offset, size_t *length)
 
 	for (size_t i = 0; i < state->count; i++) {
 		struct rule *rule = &state->rules[i];
+		uint64_t least = 0;
 
 		if (!meets(rule, offset, wanted))
 			continue;
 		if (is_failing(rule))
-			count_asked(device, rule, offset, wanted);
+			least = count_asked(device, rule, offset, wanted);
 		if (rule->kind == RULE_SLOW)
 			sleep_millis(rule->number);
 		while (rule->kind == RULE_HANG)
 			pause();
 		if (rule->kind == RULE_GONE)
 			state->gone = true;
-		if (!is_failing(rule) || (rule->number != 0 && rule->used >= rule->number))
+		if (!is_failing(rule) || !fails_now(device, rule, least))
 			continue;
-		rule->used++;
-		if (rule->kind == RULE_FAIL || rule->offset <= offset)
+		if (rule->kind != RULE_SHORT || rule->offset <= offset)
 			return -EIO;
 		if (rule->offset - offset < *length)
 			*length = (size_t)(rule->offset - offset);
@@ -112,6 +148,25 @@ static void apply_after(struct test_state *state, uint64_t offset, uint8_t *buff
 		    rule->offset - offset < length)
 			buffer[rule->offset - offset] ^= (uint8_t)rule->number;
 	}
+}
+
+/* Counts the sectors that arrive. */
+static void count_seen(struct device *device, uint64_t offset, size_t length)
+{
+	struct test_state *state = device->state;
+	uint64_t first = offset / device->sector_size;
+	uint64_t end = (offset + length) / device->sector_size;
+
+	pthread_mutex_lock(&state->lock);
+	for (uint64_t i = first; i < end && i < state->n_seen; i++) {
+		state->counts.again += state->seen[i] != SEEN_NEVER;
+		state->counts.again_since += state->seen[i] == SEEN_SINCE;
+		if (state->counts.failures > 0)
+			state->seen[i] = SEEN_SINCE;
+		else if (state->seen[i] == SEEN_NEVER)
+			state->seen[i] = SEEN_BEFORE;
+	}
+	pthread_mutex_unlock(&state->lock);
 }
 
 static ssize_t test_read(struct device *device, uint64_t offset, void *buffer, size_t length)
@@ -141,6 +196,8 @@ static ssize_t test_read(struct device *device, uint64_t offset, void *buffer, s
 	if (got < 0)
 		return -errno;
 	apply_after(state, offset, buffer, (size_t)got);
+	if (state->seen != NULL)
+		count_seen(device, offset, (size_t)got);
 	return got;
 }
 
@@ -151,6 +208,7 @@ static void test_close(struct device *device)
 	for (size_t i = 0; i < state->count; i++)
 		free(state->rules[i].asked);
 	free(state->rules);
+	free(state->seen);
 	if (state->fd >= 0)
 		close(state->fd);
 	pthread_mutex_destroy(&state->lock);
@@ -166,6 +224,8 @@ static const struct rule_form {
 } rule_forms[] = {
     {"fail", RULE_FAIL, 2, 3},
     {"short", RULE_SHORT, 2, 2},
+    {"fleeting", RULE_FLEETING, 3, 3},
+    {"dies", RULE_DIES, 3, 3},
     {"flip", RULE_FLIP, 2, 2},
     {"slow", RULE_SLOW, 3, 3},
     {"hang", RULE_HANG, 2, 2},
@@ -208,6 +268,10 @@ static bool parse_line(struct device *device, const char *line)
 		return true;
 	if (strcmp(word, "size") == 0 && count == 1) {
 		device->size = numbers[0];
+		return true;
+	}
+	if (strcmp(word, "watch") == 0 && count == 0) {
+		((struct test_state *)device->state)->watch = true;
 		return true;
 	}
 	if (strcmp(word, "sector") == 0 && count == 1) {
@@ -266,6 +330,15 @@ struct device *device_open_test(const char *image, const char *script, struct er
 	if (!parse_script(device, script, error)) {
 		device_close(device);
 		return NULL;
+	}
+	if (state->watch) {
+		state->n_seen = (size_t)(device->size / device->sector_size);
+		state->seen = calloc(state->n_seen + 1, 1);
+		if (state->seen == NULL) {
+			device_close(device);
+			error_no_memory(error);
+			return NULL;
+		}
 	}
 	return device;
 }

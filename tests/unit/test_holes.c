@@ -52,6 +52,41 @@ static void test_random(void **state)
 	}
 }
 
+/* Taking out, and what two lists have in common. */
+static void test_remove(void **state)
+{
+	(void)state;
+	srand(8);
+	for (int round = 0; round < 300; round++) {
+		struct holes holes[2] = {{0}, {0}}, both = {0};
+		bool flags[2][SPACE] = {{false}};
+
+		for (int i = 0; i < 60; i++) {
+			unsigned offset = (unsigned)rand() % SPACE, which = (unsigned)rand() % 2;
+			unsigned length = (unsigned)rand() % 16;
+
+			if (offset + length > SPACE)
+				length = SPACE - offset;
+			if (i % 3 == 2)
+				holes_remove(&holes[which], offset, length);
+			else
+				holes_add(&holes[which], offset, length);
+			memset(flags[which] + offset, i % 3 != 2, length);
+			check_form(&holes[which]);
+		}
+		holes_common(&holes[0], &holes[1], &both);
+		check_form(&both);
+		for (unsigned i = 0; i < SPACE; i++) {
+			assert_int_equal(holes_meet(&holes[0], i, 1), flags[0][i]);
+			assert_int_equal(holes_meet(&holes[1], i, 1), flags[1][i]);
+			assert_int_equal(holes_meet(&both, i, 1), flags[0][i] && flags[1][i]);
+		}
+		holes_free(&holes[0]);
+		holes_free(&holes[1]);
+		holes_free(&both);
+	}
+}
+
 static void test_edges(void **state)
 {
 	struct holes holes = {0}, copy = {0};
@@ -82,6 +117,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_random),
+	    cmocka_unit_test(test_remove),
 	    cmocka_unit_test(test_edges),
 	};
 

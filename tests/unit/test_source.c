@@ -197,22 +197,6 @@ static void test_recovering_sector(void **state)
 	}
 }
 
-static void test_new_round(void **state)
-{
-	struct source *source = open_script("fail 1024 1 3");
-	struct holes holes = {0};
-
-	(void)state;
-	assert_false(read_and_check(source, 0, 4096, &holes));
-	holes_clear(&holes);
-	source_forget_holes(source);
-	assert_true(read_and_check(source, 0, 4096, &holes));
-	source_holes(source, &holes);
-	assert_int_equal(holes.count, 0);
-	holes_free(&holes);
-	source_close(source);
-}
-
 static void test_flip(void **state)
 {
 	struct source *source = open_script("# one byte\nflip 0x800 0x41\n");
@@ -367,7 +351,6 @@ int main(void)
 	    cmocka_unit_test(test_odd_size),
 	    cmocka_unit_test(test_bad_sectors),
 	    cmocka_unit_test(test_recovering_sector),
-	    cmocka_unit_test(test_new_round),
 	    cmocka_unit_test(test_flip),
 	    cmocka_unit_test(test_hang),
 	    cmocka_unit_test(test_slow),

@@ -42,7 +42,7 @@ class Bench:
                       ["-lntfs-3g", "-lnettle"], "look")
         self._compile(common + ["-I" + os.path.join(ROOT, "src"), "-pthread",
                                 os.path.join(ROOT, "tests", "run", "ntfs", "dump_volume.c"),
-                                os.path.join(BUILD, "libcoldlift.a"), "-lnettle", "-lwim"], "dump")
+                                os.path.join(BUILD, "libcoldlift.a"), "-lnettle", "-lwim", "-lz"], "dump")
 
     def _compile(self, command, name):
         subprocess.run(command + ["-o", self.path(name)], check=True)

@@ -1,0 +1,283 @@
+/*
+ * The thread that asks the drive; see source.h.
+ *
+ * It reads into buffers of its own (a fixed pool of pieces), never into the caller's memory: a drive
+ * that hangs may deliver long after everybody has stopped waiting. What it may still touch then is
+ * kept alive by counting who holds the state.
+ */
+#include "disk/source_inner.h"
+
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* A request is slow when it takes that many times as long as usual. */
+#define SLOW_TIMES 8u
+#define USUAL_BYTES (4u << 20) /* after which it is known what is usual */
+
+static uint64_t millis_since(struct timespec then)
+{
+	struct timespec time = source_now();
+	int64_t millis = (int64_t)(time.tv_sec - then.tv_sec) * 1000 +
+			 (time.tv_nsec - then.tv_nsec) / 1000000;
+
+	return millis > 0 ? (uint64_t)millis : 0;
+}
+
+/* How the latest request went: what the next ones are judged by. With the lock. */
+static void judge(struct source *source, ssize_t got, size_t length)
+{
+	uint64_t took = millis_since(source->busy_since);
+	uint64_t usual = 0;
+	bool good = got >= 0 && (size_t)got >= length;
+
+	if (source->good_bytes >= USUAL_BYTES)
+		usual = source->good_millis * length / source->good_bytes;
+	source->latest_was_slow = took >= source->slow && took > SLOW_TIMES * usual;
+	if (!good)
+		source->trying = true;
+	if (source->trying || source->latest_was_slow)
+		source->spent += took;
+	if (good && !source->latest_was_slow) {
+		source->good_bytes += length;
+		source->good_millis += took;
+	}
+}
+
+/* One call into the kernel, watched by those who wait. Negative also when the source is lost. */
+static ssize_t read_watched(void *context, uint64_t offset, void *buffer, size_t length)
+{
+	struct source *source = context;
+	uint64_t size = source->device->size;
+	ssize_t got;
+
+	pthread_mutex_lock(&source->lock);
+	if (source->lost) {
+		pthread_mutex_unlock(&source->lock);
+		return -ENODEV;
+	}
+	source->busy_since = source_now();
+	source->busy = true;
+	pthread_mutex_unlock(&source->lock);
+
+	got = source->device->ops->read(source->device, offset, buffer, length);
+
+	pthread_mutex_lock(&source->lock);
+	source->busy = false;
+	if (offset < size && length > size - offset)
+		length = (size_t)(size - offset);
+	judge(source, got, length);
+	if (source->trying || (source->latest_was_slow && source->manner == SOURCE_FIRST_TRY))
+		source->faulty = true;
+	if (got == -ENODEV || got == -ENXIO || got == -ENOMEDIUM)
+		source_lose(source);
+	pthread_mutex_unlock(&source->lock);
+	return got;
+}
+
+static bool is_slow(void *context)
+{
+	return ((struct source *)context)->latest_was_slow;
+}
+
+static bool is_weary(void *context)
+{
+	struct source *source = context;
+	bool weary;
+
+	pthread_mutex_lock(&source->lock);
+	weary = source->lost || source->spent >= source->effort;
+	pthread_mutex_unlock(&source->lock);
+	return weary;
+}
+
+static struct narrow asker(struct source *source, struct holes *holes)
+{
+	return (struct narrow){.read = read_watched,
+	    .context = source,
+	    .sector_size = source->device->sector_size,
+	    .size = source->device->size,
+	    .holes = holes,
+	    .is_slow = is_slow,
+	    .is_weary = is_weary};
+}
+
+/* --- plain reading ----------------------------------------------------------------------------- */
+
+/* The first range of a list that meets [at, end), cut to it; an empty one at `end`: none. */
+static struct hole next_of(const struct holes *list, uint64_t at, uint64_t end)
+{
+	const struct hole *hole = holes_next(list, at);
+	struct hole cut = {end, 0};
+
+	if (hole != NULL && hole->offset < end) {
+		uint64_t stop = hole->offset + hole->length;
+
+		cut.offset = hole->offset > at ? hole->offset : at;
+		cut.length = (stop < end ? stop : end) - cut.offset;
+	}
+	return cut;
+}
+
+/* What is not asked for now, the same way: given up, or put off. */
+static struct hole next_hole(struct source *source, uint64_t at, uint64_t end)
+{
+	struct hole known, put_off;
+
+	pthread_mutex_lock(&source->lock);
+	known = next_of(&source->known, at, end);
+	put_off = next_of(&source->put_off, at, end);
+	pthread_mutex_unlock(&source->lock);
+	return known.offset < put_off.offset || put_off.length == 0 ? known : put_off;
+}
+
+/* Asks the drive for a range without known holes. */
+static void ask_drive(struct source *source, struct piece *piece, uint64_t at, size_t length)
+{
+	struct narrow narrow = asker(source, &piece->holes);
+	uint8_t *to = piece->buffer + (at - piece->start);
+	struct holes put_off = {0};
+
+	if (source->manner == SOURCE_THOROUGH && !is_weary(source)) {
+		narrow_read(&narrow, at, to, length);
+		return;
+	}
+	narrow_first_try(&narrow, &source->skip, at, to, length, &put_off);
+	if (put_off.count == 0 && !put_off.failed)
+		return;
+	pthread_mutex_lock(&source->lock);
+	holes_add_all(&source->put_off, &put_off);
+	pthread_mutex_unlock(&source->lock);
+	holes_free(&put_off);
+}
+
+/* Reads a range that is not in the store around the holes that are known already. */
+static void read_around(struct source *source, struct piece *piece, uint64_t at, uint64_t end)
+{
+	while (at < end) {
+		struct hole hole = next_hole(source, at, end);
+
+		if (hole.offset > at)
+			ask_drive(source, piece, at, (size_t)(hole.offset - at));
+		memset(piece->buffer + (hole.offset - piece->start), 0, (size_t)hole.length);
+		holes_add(&piece->holes, hole.offset, hole.length);
+		at = hole.offset + hole.length;
+	}
+}
+
+/* --- the store --------------------------------------------------------------------------------- */
+
+/* Keeps what of [at, end) was read well. */
+static void keep_range(struct source *source, const struct piece *piece, uint64_t at, uint64_t end)
+{
+	if (piece->holes.failed)
+		return;
+	while (at < end) {
+		struct hole hole = next_of(&piece->holes, at, end);
+
+		if (hole.offset > at)
+			salvage_put(source->salvage, at, piece->buffer + (at - piece->start),
+			    (size_t)(hole.offset - at));
+		at = hole.offset + hole.length;
+	}
+}
+
+/* After a drive was given up, the store is no more this thread's. */
+static bool may_keep(struct source *source)
+{
+	bool may;
+
+	pthread_mutex_lock(&source->lock);
+	may = source->salvage != NULL && source->faulty && !source->stop &&
+	      !source->lost;
+	pthread_mutex_unlock(&source->lock);
+	return may;
+}
+
+static void read_piece(struct source *source, struct piece *piece)
+{
+	uint64_t end = piece->start + piece->length;
+	struct holes absent = {0};
+
+	if (source->salvage == NULL || salvage_bytes(source->salvage) == 0) {
+		read_around(source, piece, piece->start, end);
+		if (piece->keep && may_keep(source))
+			keep_range(source, piece, piece->start, end);
+		return;
+	}
+	salvage_get(source->salvage, piece->start, piece->buffer, piece->length, &absent);
+	if (absent.failed) {
+		holes_clear(&absent);
+		holes_add(&absent, piece->start, piece->length);
+	}
+	for (size_t i = 0; i < absent.count; i++) {
+		const struct hole *range = &absent.items[i];
+
+		read_around(source, piece, range->offset, range->offset + range->length);
+		if (piece->keep && may_keep(source))
+			keep_range(source, piece, range->offset, range->offset + range->length);
+	}
+	holes_free(&absent);
+}
+
+/* --- rounds ------------------------------------------------------------------------------------ */
+
+static void read_again(struct source *source, struct piece *piece)
+{
+	struct narrow narrow = asker(source, &piece->holes);
+
+	source->trying = true;
+	narrow_again(&narrow, piece->way, piece->start, piece->buffer, piece->length);
+	if (may_keep(source))
+		keep_range(source, piece, piece->start, piece->start + piece->length);
+}
+
+/* What is known now. With the lock. */
+static void learn(struct source *source, const struct piece *piece)
+{
+	struct holes now_known = {0};
+
+	if (piece->way != NULL) {
+		holes_remove(&source->put_off, piece->start, piece->length);
+		holes_add_all(&source->put_off, &piece->holes);
+		return;
+	}
+	/* A hole that is put off is not given up. */
+	holes_add_all(&now_known, &piece->holes);
+	for (size_t i = 0; i < source->put_off.count && now_known.count > 0; i++)
+		holes_remove(&now_known, source->put_off.items[i].offset,
+		    source->put_off.items[i].length);
+	holes_add_all(&source->known, &now_known);
+	holes_free(&now_known);
+}
+
+void *source_thread(void *context)
+{
+	struct source *source = context;
+
+	pthread_mutex_lock(&source->lock);
+	while (!source->stop && !source->lost) {
+		struct piece *piece = source->first;
+
+		if (piece == NULL) {
+			pthread_cond_wait(&source->work, &source->lock);
+			continue;
+		}
+		source->first = piece->next;
+		if (source->first == NULL)
+			source->last = NULL;
+		source->trying = false;
+		pthread_mutex_unlock(&source->lock);
+		if (piece->way != NULL)
+			read_again(source, piece);
+		else
+			read_piece(source, piece);
+		pthread_mutex_lock(&source->lock);
+		if (piece->holes.count > 0 || piece->holes.failed || piece->way != NULL)
+			learn(source, piece);
+		piece->done = true;
+		pthread_cond_broadcast(&source->ready);
+	}
+	source_release(source);
+	return NULL;
+}
