@@ -146,6 +146,9 @@ $(BUILD)/tests/unit/%: $(BUILD)/tests/unit/%.o $(UNIT_SUPPORT_OBJECTS) $(LIBRARY
 	$(call say,LINK)
 	$(Q)$(CC) $(CFLAGS) $(SANFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka $(LIBS) -lblkid -lfwnt
 
+# It puts a device of its own in the place of the program's.
+$(BUILD)/tests/run/faulty_job: LDFLAGS += -Wl,--wrap=device_open
+
 $(BUILD)/tests/run/%: $(BUILD)/tests/run/%.o $(LIBRARY)
 	$(call say,LINK)
 	$(Q)$(CC) $(CFLAGS) $(SANFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)

@@ -59,6 +59,30 @@ bool text_to_size(const char *text, uint64_t *bytes)
 	return true;
 }
 
+bool text_to_duration(const char *text, uint64_t *milliseconds)
+{
+	static const struct {
+		char letter;
+		unsigned seconds;
+	} units[] = {{'s', 1}, {'m', 60}, {'h', 3600}, {'d', 86400}};
+	unsigned long long number;
+	char *end;
+
+	if (*text < '0' || *text > '9')
+		return false;
+	errno = 0;
+	number = strtoull(text, &end, 10);
+	if (errno != 0 || number == 0 || number > UINT32_MAX || *end == '\0' || end[1] != '\0')
+		return false;
+	for (size_t i = 0; i < sizeof(units) / sizeof(units[0]); i++) {
+		if (units[i].letter == *end) {
+			*milliseconds = (uint64_t)number * units[i].seconds * 1000;
+			return true;
+		}
+	}
+	return false;
+}
+
 struct size_text text_count(uint64_t number)
 {
 	struct size_text result;

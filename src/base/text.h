@@ -24,6 +24,11 @@ struct size_text text_size(uint64_t bytes);
  */
 bool text_to_size(const char *text, uint64_t *bytes);
 
+/*
+ * "90s", "30m", "6h", "2d", in milliseconds. False when the text is no time, or none at all ("0h").
+ */
+bool text_to_duration(const char *text, uint64_t *milliseconds);
+
 /* "12,345": thousands separated by commas. */
 struct size_text text_count(uint64_t number);
 

@@ -69,6 +69,10 @@ static const char help[] =
     "                    as links) or 'each' (usual for zip and folder); zip with\n"
     "                    'once' stores the first and lists the others in the record\n"
     "                    only\n"
+    "  --careful         for a drive that is failing: what cannot be had again first, and\n"
+    "                    all that reads at the first try before any second try\n"
+    "  --patience TIME   how long to go on with what does not read at once, for each\n"
+    "                    drive: 30m, 6h, 2d (usual: until everything was tried)\n"
     "  --licence-keys    write the old system's own licence key into a file of the\n"
     "                    job; only when its owner wants it\n"
     "  --resume          go on with the unfinished job in DIR, after a power cut or when\n"
@@ -121,6 +125,10 @@ static bool take_value(struct extract_command *command, int option, const char *
 		return parse_same(value, &options->same) ||
 		    error_set(error, STATUS_USAGE, "--same takes 'once' or 'each', not '%s'",
 			value);
+	case 'a':
+		return text_to_duration(value, &options->patience) ||
+		    error_set(error, STATUS_USAGE,
+			"'%s' is no time for --patience (examples: 30m, 6h, 2d)", value);
 	case 'i':
 		command->image = value;
 		return value[0] != '\0' || error_set(error, STATUS_USAGE, "--image needs a file");
@@ -158,6 +166,7 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 	    {"part-size", required_argument, NULL, 'p'}, {"name", required_argument, NULL, 'n'},
 	    {"same", required_argument, NULL, 's'}, {"not", required_argument, NULL, 'x'},
 	    {"resume", no_argument, NULL, 'r'}, {"checkpoint", required_argument, NULL, 'c'},
+	    {"careful", no_argument, NULL, 'C'}, {"patience", required_argument, NULL, 'a'},
 	    {"json", no_argument, NULL, 'j'}, {"open-only", no_argument, NULL, 'o'},
 	    {"licence-keys", no_argument, NULL, 'k'},
 	    {"quiet", no_argument, NULL, 'q'}, {"no-text", no_argument, NULL, 'N'},
@@ -193,6 +202,8 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 			command->open_only = true;
 		else if (option == 'k')
 			command->options.licence_keys = true;
+		else if (option == 'C')
+			command->options.careful = command->given.careful = true;
 		else if (option == 'd')
 			command->dry_run = true;
 		else if (option == 'r')

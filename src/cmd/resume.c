@@ -30,6 +30,8 @@ bool resume_agrees(const struct head *head, const struct given *given,
 		return differs(error, "--format");
 	if (given->same && options->same != head->same)
 		return differs(error, "--same");
+	if (given->careful && !head->careful)
+		return differs(error, "order of reading (--careful)");
 	if (given->part_size && options->part_limit != head->part_limit)
 		return differs(error, "--part-size");
 	if (choices->n_persons + choices->n_takes + choices->n_leaves == 0)

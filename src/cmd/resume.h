@@ -8,7 +8,7 @@
 
 /* Which options the command line gave. */
 struct given {
-	bool format, same, part_size;
+	bool format, same, part_size, careful;
 };
 
 /*

@@ -163,6 +163,36 @@ static void try_range(struct source *source, const struct narrow_way *way,
 	}
 }
 
+/*
+ * What of `wanted` is put off and not in the store. A skip may reach over what was read before, by
+ * way of another file: that is put off no more.
+ */
+static void find_todo(struct source *source, const struct holes *wanted, struct holes *todo)
+{
+	struct holes both = {0};
+
+	pthread_mutex_lock(&source->lock);
+	holes_common(wanted, &source->put_off, &both);
+	pthread_mutex_unlock(&source->lock);
+	if (source->salvage == NULL || salvage_bytes(source->salvage) == 0) {
+		holes_add_all(todo, &both);
+		holes_free(&both);
+		return;
+	}
+	for (size_t i = 0; i < both.count; i++)
+		salvage_missing(
+		    source->salvage, both.items[i].offset, both.items[i].length, todo);
+	if (!todo->failed) {
+		pthread_mutex_lock(&source->lock);
+		for (size_t i = 0; i < both.count; i++)
+			holes_remove(
+			    &source->put_off, both.items[i].offset, both.items[i].length);
+		holes_add_all(&source->put_off, todo);
+		pthread_mutex_unlock(&source->lock);
+	}
+	holes_free(&both);
+}
+
 uint64_t source_round(
     struct source *source, const struct holes *wanted, unsigned round, bool (*stop)(void))
 {
@@ -172,9 +202,7 @@ uint64_t source_round(
 
 	if (way.unit < source->device->sector_size)
 		way.unit = source->device->sector_size;
-	pthread_mutex_lock(&source->lock);
-	holes_common(wanted, &source->put_off, &todo);
-	pthread_mutex_unlock(&source->lock);
+	find_todo(source, wanted, &todo);
 	for (size_t i = 0; i < todo.count; i++)
 		try_range(source, &way, &todo.items[i], stop);
 	holes_clear(&todo);

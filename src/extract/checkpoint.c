@@ -2,6 +2,7 @@
 #include "extract/checkpoint.h"
 
 #include "base/json.h"
+#include "extract/rounds.h"
 
 #include <errno.h>
 #include <stdlib.h>
@@ -287,7 +288,8 @@ bool checkpoints_make(struct checkpoints *checkpoints, uint64_t done, struct err
 		return true;
 	checkpoints->at = done;
 	checkpoints->at_seconds = steady_seconds();
-	return add_parts(checkpoints, error) && add_ranges(checkpoints, error) &&
+	return rounds_sync(checkpoints->outcomes->plan->survey, error) &&
+	    add_parts(checkpoints, error) && add_ranges(checkpoints, error) &&
 	    add_pieces(checkpoints, error) && add_items(checkpoints, error) &&
 	    add_finished(checkpoints, error) && add_checkpoint(checkpoints, error) &&
 	    journal_sync(checkpoints->journal, error);
@@ -295,7 +297,8 @@ bool checkpoints_make(struct checkpoints *checkpoints, uint64_t done, struct err
 
 bool checkpoints_pass(struct checkpoints *checkpoints, uint64_t done, struct error *error)
 {
-	uint64_t since = done - checkpoints->at;
+	/* A file that is set aside takes its bytes back. */
+	uint64_t since = done > checkpoints->at ? done - checkpoints->at : 0;
 	uint64_t after_part =
 	    checkpoints->every < CHECKPOINT_PART_BYTES ? checkpoints->every : CHECKPOINT_PART_BYTES;
 

@@ -147,9 +147,10 @@ static void tell_file_limit(const struct plan *plan, const struct extract_option
 		    text_count(count).text, count == 1 ? "file is" : "files are");
 }
 
-/* What the job may need, and what is there already of it, in bytes. */
+/* `stored` and *needed: bytes of the job that are there already, and that are still needed. */
 static bool check_destination(const struct plan *plan, const struct extract_options *options,
-    uint64_t stored, uint64_t *limit, struct findings *findings, struct error *error)
+    uint64_t stored, uint64_t *limit, uint64_t *needed, struct findings *findings,
+    struct error *error)
 {
 	struct destination destination;
 	struct need need;
@@ -165,6 +166,7 @@ static bool check_destination(const struct plan *plan, const struct extract_opti
 	if (!need_of(plan, options->format, *limit, &destination, &need))
 		return error_no_memory(error);
 	need.bytes -= stored < need.bytes ? stored : need.bytes;
+	*needed = need.bytes;
 	if (destination.in_memory)
 		findings_add(findings, WEIGHT_CAUTION, "destination-in-memory", options->to,
 		    "Copy the job to a drive before that.",
@@ -173,34 +175,76 @@ static bool check_destination(const struct plan *plan, const struct extract_opti
 	return destination_has_room(&destination, &need, error);
 }
 
+/* What was not to be had at the first try. */
+static void tell_rounds(const struct take_rounds *rounds, struct findings *findings)
+{
+	const struct rounds_result *result = &rounds->result;
+
+	if (rounds->files == 0)
+		return;
+	findings_add(findings, WEIGHT_CAUTION, "read-in-rounds", "",
+	    "Every hour of reading may be the last of a drive that does this. Check this job, keep the "
+	    "drive switched off, and see what is listed as partial or unreadable.",
+	    "%s %s did not read at the first try. What the drive gave at once was taken first; then "
+	    "coldlift came back to the %s that %s wanted, in smaller and smaller pieces: %s of these "
+	    "files arrived whole, %s did not read.",
+	    text_count(rounds->files).text, rounds->files == 1 ? "file" : "files",
+	    text_size(result->wanted).text, rounds->files == 1 ? "it" : "they",
+	    text_count(rounds->whole).text, text_size(result->left).text);
+	if (result->weary)
+		findings_add(findings, WEIGHT_LOSS, "patience-ended", "",
+		    "To try longer, extract once more with a longer --patience, or without it.",
+		    "The time that was given to what does not read at once (--patience) was used up; "
+		    "%s were not tried any further.",
+		    text_size(result->left).text);
+}
+
+/* What was there already, and what room the job needs. */
+struct circumstances {
+	bool resume;
+	uint64_t need; /* bytes at the destination */
+};
+
 static bool take(struct extraction *extraction, const struct plan *plan,
-    const struct extract_options *options, struct error *error)
+    const struct extract_options *options, const struct circumstances *circumstances,
+    struct findings *findings, struct error *error)
 {
 	struct checkpoints checkpoints;
 	struct progress progress;
-	bool once = options->same == SAME_ONCE ||
-	    (options->same == SAME_USUAL && options->format == FORMAT_TAR);
+	struct take_rounds rounds = {0};
+	struct take_choices choices = {.once = options->same == SAME_ONCE ||
+		(options->same == SAME_USUAL && options->format == FORMAT_TAR),
+	    .careful = options->careful};
+	struct rounds_options how = {options->careful, options->patience, circumstances->resume};
 	bool good;
 
+	if (!rounds_start(plan->survey, &extraction->job, &how, error))
+		return false;
+	rounds_set_reserve(plan->survey, circumstances->need);
 	checkpoints_start(&checkpoints, &extraction->job.journal, &extraction->parts,
 	    &extraction->outcomes, options->checkpoint);
 	progress_start(&progress, "Taking", take_bytes(plan), options->quiet);
-	good = take_all(plan, &checkpoints, once, &progress, error);
+	good = take_all(plan, &checkpoints, &choices, &progress, &rounds, error);
 	progress_end(&progress);
 	checkpoints_free(&checkpoints);
+	if (good)
+		tell_rounds(&rounds, findings);
 	return good;
 }
 
 /* Everything once the job's folder is there. */
 static bool work(struct extraction *extraction, const struct plan *plan,
-    const struct extract_options *options, struct findings *findings, struct error *error)
+    const struct extract_options *options, const struct circumstances *circumstances,
+    struct findings *findings, struct error *error)
 {
 	/* A fixed clock is nobody's. */
 	if (!extraction->job.fixed_clock)
 		clock_check(extraction->job.started, plan->survey, findings);
-	extraction->complete = take(extraction, plan, options, error) &&
-	    write_papers(extraction, plan, options->licence_keys, findings, error) &&
-	    job_complete(&extraction->job, error);
+	if (!take(extraction, plan, options, circumstances, findings, error) ||
+	    !write_papers(extraction, plan, options->licence_keys, findings, error))
+		return false;
+	rounds_remove(plan->survey, &extraction->job);
+	extraction->complete = job_complete(&extraction->job, error);
 	return extraction->complete;
 }
 
@@ -215,6 +259,7 @@ static bool write_head(struct extraction *extraction, const struct plan *plan,
 	    .format = options->format,
 	    .same = options->same,
 	    .licence_keys = options->licence_keys,
+	    .careful = options->careful,
 	    .part_limit = options->part_limit,
 	    .limit = limit,
 	    .choices = options->choices != NULL ? *options->choices : (struct plan_options){0},
@@ -236,10 +281,11 @@ static bool write_head(struct extraction *extraction, const struct plan *plan,
 bool extract_run(struct extraction *extraction, const struct plan *plan,
     const struct extract_options *options, struct findings *findings, struct error *error)
 {
+	struct circumstances circumstances = {.resume = false};
 	uint64_t limit = 0;
 
 	*extraction = (struct extraction){.job.journal.fd = -1};
-	if (!check_destination(plan, options, 0, &limit, findings, error))
+	if (!check_destination(plan, options, 0, &limit, &circumstances.need, findings, error))
 		return false;
 	if (!outcomes_start(&extraction->outcomes, plan))
 		return error_no_memory(error);
@@ -248,7 +294,7 @@ bool extract_run(struct extraction *extraction, const struct plan *plan,
 		return false;
 	if (!parts_start(&extraction->parts, &extraction->job, plan, options->format, limit))
 		return error_no_memory(error);
-	return work(extraction, plan, options, findings, error);
+	return work(extraction, plan, options, &circumstances, findings, error);
 }
 
 bool extract_resume(struct extraction *extraction, const struct plan *plan,
@@ -259,6 +305,7 @@ bool extract_resume(struct extraction *extraction, const struct plan *plan,
 	const struct head *head = &read->head;
 	struct extract_options own = *options;
 	struct digest digest = identity_of_plan(plan);
+	struct circumstances circumstances = {.resume = true};
 	uint64_t limit = 0;
 
 	*extraction = (struct extraction){.job.journal.fd = -1};
@@ -266,12 +313,14 @@ bool extract_resume(struct extraction *extraction, const struct plan *plan,
 	own.same = head->same;
 	own.part_limit = head->part_limit;
 	own.licence_keys = head->licence_keys;
+	own.careful = head->careful;
 	if (plan->n_items != head->n_items || !digest_equal(&digest, &head->plan))
 		return error_set(error, STATUS_USAGE,
 		    "what is on the drives is not what the job was begun with: something has "
 		    "written to them, or they are copies from another time; begin a new job "
 		    "without --resume");
-	if (!check_destination(plan, &own, read->stored, &limit, findings, error))
+	if (!check_destination(
+		plan, &own, read->stored, &limit, &circumstances.need, findings, error))
 		return false;
 	if (!outcomes_start(&extraction->outcomes, plan))
 		return error_no_memory(error);
@@ -282,7 +331,7 @@ bool extract_resume(struct extraction *extraction, const struct plan *plan,
 		&extraction->parts, &extraction->job, plan, head->format, head->limit))
 		return error_no_memory(error);
 	return restore_job(read, &extraction->parts, &extraction->outcomes, error) &&
-	    work(extraction, plan, &own, findings, error);
+	    work(extraction, plan, &own, &circumstances, findings, error);
 }
 
 void extraction_free(struct extraction *extraction)

@@ -28,6 +28,8 @@ struct extract_options {
 	const struct plan_options *choices; /* that the plan was made with, for the journal */
 	bool quiet;           /* no progress */
 	bool licence_keys;    /* the owner asked for the old systems' keys */
+	bool careful;         /* the drives are failing: what is dear first, nothing read twice */
+	uint64_t patience;    /* milliseconds a drive, for what does not read at once; 0: no end */
 };
 
 /* What an extraction made; to be looked at for the summary. */

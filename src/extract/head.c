@@ -55,6 +55,7 @@ static void write_options(struct line *line, const struct head *head, struct err
 	json_key_text(&line->json, "format", format_name(head->format));
 	json_key_text(&line->json, "same", same_names[head->same]);
 	json_key_bool(&line->json, "licence_keys", head->licence_keys);
+	json_key_bool(&line->json, "careful", head->careful);
 	json_key_unsigned(&line->json, "part_size", head->part_limit);
 	json_key_unsigned(&line->json, "limit", head->limit);
 	json_end(&line->json);
@@ -205,6 +206,7 @@ static bool read_options(struct reading *reading, const json_t *options)
 		}
 	}
 	head->licence_keys = json_is_true(json_object_get(options, "licence_keys"));
+	head->careful = json_is_true(json_object_get(options, "careful"));
 	head->part_limit = number_in(options, "part_size");
 	head->limit = number_in(options, "limit");
 	return known && format != NULL && format_from_name(format, &head->format);

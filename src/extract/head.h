@@ -28,6 +28,7 @@ struct head {
 	enum format format;
 	enum same_choice same;
 	bool licence_keys;   /* are written into the job */
+	bool careful;        /* decides the order of the files */
 	uint64_t part_limit; /* as asked for; 0: none */
 	uint64_t limit;      /* what it came to at the destination; 0: none */
 	struct plan_options choices;

@@ -3,6 +3,7 @@
 
 #include "extract/interrupt.h"
 #include "extract/items.h"
+#include "extract/rounds.h"
 #include "extract/sparse_map.h"
 
 #include <string.h>
@@ -20,6 +21,7 @@ struct intake {
 	size_t n_held;
 	bool begun;         /* the sink is open */
 	uint64_t unread;    /* bytes before that, none of which could be read */
+	bool set_aside;
 };
 
 bool intake_member(struct take *take, uint32_t item, struct buf *path, struct member *member,
@@ -96,11 +98,35 @@ static void hold(struct intake *intake, const struct chunk *chunk)
 	intake->n_held += (size_t)chunk->length;
 }
 
+/* Has the file met something that a later round may read? */
+static bool must_wait(const struct intake *intake, const struct chunk *chunk)
+{
+	const struct take *take = intake->take;
+
+	return chunk->holes.count > 0 && !take->is_last_try &&
+	    (!intake->begun || sink_can_go_back(&intake->sink)) &&
+	    rounds_concern(take->plan, &take->plan->items[intake->item]);
+}
+
+/* Its part is as if it had never been there; the rest of it is only read, for the store. */
+static bool set_aside(struct intake *intake, struct error *error)
+{
+	bool was_begun = intake->begun;
+
+	intake->set_aside = true;
+	intake->begun = false;
+	return !was_begun || sink_go_back(&intake->sink, error);
+}
+
 static bool absorb(struct intake *intake, const struct chunk *chunk, struct error *error)
 {
 	bool unread = chunk->data != NULL && chunk->length > 0 &&
 	    holes_total(&chunk->holes) >= chunk->length;
 
+	if (intake->set_aside)
+		return true;
+	if (must_wait(intake, chunk))
+		return set_aside(intake, error);
 	if (chunk->data != NULL) {
 		sha256_update(&intake->hash, (size_t)chunk->length, chunk->data);
 		check_data(&intake->check, chunk->data, (size_t)chunk->length);
@@ -183,6 +209,11 @@ static bool run(struct intake *intake, struct pipeline *pipeline, struct error *
 			return false;
 		progress_at(take->progress, take->done, buf_text(&intake->path));
 	} while (!chunk->last);
+	if (intake->set_aside) {
+		/* It comes again. */
+		take->done -= intake->member.size;
+		return true;
+	}
 	if (!judge(intake, error))
 		return false;
 	if (outcome->state == STATE_UNREADABLE) {
@@ -216,7 +247,8 @@ static void free_intake(struct intake *intake)
 	arena_free(&intake->take->arena);
 }
 
-bool intake_file(struct take *take, struct pipeline *pipeline, uint32_t item, struct error *error)
+bool intake_file(struct take *take, struct pipeline *pipeline, uint32_t item, bool *set_aside,
+    struct error *error)
 {
 	struct intake intake;
 	bool good;
@@ -225,6 +257,9 @@ bool intake_file(struct take *take, struct pipeline *pipeline, uint32_t item, st
 	good = intake_member(take, item, &intake.path, &intake.member, error);
 	intake.hold = intake.member.size <= TAKE_HELD && same_is_candidate(&take->same, item);
 	good = good && run(&intake, pipeline, error);
+	*set_aside = intake.set_aside;
+	if (good && !intake.set_aside)
+		rounds_forget(take->plan, &take->plan->items[item]);
 	free_intake(&intake);
 	return good;
 }

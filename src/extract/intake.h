@@ -9,10 +9,12 @@
 
 /*
  * Takes the file's chunks off the pipeline, whose next stream is that of `item`, and stores it (or
- * finds that the open part has the same already); sets its outcome. False with *error as
- * take_all().
+ * finds that the open part has the same already); sets its outcome. Until take->is_last_try a file
+ * that meets what was put off to a later round is set aside instead: nothing of it stays in its
+ * part, and *set_aside says so. False with *error as take_all().
  */
-bool intake_file(struct take *take, struct pipeline *pipeline, uint32_t item, struct error *error);
+bool intake_file(struct take *take, struct pipeline *pipeline, uint32_t item, bool *set_aside,
+    struct error *error);
 
 /* Only hashes it: sets the digest, unless there are holes. */
 bool intake_hash(struct take *take, struct pipeline *pipeline, uint32_t item, struct error *error);

@@ -72,7 +72,7 @@ static int by_place(const void *a, const void *b)
 	return one->item < two->item ? -1 : one->item > two->item;
 }
 
-bool order_sort(const struct plan *plan, uint32_t *list, size_t n_list)
+bool order_sort(const struct plan *plan, uint32_t *list, size_t n_list, bool careful)
 {
 	struct key *keys = calloc(n_list + 1, sizeof(*keys));
 
@@ -85,7 +85,7 @@ bool order_sort(const struct plan *plan, uint32_t *list, size_t n_list)
 		keys[i] = (struct key){.item = list[i],
 		    .drive = (uint32_t)drive,
 		    .place = extents_place(item_catalogue(plan, item), item_stream(plan, item))};
-		if (plan->survey->drives[drive].about.spinning)
+		if (careful || plan->survey->drives[drive].about.spinning)
 			keys[i].tier = (uint8_t)order_tier(plan, item);
 	}
 	if (n_list > 1)

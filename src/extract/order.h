@@ -20,7 +20,10 @@
  */
 unsigned order_tier(const struct plan *plan, const struct item *item);
 
-/* Puts items (files, by their index in the plan) in order. False when memory runs out. */
-bool order_sort(const struct plan *plan, uint32_t *list, size_t n_list);
+/*
+ * Puts items (files, by their index in the plan) in order; `careful`: as on a drive with moving
+ * parts, whatever the drive is. False when memory runs out.
+ */
+bool order_sort(const struct plan *plan, uint32_t *list, size_t n_list, bool careful);
 
 #endif

@@ -201,6 +201,16 @@ bool sink_end(struct sink *sink, struct error *error)
 	    parts_close_current(sink->parts, error);
 }
 
+bool sink_can_go_back(const struct sink *sink)
+{
+	return sink->piece <= 1;
+}
+
+bool sink_go_back(struct sink *sink, struct error *error)
+{
+	return writer_take_back(parts_writer(sink->parts), error);
+}
+
 void sink_free(struct sink *sink)
 {
 	buf_free(&sink->path);

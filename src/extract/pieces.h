@@ -40,6 +40,12 @@ bool sink_begin(struct sink *sink, struct parts *parts, struct outcomes *outcome
 bool sink_add(struct sink *sink, const uint8_t *data, uint64_t length, struct error *error);
 /* All bytes are there. */
 bool sink_end(struct sink *sink, struct error *error);
+/*
+ * Instead: the file was none, its part is as it was before. Not once a piece of it is complete
+ * (sink_can_go_back()).
+ */
+bool sink_go_back(struct sink *sink, struct error *error);
+bool sink_can_go_back(const struct sink *sink);
 void sink_free(struct sink *sink);
 
 /* Appends the ending of piece `number` (from 1) of `count`. */

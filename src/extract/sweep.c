@@ -2,6 +2,7 @@
 #include "extract/sweep.h"
 
 #include "disk/ahead.h"
+#include "disk/source.h"
 #include "extract/items.h"
 #include "ntfs/extents.h"
 
@@ -36,7 +37,7 @@ struct sweep {
 	bool stop, at_end;
 };
 
-/* --- making windows --------------------------------------------------------------------------- */
+/* --- making windows ------------------------------------------------------------------------ */
 
 static const struct survey_drive *drive_of(const struct sweep *sweep, const struct item *item)
 {
@@ -128,6 +129,50 @@ static uint64_t gap_of(const struct sweep *sweep, const struct window *window)
 	return drive_of(sweep, item)->about.spinning ? GAP_SPINNING : GAP_OTHER;
 }
 
+/* --- what a faulty drive is not asked for again -------------------------------------------- */
+
+static bool is_whole(void *context, uint64_t offset, uint64_t length)
+{
+	return !ahead_has_holes(context, offset, length);
+}
+
+struct keeping {
+	const struct ahead *ahead;
+	struct salvage *salvage;
+};
+
+static bool keep(void *context, uint64_t offset, uint64_t length)
+{
+	const struct keeping *keeping = context;
+
+	ahead_keep(keeping->ahead, offset, length, keeping->salvage);
+	return true;
+}
+
+/*
+ * Keeps what was read of files that have to be read to their end before they can be used: those with
+ * holes, and those of which only a piece stands in the window, since the next one may have holes.
+ */
+static void keep_needed(const struct sweep *sweep, const struct window *window)
+{
+	struct keeping keeping = {window->ahead, source_salvage(window->source)};
+
+	if (keeping.salvage == NULL || !source_is_faulty(window->source))
+		return;
+	for (size_t i = 0; i < window->n_segments; i++) {
+		const struct segment *segment = &window->segments[i];
+		const struct item *item = &sweep->plan->items[segment->item];
+		const struct catalogue *catalogue = item_catalogue(sweep->plan, item);
+		const struct stream *stream = item_stream(sweep->plan, item);
+		bool is_piece = segment->from != 0 || segment->to != stream->size;
+
+		if (is_piece || !extents_visit(catalogue, stream, segment->from, segment->to,
+				    is_whole, window->ahead))
+			extents_visit(
+			    catalogue, stream, segment->from, segment->to, keep, &keeping);
+	}
+}
+
 /* Waits until a window is free, and the drive is. False: stop. */
 static bool wait_for_window(struct sweep *sweep)
 {
@@ -152,6 +197,7 @@ static void *read_all(void *argument)
 
 		fill(sweep, window);
 		ahead_read(window->ahead, window->source, gap_of(sweep, window));
+		keep_needed(sweep, window);
 		pthread_mutex_lock(&sweep->lock);
 		sweep->made++;
 		pthread_cond_broadcast(&sweep->changed);
@@ -164,7 +210,7 @@ static void *read_all(void *argument)
 	return NULL;
 }
 
-/* --- using them ------------------------------------------------------------------------------- */
+/* --- using them ---------------------------------------------------------------------------- */
 
 static void free_sweep(struct sweep *sweep)
 {

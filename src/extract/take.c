@@ -81,6 +81,16 @@ static bool note_done(struct take *take, uint32_t index, struct error *error)
 	    checkpoints_pass(take->checkpoints, take->done, error);
 }
 
+/* The item waits for the rounds. */
+static bool note_aside(struct take *take, uint32_t index, struct error *error)
+{
+	if (!array_reserve(&take->aside, &take->aside_capacity, take->n_aside + 1,
+		sizeof(*take->aside)))
+		return error_no_memory(error);
+	take->aside[take->n_aside++] = index;
+	return checkpoints_pass(take->checkpoints, take->done, error);
+}
+
 static void free_batch(struct batch *batch)
 {
 	free(batch->folders);
@@ -104,7 +114,7 @@ static bool fill_batch(struct take *take, struct batch *batch, size_t first, siz
 		else
 			batch->folders[batch->n_folders++] = (uint32_t)i;
 	}
-	return order_sort(take->plan, batch->files, batch->n_files);
+	return order_sort(take->plan, batch->files, batch->n_files, take->careful);
 }
 
 /* Large files that may be the same as another are hashed before anything is decided. */
@@ -214,7 +224,7 @@ static uint32_t find_target(struct take *take, uint32_t index, bool *by_content)
 }
 
 /* A file that was expected to be another name of one in the open part. */
-static bool store_same(struct take *take, uint32_t index, struct error *error)
+static bool store_same(struct take *take, uint32_t index, bool *set_aside, struct error *error)
 {
 	struct pipeline *pipeline;
 	bool by_content, good;
@@ -227,7 +237,7 @@ static bool store_same(struct take *take, uint32_t index, struct error *error)
 	pipeline = pipeline_open(take->plan, &index, 1, error);
 	if (pipeline == NULL)
 		return false;
-	good = intake_file(take, pipeline, index, error);
+	good = intake_file(take, pipeline, index, set_aside, error);
 	pipeline_close(pipeline);
 	return good;
 }
@@ -242,13 +252,16 @@ static bool store_files(struct take *take, const struct batch *batch, struct err
 	    (pipeline = pipeline_open(take->plan, batch->reads, batch->n_reads, error)) == NULL)
 		return false;
 	for (size_t i = 0; good && i < batch->n_files; i++) {
+		bool set_aside = false;
+
 		if (is_done(take, batch->files[i]))
 			continue;
 		if (next < batch->n_reads && batch->reads[next] == batch->files[i])
-			good = intake_file(take, pipeline, batch->reads[next++], error);
+			good = intake_file(take, pipeline, batch->reads[next++], &set_aside, error);
 		else
-			good = store_same(take, batch->files[i], error);
-		good = good && note_done(take, batch->files[i], error);
+			good = store_same(take, batch->files[i], &set_aside, error);
+		good = good && (set_aside ? note_aside(take, batch->files[i], error) :
+					    note_done(take, batch->files[i], error));
 	}
 	pipeline_close(pipeline);
 	return good;
@@ -282,7 +295,9 @@ static bool recall_stored(struct take *take, const struct batch *batch)
 	return true;
 }
 
-static bool take_groups(struct take *take, size_t first, size_t end, struct error *error)
+/* The parts of the last groups stay open: what was set aside may belong to them. */
+static bool take_groups(
+    struct take *take, size_t first, size_t end, bool are_last, struct error *error)
 {
 	struct batch batch;
 	bool good = fill_batch(take, &batch, first, end) &&
@@ -295,9 +310,35 @@ static bool take_groups(struct take *take, size_t first, size_t end, struct erro
 	if (good && !choose_reads(take, &batch))
 		good = error_no_memory(error);
 	good = good && store_batch(take, &batch, error) &&
-	    (take->parts->format == FORMAT_FOLDER || parts_finish(take->parts, error)) &&
+	    (are_last || take->parts->format == FORMAT_FOLDER || parts_finish(take->parts, error)) &&
 	    checkpoints_make(take->checkpoints, take->done, error);
 	free_batch(&batch);
+	return good;
+}
+
+/* Rounds over what did not read at first, and then the files that waited for them. */
+static bool take_aside(struct take *take, struct take_rounds *rounds, struct error *error)
+{
+	struct batch batch = {.files = take->aside, .n_files = take->n_aside};
+	bool good;
+
+	rounds->files = take->n_aside;
+	if (!rounds_run(take->plan, take->aside, take->n_aside, take->progress, take->done,
+		&rounds->result, error))
+		return false;
+	take->is_last_try = true;
+	if (take->n_aside == 0)
+		return true;
+	rounds_set_reserve(take->plan->survey, 0); /* nothing is kept from now on */
+	batch.reads = calloc(take->n_aside, sizeof(uint32_t));
+	good = (batch.reads != NULL && order_sort(take->plan, batch.files, batch.n_files, take->careful) &&
+		   choose_reads(take, &batch)) ||
+	    error_no_memory(error);
+	good = good && store_files(take, &batch, error);
+	for (size_t i = 0; i < take->n_aside; i++)
+		rounds->whole += take->outcomes->items[take->aside[i]].ranges == NONE &&
+		    take->outcomes->items[take->aside[i]].state != STATE_UNREADABLE;
+	free(batch.reads);
 	return good;
 }
 
@@ -328,29 +369,31 @@ static void point_at_firsts(struct take *take)
 	}
 }
 
-bool take_all(const struct plan *plan, struct checkpoints *checkpoints, bool once,
-    struct progress *progress, struct error *error)
+bool take_all(const struct plan *plan, struct checkpoints *checkpoints,
+    const struct take_choices *choices, struct progress *progress, struct take_rounds *rounds,
+    struct error *error)
 {
 	struct parts *parts = checkpoints->parts;
 	struct outcomes *outcomes = checkpoints->outcomes;
 	struct take take = {.plan = plan, .parts = parts, .outcomes = outcomes,
-	    .checkpoints = checkpoints, .progress = progress};
-	bool good = same_start(&take.same, outcomes, once);
+	    .checkpoints = checkpoints, .progress = progress, .careful = choices->careful};
+	bool once = choices->once, good = same_start(&take.same, outcomes, once);
 
 	take.held = once ? malloc(TAKE_HELD) : NULL;
 	if (!good || (once && take.held == NULL))
 		good = error_no_memory(error);
 	for (size_t first = 0, end; good && first < outcomes->n_items; first = end) {
 		end = end_of_groups(outcomes, first);
-		good = take_groups(&take, first, end, error);
+		good = take_groups(&take, first, end, end >= outcomes->n_items, error);
 	}
-	good = good && parts_finish(parts, error) &&
+	good = good && take_aside(&take, rounds, error) && parts_finish(parts, error) &&
 	    checkpoints_make(checkpoints, take.done, error);
 	if (good)
 		point_at_firsts(&take);
 	parts_abandon(parts);
 	same_free(&take.same);
 	free(take.held);
+	free(take.aside);
 	arena_free(&take.arena);
 	return good;
 }

@@ -9,6 +9,7 @@
 #include "extract/outcome.h"
 #include "extract/parts.h"
 #include "extract/pipeline.h"
+#include "extract/rounds.h"
 #include "extract/same.h"
 
 struct take {
@@ -19,6 +20,10 @@ struct take {
 	struct progress *progress;
 	struct checkpoints *checkpoints;
 	uint64_t done;       /* bytes read, for the progress */
+	uint32_t *aside;     /* items that wait for the rounds (rounds.h) */
+	size_t n_aside, aside_capacity;
+	bool is_last_try;    /* the rounds are over */
+	bool careful;
 	uint8_t *held;       /* content of a file that may be the same as another */
 	struct arena arena;  /* of the file in work */
 };
@@ -31,11 +36,23 @@ struct take {
 /* Bytes that will be read, for the progress. */
 uint64_t take_bytes(const struct plan *plan);
 
+/* What was set aside, and what came of it. */
+struct take_rounds {
+	uint64_t files, whole; /* that were set aside; of them, those that arrived whole then */
+	struct rounds_result result;
+};
+
 /*
- * Takes everything that is not done yet, and completes the parts. False with *error when the destination failed,
- * somebody asked to stop (STATUS_OTHER), or memory ran out; the open parts are given up then.
+ * Takes everything that is not done yet, and completes the parts. False with *error when the
+ * destination failed, somebody asked to stop (STATUS_OTHER), or memory ran out; the open parts are
+ * given up then.
  */
-bool take_all(const struct plan *plan, struct checkpoints *checkpoints, bool once,
-    struct progress *progress, struct error *error);
+struct take_choices {
+	bool once;    /* equal bytes are stored once */
+	bool careful; /* what is dear first, on every drive */
+};
+bool take_all(const struct plan *plan, struct checkpoints *checkpoints,
+    const struct take_choices *choices, struct progress *progress, struct take_rounds *rounds,
+    struct error *error);
 
 #endif

@@ -242,9 +242,27 @@ static void test_json(void **state)
 	buf_free(&out);
 }
 
+/* Times on the command line. The project's own rule. */
+static void durations(void **state)
+{
+	static const char *const bad[] = {"", "h", "6", "0h", "-1h", " 1h", "1h ", "1hh", "1.5h", "6H",
+	    "5000000000s", "99999999999999999999d"};
+	uint64_t time = 7;
+
+	(void)state;
+	assert_true(text_to_duration("90s", &time) && time == 90000);
+	assert_true(text_to_duration("30m", &time) && time == 1800000);
+	assert_true(text_to_duration("6h", &time) && time == 21600000);
+	assert_true(text_to_duration("2d", &time) && time == 172800000);
+	for (size_t i = 0; i < sizeof(bad) / sizeof(bad[0]); i++)
+		assert_false(text_to_duration(bad[i], &time));
+	assert_int_equal(time, 172800000);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
+	    cmocka_unit_test(durations),
 	    cmocka_unit_test(test_unicode_examples),
 	    cmocka_unit_test(test_invalid_utf16_is_kept),
 	    cmocka_unit_test(test_every_unit_goes_back),

@@ -1,0 +1,218 @@
+/* Rounds over drives that do not read well: see rounds.h. */
+#include "extract/rounds.h"
+
+#include "disk/salvage.h"
+#include "disk/source.h"
+#include "extract/identity.h"
+#include "extract/interrupt.h"
+#include "extract/items.h"
+#include "ntfs/extents.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+/* --- stores -------------------------------------------------------------------------------- */
+
+static bool start_drive(const struct survey *survey, size_t number, const char *folder,
+    const struct rounds_options *options, struct error *error)
+{
+	const struct survey_drive *drive = &survey->drives[number];
+	struct identity identity = identity_of(survey, number);
+	struct digest_text known = digest_to_text(&identity.digest);
+	struct salvage_drive about = {source_size(drive->source),
+	    source_sector_size(drive->source), known.text};
+	struct salvage *salvage;
+	char name[40];
+
+	snprintf(name, sizeof(name), "drive-%zu", number + 1);
+	salvage = salvage_new(folder, name, &about);
+	if (salvage == NULL)
+		return error_no_memory(error);
+	if (options->resume && !salvage_load(salvage, error)) {
+		salvage_free(salvage);
+		return false;
+	}
+	source_set_salvage(drive->source, salvage);
+	if (options->careful || drive->faults.verdict == FAULTS_FAILING ||
+	    source_has_holes(drive->source))
+		source_set_faulty(drive->source);
+	if (options->patience != 0)
+		source_set_effort(drive->source, options->patience);
+	source_set_manner(drive->source, SOURCE_FIRST_TRY);
+	return true;
+}
+
+bool rounds_start(const struct survey *survey, const struct job *job,
+    const struct rounds_options *options, struct error *error)
+{
+	char *folder = job_path(job, ROUNDS_FOLDER);
+	bool good = folder != NULL || error_no_memory(error);
+
+	for (size_t i = 0; good && i < survey->n_drives; i++)
+		if (survey->drives[i].source != NULL)
+			good = start_drive(survey, i, folder, options, error);
+	free(folder);
+	return good;
+}
+
+static struct salvage *salvage_of(const struct survey *survey, size_t drive)
+{
+	struct source *source = survey->drives[drive].source;
+
+	return source == NULL ? NULL : source_salvage(source);
+}
+
+void rounds_set_reserve(const struct survey *survey, uint64_t bytes)
+{
+	for (size_t i = 0; i < survey->n_drives; i++)
+		if (salvage_of(survey, i) != NULL)
+			salvage_set_reserve(salvage_of(survey, i), bytes);
+}
+
+bool rounds_sync(const struct survey *survey, struct error *error)
+{
+	for (size_t i = 0; i < survey->n_drives; i++) {
+		struct salvage *salvage = salvage_of(survey, i);
+
+		if (salvage != NULL && salvage_bytes(salvage) > 0 && !salvage_sync(salvage, error))
+			return false;
+	}
+	return true;
+}
+
+void rounds_remove(const struct survey *survey, const struct job *job)
+{
+	char *folder = job_path(job, ROUNDS_FOLDER);
+
+	for (size_t i = 0; i < survey->n_drives; i++)
+		if (salvage_of(survey, i) != NULL)
+			salvage_remove(salvage_of(survey, i));
+	if (folder != NULL)
+		(void)rmdir(folder); /* as a rule there is none */
+	free(folder);
+}
+
+/* --- files --------------------------------------------------------------------------------- */
+
+static struct source *source_of(const struct plan *plan, const struct item *item)
+{
+	return plan->survey->drives[plan->survey->volumes[item->volume].drive].source;
+}
+
+static bool visit_all(const struct plan *plan, const struct item *item,
+    bool (*visit)(void *context, uint64_t offset, uint64_t length), void *context)
+{
+	const struct stream *stream = item_stream(plan, item);
+
+	return stream == NULL ||
+	    extents_visit(item_catalogue(plan, item), stream, 0, stream->size, visit, context);
+}
+
+static bool is_clear(void *context, uint64_t offset, uint64_t length)
+{
+	return !source_is_put_off(context, offset, length);
+}
+
+bool rounds_concern(const struct plan *plan, const struct item *item)
+{
+	return !visit_all(plan, item, is_clear, source_of(plan, item));
+}
+
+static bool drop(void *context, uint64_t offset, uint64_t length)
+{
+	salvage_drop(context, offset, length);
+	return true;
+}
+
+void rounds_forget(const struct plan *plan, const struct item *item)
+{
+	struct salvage *salvage = source_salvage(source_of(plan, item));
+
+	if (salvage != NULL && salvage_bytes(salvage) > 0)
+		visit_all(plan, item, drop, salvage);
+}
+
+/* --- rounds -------------------------------------------------------------------------------- */
+
+/* Adds a range in whole sectors. */
+struct wish {
+	struct holes *wanted;
+	uint64_t sector;
+};
+
+static bool want(void *context, uint64_t offset, uint64_t length)
+{
+	const struct wish *wish = context;
+	uint64_t from = offset - offset % wish->sector, end = offset + length;
+
+	end += (wish->sector - end % wish->sector) % wish->sector;
+	holes_add(wish->wanted, from, end - from);
+	return !wish->wanted->failed;
+}
+
+static bool want_all(const struct plan *plan, size_t drive, const uint32_t *list, size_t n_list,
+    struct holes *wanted)
+{
+	struct wish wish = {wanted, source_sector_size(plan->survey->drives[drive].source)};
+
+	for (size_t i = 0; i < n_list; i++) {
+		const struct item *item = &plan->items[list[i]];
+
+		if (plan->survey->volumes[item->volume].drive == drive &&
+		    !visit_all(plan, item, want, &wish))
+			return false;
+	}
+	return true;
+}
+
+/* Bytes of `wanted` that are put off. */
+static uint64_t count_put_off(struct source *source, const struct holes *wanted)
+{
+	struct holes put_off = {0}, both = {0};
+	uint64_t count;
+
+	source_put_off(source, &put_off);
+	holes_common(wanted, &put_off, &both);
+	count = holes_total(&both);
+	holes_free(&put_off);
+	holes_free(&both);
+	return count;
+}
+
+static void run_drive(struct source *source, const struct holes *wanted,
+    struct progress *progress, uint64_t done, struct rounds_result *result)
+{
+	uint64_t first = count_put_off(source, wanted), left = first;
+
+	result->wanted += first;
+	for (unsigned round = 0; round < SOURCE_ROUNDS && left > 0 && !interrupt_seen(); round++) {
+		progress_at(progress, done, "what did not read at first");
+		left = source_round(source, wanted, round, interrupt_seen);
+	}
+	result->left += left;
+	result->weary = result->weary || (left > 0 && source_is_weary(source));
+}
+
+bool rounds_run(const struct plan *plan, const uint32_t *list, size_t n_list,
+    struct progress *progress, uint64_t done, struct rounds_result *result, struct error *error)
+{
+	const struct survey *survey = plan->survey;
+
+	*result = (struct rounds_result){0};
+	for (size_t i = 0; i < survey->n_drives; i++) {
+		struct holes wanted = {0};
+		bool good;
+
+		if (survey->drives[i].source == NULL)
+			continue;
+		good = want_all(plan, i, list, n_list, &wanted);
+		if (good && wanted.count > 0)
+			run_drive(survey->drives[i].source, &wanted, progress, done, result);
+		holes_free(&wanted);
+		if (!good)
+			return error_no_memory(error);
+		source_set_manner(survey->drives[i].source, SOURCE_THOROUGH);
+	}
+	return !interrupt_seen() || error_set(error, STATUS_OTHER, "stopped as asked");
+}

@@ -1,0 +1,63 @@
+/*
+ * Drives that do not read well: what a job keeps of them, and the rounds in which it goes back to
+ * what did not read at first.
+ *
+ * While files are taken each drive is asked in first tries only (disk/source.h). A file that meets
+ * a range that was put off is set aside: nothing of it goes into its part, and what was read of it
+ * is kept in the drive's store in the job's folder `salvage`. When everything else is taken, rounds
+ * go over what the files that were set aside need; then they are taken, served from the store. What
+ * does not read even then is a hole.
+ */
+#ifndef EXTRACT_ROUNDS_H
+#define EXTRACT_ROUNDS_H
+
+#include "base/finding.h"
+#include "base/progress.h"
+#include "extract/job.h"
+#include "plan/plan.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#define ROUNDS_FOLDER "salvage" /* in the job, while it is unfinished */
+
+struct rounds_options {
+	bool careful;     /* the drives count as faulty from the beginning */
+	uint64_t patience; /* milliseconds for each drive, for what does not read at once; 0: no end */
+	bool resume;      /* an earlier run may have left stores */
+};
+
+/*
+ * Gives every drive of the survey its store, and begins first tries. False with *error: memory, or
+ * a store that is there cannot be read or is of another drive.
+ */
+bool rounds_start(const struct survey *survey, const struct job *job,
+    const struct rounds_options *options, struct error *error);
+/* So much room at the destination is needed by others. */
+void rounds_set_reserve(const struct survey *survey, uint64_t bytes);
+/* What the stores keep lasts. False with *error. */
+bool rounds_sync(const struct survey *survey, struct error *error);
+/* The job is complete: removes the stores. */
+void rounds_remove(const struct survey *survey, const struct job *job);
+
+/* Does anything that the file needs stand over to a later round? */
+bool rounds_concern(const struct plan *plan, const struct item *item);
+/* The file is in its part, or will not be: what the store kept of it is not needed any more. */
+void rounds_forget(const struct plan *plan, const struct item *item);
+
+/* What the rounds did. */
+struct rounds_result {
+	uint64_t wanted; /* bytes of the drives that stood over, of the files set aside */
+	uint64_t left;   /* bytes of them that did not read */
+	bool weary;      /* the time given for a drive was used up */
+};
+
+/*
+ * Goes over what the files plan.items[list[0]], ... need, round after round; from then on what is
+ * still unread is given up. `done`: bytes, for the progress. False with *error when memory ran out, or somebody asked to stop.
+ */
+bool rounds_run(const struct plan *plan, const uint32_t *list, size_t n_list,
+    struct progress *progress, uint64_t done, struct rounds_result *result, struct error *error);
+
+#endif

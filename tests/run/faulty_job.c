@@ -1,0 +1,97 @@
+/*
+ * A whole extraction off a drive that fails as a script says: the source is the test device.
+ *
+ * usage: faulty_job IMAGE SCRIPT TO FORMAT [careful] [patience=MILLISECONDS]
+ *
+ * SCRIPT: a file, see disk/device.h. Makes the job TO/job and prints a line of JSON: exit status,
+ * and what the device counted. Linked so that the program's own device_open() is replaced by the
+ * one below (ld --wrap).
+ */
+#include "base/locale.h"
+#include "disk/source.h"
+#include "extract/extract.h"
+#include "plan/plan.h"
+
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct device *__wrap_device_open(const char *path, struct error *error);
+
+static char script[65536];
+
+struct device *__wrap_device_open(const char *path, struct error *error)
+{
+	return device_open_test(path, script, error);
+}
+
+static bool read_script(const char *path)
+{
+	FILE *file = fopen(path, "r");
+	size_t length;
+
+	if (file == NULL)
+		return false;
+	length = fread(script, 1, sizeof(script) - 1, file);
+	script[length] = '\0';
+	fclose(file);
+	return length < sizeof(script) - 1;
+}
+
+static enum status run(const char *image, struct extract_options *options, struct error *error)
+{
+	struct findings findings;
+	struct survey survey = {0};
+	struct plan plan = {0};
+	struct extraction extraction;
+	const char *const paths[] = {image};
+	struct plan_options choices = {0};
+	enum status status = STATUS_OTHER;
+
+	findings_init(&findings);
+	options->choices = &choices;
+	if (survey_run_unasked(&survey, paths, 1, NULL, &findings, error) &&
+	    plan_make(&plan, &survey, &choices, &findings, error)) {
+		status = extract_run(&extraction, &plan, options, &findings, error) ?
+		    extraction_status(&extraction, &findings) : error->status;
+		extraction_free(&extraction);
+	} else {
+		status = error->status;
+	}
+	if (survey.n_drives > 0 && survey.drives[0].source != NULL) {
+		struct device_counts counts =
+		    device_test_counts(source_device(survey.drives[0].source));
+
+		printf("{\"status\":%d,\"reads\":%" PRIu64 ",\"failures\":%" PRIu64
+		       ",\"most_asked\":%" PRIu64 ",\"again\":%" PRIu64 ",\"again_since\":%" PRIu64
+		       "}\n", (int)status, counts.reads, counts.failures, counts.most_asked,
+		    counts.again, counts.again_since);
+	}
+	plan_free(&plan);
+	survey_free(&survey);
+	findings_free(&findings);
+	return status;
+}
+
+int main(int argc, char **argv)
+{
+	struct extract_options options = {.name = "job", .quiet = true};
+	struct error error = {0};
+	enum status status;
+
+	if (argc < 5 || !read_script(argv[2]) || !format_from_name(argv[4], &options.format))
+		return 2;
+	locale_use_utf8(&error);
+	options.to = argv[3];
+	for (int i = 5; i < argc; i++) {
+		if (strcmp(argv[i], "careful") == 0)
+			options.careful = true;
+		else if (strncmp(argv[i], "patience=", 9) == 0)
+			options.patience = strtoull(argv[i] + 9, NULL, 10);
+	}
+	status = run(argv[1], &options, &error);
+	if (error.status != 0)
+		fprintf(stderr, "faulty_job: %s\n", error.text);
+	return (int)status;
+}
