@@ -1,13 +1,15 @@
 #!/usr/bin/python3
 """Volumes of every cluster size, read by src/ntfs and by libntfs-3g: names, sizes, bytes, clusters.
 
-Sources: libntfs-3g (mkntfs, and reading through fixtures/fill/look.c and ntfscat) is the independent
-reader; $Bitmap is the check on the account of clusters; the reparse data are laid out as in [MS-FSCC]
+Sources: libntfs-3g (mkntfs, and reading through fixtures/fill/look.c, ntfscat, ntfsls and ntfsinfo) is
+the independent reader; $Bitmap is the check on the account of clusters; the reparse data are laid out as in [MS-FSCC]
 2.1.2.4 and 2.1.2.5, the tags of cloud files as in 2.1.2.1.
 """
 
 import os
+import re
 import struct
+import subprocess
 import sys
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "ntfs"))
@@ -163,6 +165,28 @@ def compare(bench, title, image, dump):
     return ours
 
 
+def check_names(bench, title, image, dump):
+    """Every name with its record by ntfsls, which lists neither 8.3 names nor what is the file system's."""
+    listed = subprocess.run(["ntfsls", "-R", "-i", image], check=True, capture_output=True).stdout.decode()
+    theirs = sorted((int(number), name) for number, name in re.findall(r"^ *(\d+) (.+)$", listed, re.M)
+                    if name not in (".", ".."))
+    ours = sorted((entry["node"], entry["path"].rpartition("\\")[2]) for entry in dump["entries"]
+                  if not entry["flags"] & 8)
+    bench.check(theirs == ours, f"{title}: by ntfsls alone {sorted(set(theirs) - set(ours))[:5]}, "
+                f"by src/ntfs alone {sorted(set(ours) - set(theirs))[:5]}")
+
+
+def check_volume_facts(bench, title, image, dump):
+    """What ntfsinfo says of the volume as a whole."""
+    told = subprocess.run(["ntfsinfo", "-m", image], check=True, capture_output=True).stdout.decode()
+    facts = {name.strip(): value.split(" (")[0].strip() for name, _, value in
+             (line.partition(":") for line in told.splitlines())}
+    for name, ours in (("Volume Name", dump["label"]), ("Sector Size", dump["sector_size"]),
+                       ("Cluster Size", dump["cluster_size"]), ("Volume Size in Clusters", dump["clusters"]),
+                       ("Free Clusters", dump["clusters_free"])):
+        bench.check(facts[name] == str(ours), f"{title}: {name}: {facts[name]} by ntfsinfo, {ours} by src/ntfs")
+
+
 def check_contents(bench, title, dump):
     found = streams(dump)
     for path, content in (("cloud hole.bin", "cloud-only"), ("old cloud hole.bin", "cloud-only"),
@@ -206,6 +230,8 @@ def check_volume(bench, cluster, sector, size):
     ours = compare(bench, title, image, dump)
     bench.check(len(ours) > 500, f"{title}: only {len(ours)} things compared")
     check_contents(bench, title, dump)
+    check_names(bench, title, image, dump)
+    check_volume_facts(bench, title, image, dump)
     for stream in streams(dump).values():
         if stream["entry"]["path"].endswith("scattered.bin") and not stream["name"]:
             data = bench.cat(image, stream["entry"]["node"])
@@ -217,10 +243,10 @@ def check_volume(bench, cluster, sector, size):
 def main():
     bench = Bench()
     megabyte = 1 << 20
-    for cluster, sector, size in ((512, 512, 32 * megabyte), (1024, 512, 32 * megabyte),
-                                  (4096, 512, 48 * megabyte), (4096, 4096, 48 * megabyte),
-                                  (16384, 512, 64 * megabyte), (65536, 512, 128 * megabyte)):
-        check_volume(bench, cluster, sector, size)
+    for cluster, sector, size in ((512, 512, 32), (1024, 512, 32), (2048, 512, 32), (4096, 512, 48),
+                                  (8192, 512, 64), (16384, 512, 64), (32768, 512, 96), (65536, 512, 128),
+                                  (4096, 4096, 48), (65536, 4096, 128)):
+        check_volume(bench, cluster, sector, size * megabyte)
     bench.close()
 
 
