@@ -7,6 +7,7 @@
 #include "extract/bookmarks.h"
 #include "extract/clock.h"
 #include "extract/destination.h"
+#include "extract/forms.h"
 #include "extract/licence_keys.h"
 #include "extract/losses.h"
 #include "extract/need.h"
@@ -114,6 +115,7 @@ static bool write_papers(struct extraction *extraction, const struct plan *plan,
 	bool good;
 
 	if (!losses_report(&extraction->outcomes, findings) ||
+	    !forms_report(&extraction->outcomes, findings) ||
 	    !sums_make(&extraction->sums, &extraction->outcomes))
 		return error_no_memory(error);
 	good = bookmarks_write(plan, &extraction->job, &papers, findings, error) &&

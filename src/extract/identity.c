@@ -130,8 +130,8 @@ static void add_item(struct sha256_ctx *hash, const struct plan *plan, const str
 
 	add_number(hash, (uint64_t)item->volume << 32 | item->entry);
 	add_number(hash, (uint64_t)item->stream << 32 | item->group);
-	add_number(hash, (uint64_t)item->base << 24 | (uint64_t)item->kind << 16 |
-	    (uint64_t)item->state << 8 | item->reason);
+	add_number(hash, (uint64_t)item->base << 32 | (uint64_t)item->form << 24 |
+	    (uint64_t)item->kind << 16 | (uint64_t)item->state << 8 | item->reason);
 	add_number(hash, item_size(plan, item));
 	add_number(hash, (uint64_t)node->modified);
 	add_number(hash, (uint64_t)node->changed);

@@ -36,19 +36,23 @@ bool intake_member(struct take *take, uint32_t item, struct buf *path, struct me
 	plan_archive_path(take->plan, it, path);
 	if (path->failed)
 		return error_no_memory(error);
-	kind = it->kind == ITEM_FILE && item_stream_name(take->plan, it)[0] == '\0' ?
-	    kind_of_name(item_name(take->plan, it)) : NULL;
+	kind = it->kind == ITEM_FILE && it->form == FORM_CONTENT &&
+		       item_stream_name(take->plan, it)[0] == '\0'
+		   ? kind_of_name(item_name(take->plan, it))
+		   : NULL;
 	*member = (struct member){
 	    .kind = it->kind == ITEM_FOLDER ? MEMBER_FOLDER : MEMBER_FILE,
 	    .path = buf_text(path),
-	    .size = item_size(take->plan, it),
+	    .size = item_stored_size(take->plan, it),
 	    .created = node->created,
 	    .modified = node->modified,
 	    .accessed = node->accessed,
 	    .is_readonly = it->kind == ITEM_FILE && (node->attributes & ATTRIBUTE_READONLY) != 0,
 	    /* What the old system could compress or leave out is not compact, whatever its name. */
-	    .is_compact = kind != NULL && kind->is_compact && stream != NULL &&
-		(stream->flags & (STREAM_COMPRESSED | STREAM_SPARSE | STREAM_CARRIED)) == 0,
+	    .is_compact =
+		form_is_encrypted((enum item_form)it->form) ||
+		(kind != NULL && kind->is_compact && stream != NULL &&
+		    (stream->flags & (STREAM_COMPRESSED | STREAM_SPARSE | STREAM_CARRIED)) == 0),
 	};
 	return true;
 }
@@ -165,11 +169,15 @@ static bool judge(struct intake *intake, struct error *error)
 	if (lost > 0) {
 		bool damaged = (item_stream(take->plan, item)->flags & STREAM_DAMAGED) != 0;
 
-		outcome->state = lost >= intake->member.size ? STATE_UNREADABLE : STATE_PARTIAL;
-		outcome->reason = damaged ? REASON_DAMAGED : REASON_READ_ERROR;
+		if (lost >= intake->member.size)
+			outcome->state = STATE_UNREADABLE;
+		else if (outcome->state != STATE_LOCKED)
+			outcome->state = STATE_PARTIAL;
+		if (outcome->state != STATE_LOCKED)
+			outcome->reason = damaged ? REASON_DAMAGED : REASON_READ_ERROR;
 	} else if (item_node(take->plan, item)->flags & NODE_DAMAGED) {
 		outcome->note = NOTE_DAMAGED;
-	} else if (!is_cloud_part) {
+	} else if (!is_cloud_part && (item->form == FORM_CONTENT || item->form == FORM_RANGES)) {
 		outcome->note = (uint8_t)check_result(&intake->check);
 	}
 	if (intake->ranges.holes.failed || intake->ranges.missing.failed)
@@ -234,8 +242,10 @@ static void start(struct intake *intake, struct take *take, uint32_t item)
 
 	*intake = (struct intake){.take = take, .item = item};
 	sha256_init(&intake->hash);
-	check_start(&intake->check, item_stream_name(take->plan, it)[0] == '\0' ?
-	    item_name(take->plan, it) : NULL);
+	check_start(
+	    &intake->check, it->form == FORM_CONTENT && item_stream_name(take->plan, it)[0] == '\0'
+				? item_name(take->plan, it)
+				: NULL);
 }
 
 static void free_intake(struct intake *intake)
@@ -319,9 +329,9 @@ bool intake_same(struct take *take, uint32_t item, uint32_t target, bool by_cont
 	share(take, item, target, by_content);
 	if (take->parts->format == FORMAT_ZIP) {
 		/* The one that is stored counts as taken, whichever name the plan had put first. */
-		if (own->state == STATE_TAKEN && other->state == STATE_SAME) {
+		if (own->state != STATE_SAME && other->state == STATE_SAME) {
+			other->state = own->state;
 			own->state = STATE_SAME;
-			other->state = STATE_TAKEN;
 			other->same_as = NONE;
 			if (!outcomes_note_change(take->outcomes, target))
 				return error_no_memory(error);

@@ -5,7 +5,7 @@
 #define EXTRACT_ITEMS_H
 
 #include "base/buf.h"
-#include "ntfs/data.h"
+#include "ntfs/view.h"
 #include "plan/plan.h"
 
 static inline const struct catalogue *item_catalogue(
@@ -35,6 +35,30 @@ static inline uint64_t item_size(const struct plan *plan, const struct item *ite
 	const struct stream *stream = item_stream(plan, item);
 
 	return stream == NULL ? 0 : stream->size;
+}
+
+/* How its bytes are read. */
+static inline enum view item_view(const struct item *item)
+{
+	enum item_form form = (enum item_form)item->form;
+
+	return (enum view)(
+	    (form_is_encrypted(form) ? VIEW_RAW : 0) | (form_is_ranges(form) ? VIEW_RANGES : 0));
+}
+
+/* Bytes that it has in the archive. */
+static inline uint64_t item_stored_size(const struct plan *plan, const struct item *item)
+{
+	const struct stream *stream = item_stream(plan, item);
+
+	return stream == NULL ? 0 : view_size(item_catalogue(plan, item), stream, item_view(item));
+}
+
+/* Do its bytes go into a part, as planned? */
+static inline bool item_is_wanted(const struct item *item)
+{
+	return item->state == STATE_TAKEN || item->state == STATE_SAME ||
+	       item->state == STATE_INCOMPLETE || item->state == STATE_LOCKED;
 }
 
 /* Name of a stream, "" for the unnamed one, for folders and for links. */

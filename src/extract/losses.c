@@ -28,14 +28,16 @@ static const struct kind_of_loss kinds[] = {
 	"Keep the old drive: nothing is wrong with these files."},
     {STATE_UNREADABLE, REASON_DEDUPLICATED, WEIGHT_LOSS, "files-deduplicated",
 	"Not taken, because they lie in the old system's deduplication store, which cannot be "
-	"decoded yet", "Keep the old drive: nothing is wrong with these files."},
+	"decoded yet",
+	"Keep the old drive: nothing is wrong with these files."},
     {STATE_UNREADABLE, REASON_COUNT, WEIGHT_LOSS, "files-unreadable", "Could not be read at all",
 	"Keep the old drive. A drive that clicks, smells or drops out belongs to a recovery "
 	"laboratory, not to more reading."},
     {STATE_LOCKED, REASON_COUNT, WEIGHT_LOSS, "files-encrypted",
-	"Not taken, because the old file system encrypted them",
-	"They open only on the old system, with the person's password, or with the person's "
-	"exported key. Export the files or the key there while that still works."},
+	"Kept unopened, because the old file system encrypted them",
+	"Each is kept with its key stream. What opens them are the keys of the person who "
+	"encrypted them, in that person's sealed part, together with the password. To be sure, "
+	"open the files on the old system, or export the key there, while that still works."},
     {STATE_ABSENT, REASON_COUNT, WEIGHT_CAUTION, "files-cloud-only",
 	"Not on the drive, only in the cloud",
 	"Sign in to the cloud service and check that the files are there before the old drive is "

@@ -23,9 +23,7 @@
 
 static bool is_stored(const struct item *item)
 {
-	return item->kind != ITEM_LINK && item->group != NONE &&
-	       (item->state == STATE_TAKEN || item->state == STATE_SAME ||
-		   item->state == STATE_INCOMPLETE);
+	return item->kind != ITEM_LINK && item->group != NONE && item_is_wanted(item);
 }
 
 static uint64_t round_up(uint64_t size, uint64_t unit)
@@ -34,14 +32,17 @@ static uint64_t round_up(uint64_t size, uint64_t unit)
 }
 
 /* Of the content; what is sparse takes nothing, where the destination can leave it out. */
-static uint64_t content(
-    const struct stream *stream, enum format format, const struct destination *destination)
+static uint64_t content(const struct plan *plan, const struct item *item, enum format format,
+    const struct destination *destination)
 {
+	const struct stream *stream = item_stream(plan, item);
 	bool is_sparse = (stream->flags & STREAM_SPARSE) != 0 &&
 			 (stream->flags & STREAM_COMPRESSED) == 0 &&
 			 stream->allocated < stream->size;
 	bool left_out = format != FORMAT_FOLDER || !destination->stores_zeros;
 
+	if (item->form != FORM_CONTENT)
+		return item_stored_size(plan, item);
 	if (is_sparse && left_out)
 		return stream->allocated + stream->size / 1000;
 	return stream->size;
@@ -75,7 +76,7 @@ static uint64_t of_item(const struct plan *plan, const struct item *item, enum f
 		return total;
 	buf_clear(path);
 	plan_archive_path(plan, item, path);
-	size = stream == NULL ? 0 : content(stream, format, destination);
+	size = stream == NULL ? 0 : content(plan, item, format, destination);
 	/* A page of what is in it; favourites share one. */
 	if (bookmark_file_kind(plan, item) != BOOKMARK_FILE_NO)
 		total += size + destination->cluster;
@@ -117,7 +118,7 @@ uint64_t need_pieces(const struct plan *plan, uint64_t limit)
 
 	for (size_t i = 0; i < plan->n_items; i++)
 		if (is_stored(&plan->items[i]) && item_stream(plan, &plan->items[i]) != NULL &&
-		    item_size(plan, &plan->items[i]) > limit)
+		    item_stored_size(plan, &plan->items[i]) > limit)
 			count++;
 	return count;
 }

@@ -94,7 +94,7 @@ static void end(struct pipeline *pipeline, bool no_memory)
 
 /* A stream on its way through the slots. */
 struct passage {
-	struct data_reader *reader; /* NULL: none is under way */
+	struct view_reader *reader; /* NULL: none is under way */
 	uint64_t size, position;
 };
 
@@ -106,11 +106,16 @@ static bool pass(struct pipeline *pipeline, struct passage *passage, uint32_t it
     bool *no_memory)
 {
 	uint64_t left = to - passage->position;
-	uint64_t sparse = left == 0 ? 0 : data_sparse(passage->reader, left); /* at most `left` */
+	uint64_t sparse = left == 0 ? 0 : view_sparse(passage->reader, left); /* at most `left` */
 	size_t length = sparse > 0 ? 0 : left < PIPELINE_CHUNK ? (size_t)left : PIPELINE_CHUNK;
-	struct slot *slot = claim(pipeline, length);
+	uint64_t dense = length > 0 ? view_dense(passage->reader, length) : 0;
+	struct slot *slot;
 	struct chunk *chunk;
 
+	/* No zeros of a gap are handed on as data. */
+	if (dense > 0)
+		length = (size_t)dense;
+	slot = claim(pipeline, length);
 	if (slot == NULL)
 		return false;
 	chunk = &slot->chunk;
@@ -120,10 +125,10 @@ static bool pass(struct pipeline *pipeline, struct passage *passage, uint32_t it
 	if (sparse > 0) {
 		chunk->data = NULL;
 		chunk->length = sparse < SPARSE_STEP ? sparse : SPARSE_STEP;
-		data_skip(passage->reader, chunk->length);
+		view_skip(passage->reader, chunk->length);
 	} else if (length > 0) {
 		chunk->length =
-		    data_read(passage->reader, (uint8_t *)chunk->data, length, &chunk->holes);
+		    view_read(passage->reader, (uint8_t *)chunk->data, length, &chunk->holes);
 	}
 	/*
 	 * A reader that ends early would be a mistake of ours; nothing may look shorter than it is,
@@ -146,15 +151,15 @@ static bool pass(struct pipeline *pipeline, struct passage *passage, uint32_t it
 static bool begin_stream(
     struct pipeline *pipeline, struct passage *passage, const struct item *item)
 {
-	*passage = (struct passage){.size = item_size(pipeline->plan, item)};
-	passage->reader =
-	    data_open(item_catalogue(pipeline->plan, item), item_stream(pipeline->plan, item));
+	*passage = (struct passage){.size = item_stored_size(pipeline->plan, item)};
+	passage->reader = view_open(item_catalogue(pipeline->plan, item),
+	    item_stream(pipeline->plan, item), item_view(item));
 	return passage->reader != NULL;
 }
 
 static void end_stream(struct passage *passage)
 {
-	data_close(passage->reader);
+	view_close(passage->reader);
 	passage->reader = NULL;
 }
 

@@ -78,7 +78,7 @@ static void add_item(struct payload *payload, const struct outcomes *outcomes, s
 	outcome_path(outcomes, index, &payload->path);
 	length = payload->path.length;
 	if (outcome->n_pieces == 0)
-		add_file(payload, &outcome->digest, item_size(outcomes->plan, item));
+		add_file(payload, &outcome->digest, item_stored_size(outcomes->plan, item));
 	for (uint32_t i = 0; i < outcome->n_pieces; i++) {
 		const struct piece *piece = &outcomes->pieces[outcome->first_piece + i];
 

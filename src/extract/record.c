@@ -99,6 +99,16 @@ static void where(struct record *record, struct json *json, size_t index,
 		json_key_text(json, "sha256", digest_to_text(&outcome->digest).text);
 }
 
+/* What stands in the archive, where that is not the file's bytes. */
+static void form(struct record *record, struct json *json, const struct item *item,
+    const struct outcome *outcome)
+{
+	if (item->form == FORM_CONTENT || (outcome->flags & OUTCOME_DIGEST) == 0)
+		return;
+	json_key_text(json, "form", form_name((enum item_form)item->form));
+	json_key_unsigned(json, "stored", item_stored_size(record->plan, item));
+}
+
 static void times(struct json *json, const struct node *node)
 {
 	if (node->created > 0)
@@ -122,8 +132,6 @@ static void owner(struct json *json, const struct catalogue *catalogue, const st
 
 static void list_ranges(struct json *json, const char *key, const struct holes *holes)
 {
-	if (holes->count == 0)
-		return;
 	json_key(json, key);
 	json_begin_array(json);
 	for (size_t i = 0; i < holes->count; i++) {
@@ -133,6 +141,34 @@ static void list_ranges(struct json *json, const char *key, const struct holes *
 		json_end(json);
 	}
 	json_end(json);
+}
+
+/* Of a file in another form: where what was stored belongs, or where nothing was ever written. */
+static void list_data(struct record *record, struct json *json, const struct item *item,
+    const struct outcome *outcome)
+{
+	const struct stream *stream = item_stream(record->plan, item);
+	struct holes ranges = {0}, gaps = {0};
+	uint64_t end = 0;
+
+	if (item_view(item) == VIEW_CONTENT || (outcome->flags & OUTCOME_DIGEST) == 0)
+		return;
+	view_ranges(item_catalogue(record->plan, item), stream, item_view(item), &ranges);
+	for (size_t i = 0; i < ranges.count; i++) {
+		if (ranges.items[i].offset > end)
+			holes_add(&gaps, end, ranges.items[i].offset - end);
+		end = ranges.items[i].offset + ranges.items[i].length;
+	}
+	if (end < stream->size)
+		holes_add(&gaps, end, stream->size - end);
+	if (ranges.failed || gaps.failed)
+		record->text.failed = true;
+	if (form_is_ranges((enum item_form)item->form))
+		list_ranges(json, "ranges", &ranges);
+	else if (gaps.count > 0)
+		list_ranges(json, "gaps", &gaps);
+	holes_free(&ranges);
+	holes_free(&gaps);
 }
 
 /* The exact name, where JSON cannot hold it. */
@@ -156,9 +192,12 @@ static void rest(struct record *record, struct json *json, const struct item *it
 	if (outcome->ranges != NONE) {
 		const struct ranges *ranges = &record->outcomes->ranges[outcome->ranges];
 
-		list_ranges(json, "holes", &ranges->holes);
-		list_ranges(json, "missing", &ranges->missing);
+		if (ranges->holes.count > 0)
+			list_ranges(json, "holes", &ranges->holes);
+		if (ranges->missing.count > 0)
+			list_ranges(json, "missing", &ranges->missing);
 	}
+	list_data(record, json, item, outcome);
 	if (item->kind == ITEM_LINK) {
 		bool relative;
 		const char *target = reparse_target(item_catalogue(record->plan, item),
@@ -200,6 +239,7 @@ static void line(struct record *record, size_t index)
 	json_key_text(&json, "state", state_name((enum state)outcome.state));
 	json_key_text(&json, "reason", reason_name((enum reason)outcome.reason));
 	whose(record, &json, item);
+	form(record, &json, item, &outcome);
 	where(record, &json, index, &outcome);
 	times(&json, item_node(record->plan, item));
 	owner(&json, item_catalogue(record->plan, item), item_node(record->plan, item));

@@ -20,7 +20,7 @@ bool same_start(struct same *same, const struct outcomes *outcomes, bool once)
 	for (size_t i = 0; i < outcomes->n_items; i++) {
 		const struct item *item = &same->plan->items[i];
 
-		if ((item->state != STATE_TAKEN && item->state != STATE_INCOMPLETE) ||
+		if (!item_is_wanted(item) || item->state == STATE_SAME ||
 		    !same_has_names(same->plan, item))
 			continue;
 		if (!map_put(&same->firsts, item_stream_key(item), (uint32_t)i))
@@ -42,7 +42,7 @@ bool same_enter_groups(struct same *same, const uint32_t *list, size_t n_list)
 	map_free(&same->sizes);
 	for (size_t i = 0; same->once && i < n_list; i++) {
 		const struct item *item = &same->plan->items[list[i]];
-		uint64_t size = item_size(same->plan, item);
+		uint64_t size = item_stored_size(same->plan, item);
 		uint64_t key = same_key(size, item->group);
 		uint32_t known = map_get(&same->sizes, key);
 
@@ -55,7 +55,7 @@ bool same_enter_groups(struct same *same, const uint32_t *list, size_t n_list)
 bool same_is_candidate(const struct same *same, uint32_t item)
 {
 	const struct item *it = &same->plan->items[item];
-	uint64_t size = item_size(same->plan, it);
+	uint64_t size = item_stored_size(same->plan, it);
 
 	return same->once && size > 0 && map_get(&same->sizes, same_key(size, it->group)) == 2;
 }
@@ -100,8 +100,9 @@ static uint64_t content_key(const struct same *same, uint32_t item)
 {
 	const struct item *it = &same->plan->items[item];
 
-	return same_key(get_u64(same->outcomes->items[item].digest.bytes) ^
-	    item_size(same->plan, it), it->group);
+	return same_key(
+	    get_u64(same->outcomes->items[item].digest.bytes) ^ item_stored_size(same->plan, it),
+	    it->group);
 }
 
 uint32_t same_content_in_part(const struct same *same, uint32_t item, uint32_t part)
@@ -111,8 +112,8 @@ uint32_t same_content_in_part(const struct same *same, uint32_t item, uint32_t p
 
 	if (!stands_in(same, found, part) ||
 	    !digest_equal(&own->digest, &same->outcomes->items[found].digest) ||
-	    item_size(same->plan, &same->plan->items[item]) !=
-		item_size(same->plan, &same->plan->items[found]))
+	    item_stored_size(same->plan, &same->plan->items[item]) !=
+		item_stored_size(same->plan, &same->plan->items[found]))
 		return NONE;
 	return found;
 }

@@ -30,7 +30,7 @@ bool sparse_map(const struct plan *plan, const struct item *item, struct arena *
 
 	*map = NULL;
 	*n_map = 0;
-	if ((stream->flags & STREAM_SPARSE) == 0 ||
+	if (item->form != FORM_CONTENT || (stream->flags & STREAM_SPARSE) == 0 ||
 	    (stream->flags & (STREAM_COMPRESSED | STREAM_RESIDENT)) != 0)
 		return true;
 	n_runs = data_runs(catalogue, stream, arena, &runs);

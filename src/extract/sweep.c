@@ -60,8 +60,11 @@ static uint64_t wish_for(struct sweep *sweep, struct window *window, const struc
 	const struct catalogue *catalogue = item_catalogue(sweep->plan, item);
 	const struct stream *stream = item_stream(sweep->plan, item);
 	struct ahead_mark mark = ahead_mark(window->ahead);
-	uint64_t length = stream->size - sweep->from;
+	uint64_t length = item_stored_size(sweep->plan, item) - sweep->from;
 
+	/* Only whoever reads the ranges of a huge sparse file knows where they lie. */
+	if (form_is_ranges((enum item_form)item->form))
+		return sweep->from;
 	for (;;) {
 		if (extents_visit(
 			catalogue, stream, sweep->from, sweep->from + length, wish, window->ahead))
@@ -81,7 +84,7 @@ static void add_segment(struct sweep *sweep, struct window *window, uint64_t to)
 
 	window->segments[window->n_segments++] = (struct segment){index, sweep->from, to};
 	sweep->from = to;
-	if (to == item_size(sweep->plan, &sweep->plan->items[index])) {
+	if (to == item_stored_size(sweep->plan, &sweep->plan->items[index])) {
 		sweep->next++;
 		sweep->from = 0;
 	}
@@ -104,7 +107,7 @@ static void fill(struct sweep *sweep, struct window *window)
 	window->source = NULL;
 	while (sweep->next < sweep->n_list && window->n_segments < WINDOW_SEGMENTS) {
 		const struct item *item = &sweep->plan->items[sweep->list[sweep->next]];
-		uint64_t size = item_size(sweep->plan, item), to;
+		uint64_t size = item_stored_size(sweep->plan, item), to;
 		struct source *source = drive_of(sweep, item)->source;
 
 		if (window->n_segments > 0 && source != window->source)
@@ -164,8 +167,12 @@ static void keep_needed(const struct sweep *sweep, const struct window *window)
 		const struct item *item = &sweep->plan->items[segment->item];
 		const struct catalogue *catalogue = item_catalogue(sweep->plan, item);
 		const struct stream *stream = item_stream(sweep->plan, item);
-		bool is_piece = segment->from != 0 || segment->to != stream->size;
+		bool is_piece =
+		    segment->from != 0 || segment->to != item_stored_size(sweep->plan, item);
 
+		/* Those are read by whoever uses them, and kept by the source itself. */
+		if (form_is_ranges((enum item_form)item->form))
+			continue;
 		if (is_piece || !extents_visit(catalogue, stream, segment->from, segment->to,
 				    is_whole, window->ahead))
 			extents_visit(

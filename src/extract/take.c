@@ -34,9 +34,8 @@ uint64_t take_bytes(const struct plan *plan)
 	uint64_t total = 0;
 
 	for (size_t i = 0; i < plan->n_items; i++)
-		if (plan->items[i].state == STATE_TAKEN || plan->items[i].state == STATE_SAME ||
-		    plan->items[i].state == STATE_INCOMPLETE)
-			total += item_size(plan, &plan->items[i]);
+		if (item_is_wanted(&plan->items[i]))
+			total += item_stored_size(plan, &plan->items[i]);
 	return total;
 }
 
@@ -61,9 +60,7 @@ static bool goes_into_part(struct take *take, uint32_t index)
 {
 	const struct item *item = &take->plan->items[index];
 
-	if (item->group == NONE || item->kind == ITEM_LINK ||
-	    (item->state != STATE_TAKEN && item->state != STATE_SAME &&
-		item->state != STATE_INCOMPLETE))
+	if (item->group == NONE || item->kind == ITEM_LINK || !item_is_wanted(item))
 		return false;
 	return fits_format(take, index);
 }
@@ -125,7 +122,7 @@ static bool hash_large(struct take *take, const struct batch *batch, struct erro
 	bool good = true;
 
 	for (size_t i = 0; i < batch->n_files; i++)
-		if (item_size(take->plan, &take->plan->items[batch->files[i]]) > TAKE_HELD &&
+		if (item_stored_size(take->plan, &take->plan->items[batch->files[i]]) > TAKE_HELD &&
 		    (take->outcomes->items[batch->files[i]].flags & OUTCOME_DIGEST) == 0 &&
 		    !is_done(take, batch->files[i]) &&
 		    same_is_candidate(&take->same, batch->files[i]))
@@ -231,7 +228,7 @@ static bool store_same(struct take *take, uint32_t index, bool *set_aside, struc
 	uint32_t target = find_target(take, index, &by_content);
 
 	if (target != NONE) {
-		take->done += item_size(take->plan, &take->plan->items[index]);
+		take->done += item_stored_size(take->plan, &take->plan->items[index]);
 		return intake_same(take, index, target, by_content, error);
 	}
 	pipeline = pipeline_open(take->plan, &index, 1, error);
@@ -287,7 +284,7 @@ static bool recall_stored(struct take *take, const struct batch *batch)
 
 		if (!is_done(take, batch->files[i]))
 			continue;
-		take->done += item_size(take->plan, &take->plan->items[batch->files[i]]);
+		take->done += item_stored_size(take->plan, &take->plan->items[batch->files[i]]);
 		if ((outcome->flags & OUTCOME_STORED) != 0 && outcome->same_as == NONE &&
 		    !same_note_stored(&take->same, batch->files[i]))
 			return false;

@@ -13,6 +13,7 @@
 
 #define RECORD "record.jsonl"
 #define MOST_PIECES 99999
+#define ENCRYPTED_SECTOR 512 /* bytes */
 
 enum record_kind { KIND_FILE, KIND_FOLDER, KIND_LINK, KIND_COUNT };
 static const char *const kinds[KIND_COUNT] = {"file", "folder", "link"};
@@ -27,6 +28,8 @@ struct record_line {
 	size_t state;
 	enum record_kind kind;
 	uint64_t size;
+	uint64_t stored; /* bytes in the archive */
+	const char *form; /* what they are, where they are not the file's own; "" */
 	struct digest digest;
 	bool has_digest;
 };
@@ -63,6 +66,7 @@ static const char *text_of(const json_t *json, const char *key)
 static const char *parse_line(struct record_line *line)
 {
 	const json_t *json = line->json, *size = json_object_get(json, "size");
+	const json_t *stored = json_object_get(json, "stored");
 	const char *state = text_of(json, "state"), *kind = text_of(json, "kind");
 	const char *reason = text_of(json, "reason"), *hash = text_of(json, "sha256");
 
@@ -90,6 +94,11 @@ static const char *parse_line(struct record_line *line)
 	if (line->kind == KIND_FILE && (!json_is_integer(size) || json_integer_value(size) < 0))
 		return "a file without a size";
 	line->size = json_is_integer(size) ? (uint64_t)json_integer_value(size) : 0;
+	line->form = text_of(line->json, "form");
+	if (line->form == NULL || (line->form[0] != '\0') != (stored != NULL) ||
+	    (stored != NULL && (!json_is_integer(stored) || json_integer_value(stored) < 0)))
+		return "its form in the archive makes no sense";
+	line->stored = stored != NULL ? (uint64_t)json_integer_value(stored) : line->size;
 	line->has_digest = hash[0] != '\0';
 	if (line->has_digest &&
 	    (strlen(hash) != 2 * DIGEST_SIZE || !digest_from_hex(hash, &line->digest)))
@@ -97,28 +106,53 @@ static const char *parse_line(struct record_line *line)
 	return NULL;
 }
 
-/* Holes lie in the file, in ascending order. What is wrong, or NULL. */
-static const char *check_holes(const struct record_line *line)
+/* Do the ranges of a list lie below `limit`, in ascending order? *total: how long they are. */
+static bool ranges_are_good(const json_t *list, uint64_t limit, uint64_t *total)
 {
-	const json_t *holes = json_object_get(line->json, "holes");
 	uint64_t end = 0;
 
-	if (holes == NULL)
-		return line->state == PARTIAL ? "a partial file without its holes" : NULL;
-	if (!json_is_array(holes))
-		return "holes is no list";
-	for (size_t i = 0; i < json_array_size(holes); i++) {
-		const json_t *hole = json_array_get(holes, i);
-		const json_t *from = json_array_get(hole, 0), *length = json_array_get(hole, 1);
+	*total = 0;
+	if (!json_is_array(list))
+		return false;
+	for (size_t i = 0; i < json_array_size(list); i++) {
+		const json_t *range = json_array_get(list, i);
+		const json_t *from = json_array_get(range, 0), *length = json_array_get(range, 1);
 		json_int_t a = json_integer_value(from), b = json_integer_value(length);
 
-		if (json_array_size(hole) != 2 || !json_is_integer(from) ||
+		if (json_array_size(range) != 2 || !json_is_integer(from) ||
 		    !json_is_integer(length) || a < 0 || b <= 0 || (uint64_t)a < end ||
-		    (uint64_t)a + (uint64_t)b > line->size)
-			return "a hole does not lie in its file";
+		    (uint64_t)a + (uint64_t)b > limit)
+			return false;
 		end = (uint64_t)a + (uint64_t)b;
+		*total += (uint64_t)b;
 	}
-	return NULL;
+	return true;
+}
+
+/* Holes lie in the file; so do the ranges of data that alone were stored. What is wrong, or NULL.
+ */
+static const char *check_ranges(const struct record_line *line)
+{
+	const json_t *holes = json_object_get(line->json, "holes");
+	const json_t *ranges = json_object_get(line->json, "ranges");
+	uint64_t limit = line->size, total;
+
+	/* Of an encrypted file the last sector is kept whole. */
+	if (strcmp(line->form, "encrypted-data") == 0)
+		limit = (limit + ENCRYPTED_SECTOR - 1) / ENCRYPTED_SECTOR * ENCRYPTED_SECTOR;
+	if (holes == NULL && line->state == PARTIAL)
+		return "a partial file without its holes";
+	if (holes != NULL && !ranges_are_good(holes, limit, &total))
+		return "a hole does not lie in its file";
+	if (ranges == NULL)
+		return strcmp(line->form, "data-ranges") == 0
+			   ? "ranges of data without their places"
+			   : NULL;
+	if (!ranges_are_good(ranges, limit, &total))
+		return "a range of data does not lie in its file";
+	return line->form[0] != '\0' && total == line->stored
+		   ? NULL
+		   : "the ranges of data are not as long as what was stored of them";
 }
 
 /*
@@ -242,7 +276,7 @@ static bool claim_whole_file(
 		return false;
 	if (claim == NULL)
 		return true;
-	claim->size = line->size;
+	claim->size = line->stored;
 	claim->flags |= CLAIM_SIZE;
 	if ((claim->flags & CLAIM_DIGEST) != 0 && !digest_equal(&claim->digest, &line->digest))
 		return differ(verify, error, DIFFERS_RECORD, line->as,
@@ -268,7 +302,7 @@ static bool claim_pieces(
 	whole = &verify->wholes[verify->n_wholes];
 	*whole = (struct whole){.path = arena_strdup(&verify->result->arena, line->as),
 	    .digest = line->digest,
-	    .size = line->size,
+	    .size = line->stored,
 	    .n_pieces = (uint32_t)n,
 	    .next = 1,
 	    .claims = calloc(n, sizeof(*whole->claims))};
@@ -338,10 +372,10 @@ static bool take_file(struct record_work *work, const struct record_line *line, 
 		return differ(verify, error, DIFFERS_UNSAFE_NAME, line->as,
 		    "Line %" PRIu64 " of the record names a file that cannot lie below data/.",
 		    line->number);
-	verify->progress.total += line->size;
+	verify->progress.total += line->stored;
 	if (parts == NULL)
 		return claim_whole_file(verify, line, part, error);
-	if (n < 2 || n > MOST_PIECES || line->size == 0)
+	if (n < 2 || n > MOST_PIECES || line->stored == 0)
 		return bad_line(verify, line, "a file cannot be cut into that many pieces", error);
 	return claim_pieces(verify, line, parts, error);
 }
@@ -354,7 +388,7 @@ static bool take_line(struct record_work *work, struct record_line *line, struct
 	bool known = false;
 
 	if (wrong == NULL)
-		wrong = check_holes(line);
+		wrong = check_ranges(line);
 	if (wrong != NULL)
 		return bad_line(verify, line, wrong, error);
 	result->n_lines++;
@@ -377,7 +411,7 @@ static bool take_line(struct record_work *work, struct record_line *line, struct
 	if (line->kind == KIND_LINK)
 		return true;
 	if (line->state == TAKEN || line->state == PARTIAL || line->state == SAME ||
-	    (line->state == INCOMPLETE && line->as[0] != '\0'))
+	    ((line->state == INCOMPLETE || line->state == LOCKED) && line->as[0] != '\0'))
 		return take_file(work, line, error);
 	if (line->as[0] != '\0')
 		return bad_line(verify, line, "it is in the archive, but its state says no", error);

@@ -30,7 +30,9 @@ static void part_names(struct where *where, size_t group)
 	for (size_t i = 0; i < where->parts->count; i++)
 		if (where->parts->items[i].group == group ||
 		    (where->parts->items[i].group == NONE &&
-			sums_arrived(where->sums, group).count > 0))
+			sums_arrived(where->sums, group).count +
+				where->sums->groups[group][STATE_LOCKED].count >
+			    0))
 			json_text(&where->json, where->parts->items[i].name);
 	json_end(&where->json);
 }

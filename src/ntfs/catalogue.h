@@ -6,8 +6,8 @@
  * at well under 200 bytes for a usual file.
  *
  * Sources: linux-ntfs documentation, "File record", "Attribute header", "$STANDARD_INFORMATION",
- * "$FILE_NAME", "$ATTRIBUTE_LIST", "$DATA", "$REPARSE_POINT"; [MS-FSCC] 2.1.2 (reparse points), 2.6
- * (attributes).
+ * "$FILE_NAME", "$ATTRIBUTE_LIST", "$DATA", "$REPARSE_POINT", "$LOGGED_UTILITY_STREAM"; [MS-FSCC]
+ * 2.1.2 (reparse points), 2.6 (attributes).
  */
 #ifndef NTFS_CATALOGUE_H
 #define NTFS_CATALOGUE_H
@@ -91,9 +91,13 @@ enum stream_flag {
 	/* System-compressed: its bytes lie in another stream of the node, its carrier. */
 	STREAM_CARRIED = 32,
 	STREAM_CARRIER = 64, /* holds the unnamed stream's bytes: nothing that anybody named */
+	STREAM_KEY = 128,    /* no $DATA but the key stream of an encrypted file: $EFS */
 };
 
-/* One $DATA attribute. */
+/* How the key stream is called here: no $DATA attribute can be, [MS-FSCC] 2.1.4. */
+#define STREAM_KEY_NAME "$EFS:$LOGGED_UTILITY_STREAM"
+
+/* One $DATA attribute, or the key stream of an encrypted file or folder. */
 struct stream {
 	uint64_t size;        /* bytes */
 	uint64_t initialized; /* bytes beyond read as zero */

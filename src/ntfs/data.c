@@ -531,6 +531,33 @@ uint64_t data_sparse(struct data_reader *reader, uint64_t length)
 	return end - reader->position < length ? end - reader->position : length;
 }
 
+uint64_t data_dense(const struct data_reader *reader, uint64_t length)
+{
+	const struct stream *stream = reader->stream;
+	uint64_t cluster = reader->catalogue->volume->cluster_size;
+	uint64_t end =
+	    stream->size - reader->position < length ? stream->size : reader->position + length;
+	struct run_cursor cursor = reader->cursor;
+	struct run run = reader->run;
+
+	if (stream->initialized > reader->position && stream->initialized < end &&
+	    end - stream->initialized >= DATA_SPARSE_GAP)
+		end = stream->initialized;
+	/* Compressed units are told apart as they are decoded. */
+	if (is_resident(stream) || reader->carried != NULL || reader->unit_size > 0)
+		return end - reader->position;
+	do {
+		uint64_t start = run.vcn * cluster;
+
+		if (run.length > 0 && start >= end)
+			break;
+		if (run.lcn == RUN_SPARSE && run.length >= DATA_SPARSE_GAP / cluster &&
+		    (run.vcn + run.length) * cluster > reader->position)
+			return start > reader->position ? start - reader->position : 0;
+	} while (run_cursor_next(&cursor, &run));
+	return end - reader->position;
+}
+
 void data_skip(struct data_reader *reader, uint64_t length)
 {
 	uint64_t left = reader->stream->size - reader->position;

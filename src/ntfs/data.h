@@ -59,6 +59,12 @@ size_t data_read(struct data_reader *reader, void *buffer, size_t length, struct
  */
 uint64_t data_sparse(struct data_reader *reader, uint64_t length);
 void data_skip(struct data_reader *reader, uint64_t length);
+/*
+ * How many of the next bytes, at most `length`, come before a sparse range that is worth to be told
+ * apart: reading no further leaves that to data_sparse(). 0 only at the end, or where it begins.
+ */
+#define DATA_SPARSE_GAP UINT64_C(65536) /* bytes */
+uint64_t data_dense(const struct data_reader *reader, uint64_t length);
 
 /*
  * The whole stream at once, in `arena`, when it is not larger than `limit`; NULL otherwise and when

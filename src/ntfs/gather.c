@@ -208,7 +208,12 @@ static void gather_data(struct gather *gather, const struct attribute *attribute
 
 	if (piece == NULL)
 		return;
-	piece->name = pool_add(gather->catalogue, attribute->name, attribute->name_units);
+	if (attribute->type == ATTR_DATA) {
+		piece->name = pool_add(gather->catalogue, attribute->name, attribute->name_units);
+	} else {
+		piece->name = pool_add_text(gather->catalogue, STREAM_KEY_NAME);
+		piece->stream_flags |= STREAM_KEY;
+	}
 	if (piece->name == NONE)
 		gather->pieces->failed = true;
 	if ((attribute->flags & ATTR_FLAG_COMPRESSED) != 0)
@@ -333,6 +338,11 @@ static void gather_attribute(struct gather *gather, const struct attribute *attr
 			gather->node->flags |= NODE_DAMAGED;
 		return;
 	case ATTR_DATA:
+		gather_data(gather, attribute);
+		return;
+	case ATTR_LOGGED_UTILITY_STREAM:
+		if (!attribute_is_named(attribute->name, attribute->name_units, "$EFS"))
+			break;
 		gather_data(gather, attribute);
 		return;
 	case ATTR_REPARSE_POINT:

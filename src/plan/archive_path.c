@@ -14,7 +14,7 @@ const char *plan_stream_name(const struct catalogue *catalogue, uint32_t entry, 
 {
 	const char *name;
 
-	if (stream == NONE)
+	if (stream == NONE || (catalogue->streams[stream].flags & STREAM_KEY) != 0)
 		return "";
 	name = catalogue_name(catalogue, catalogue->streams[stream].name);
 	if (*name == '\0' &&
@@ -46,11 +46,22 @@ static size_t way_up(const struct catalogue *catalogue, uint32_t entry, uint32_t
 	return depth;
 }
 
+/* "C:" is "C" in the archive. */
+static void add_volume(struct buf *path, const char *name)
+{
+	buf_add_byte(path, '/');
+	if (name[0] != 0 && name[1] == ':' && name[2] == 0)
+		buf_add_byte(path, (uint8_t)name[0]);
+	else
+		name_map(path, name);
+}
+
 void plan_archive_path(const struct plan *plan, const struct item *item, struct buf *path)
 {
 	const struct catalogue *catalogue = plan_catalogue(plan->survey, item->volume);
 	const struct entry *entry = &catalogue->entries[item->entry];
 	const char *stream = plan_stream_name(catalogue, item->entry, item->stream);
+	const char *ending = form_name((enum item_form)item->form);
 	uint32_t way[PATH_LIMIT];
 	bool is_lost;
 	size_t depth;
@@ -58,12 +69,16 @@ void plan_archive_path(const struct plan *plan, const struct item *item, struct 
 	if (item->group == NONE)
 		return;
 	buf_add_text(path, plan->groups[item->group].folder);
+	if (plan->groups[item->group].is_sealed)
+		add_volume(path, plan->survey->volumes[item->volume].name);
 	/* The folder that stands for the group's own; its streams lie beside it. */
 	if (entry->node == item->base) {
 		if (*stream) {
 			buf_add_text(path, ".stream-");
 			name_map(path, stream);
 		}
+		if (ending)
+			buf_printf(path, ".%s", ending);
 		return;
 	}
 	depth = way_up(catalogue, item->entry, item->base, way, &is_lost);
@@ -74,8 +89,9 @@ void plan_archive_path(const struct plan *plan, const struct item *item, struct 
 		struct name_more more = {
 		    .stream = "", .number = twin_number(plan, item->volume, at, NONE)};
 
-		if (depth == 0 && *stream) {
+		if (depth == 0 && (*stream || ending)) {
 			more.stream = stream;
+			more.ending = ending;
 			more.stream_number = twin_number(plan, item->volume, at, item->stream);
 		}
 		buf_add_byte(path, '/');

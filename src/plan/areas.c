@@ -140,10 +140,11 @@ static bool make_tables(struct layout *layout)
 		number += survey->systems[s].n_persons;
 	}
 	layout->registries = calloc(number + 1, sizeof(*layout->registries));
-	if (!layout->registries)
+	layout->sealed = calloc(number + 1, sizeof(*layout->sealed));
+	if (!layout->registries || !layout->sealed)
 		return false;
 	for (size_t p = 0; p < number; p++)
-		layout->registries[p] = NONE;
+		layout->registries[p] = layout->sealed[p] = NONE;
 	for (size_t v = 0; v < survey->n_volumes; v++) {
 		const struct catalogue *catalogue = plan_catalogue(survey, v);
 
@@ -181,6 +182,7 @@ void layout_free(struct layout *layout)
 	free(layout->root_areas);
 	free(layout->first_person);
 	free(layout->registries);
+	free(layout->sealed);
 	free(layout->areas);
 	free(layout->anchors);
 }

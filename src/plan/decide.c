@@ -8,6 +8,7 @@
 #include "base/utf.h"
 #include "ntfs/data.h"
 #include "ntfs/reparse.h"
+#include "ntfs/view.h"
 
 #include <string.h>
 
@@ -60,18 +61,51 @@ static bool is_changed_data(const struct area *area, const struct node *node, co
 	       node->modified > node->created + DAY;
 }
 
+/*
+ * Into the sealed group of the person whose group it is; what is nobody's stays where it is. Paths
+ * there are the old ones, since the group takes things from everywhere.
+ */
+static void seal(const struct decider *decider, struct decision *decision)
+{
+	struct layout *layout = decider->layout;
+	const struct group *group;
+	size_t system, person;
+	uint32_t *sealed;
+
+	if (decision->group == NONE)
+		return;
+	group = &layout->plan->groups[decision->group];
+	system = group->system;
+	person = group->person;
+	if (system == SIZE_MAX || person == SIZE_MAX)
+		return;
+	sealed = &layout->sealed[layout->first_person[system] + person];
+	if (*sealed == NONE)
+		*sealed = group_of_sealed(layout->plan, system, person);
+	if (*sealed == NONE) {
+		layout->no_memory = true;
+		return;
+	}
+	decision->group = *sealed;
+	decision->base = NODE_ROOT;
+}
+
 /* Puts the reason into words of state, as far as the plan alone knows. */
 static struct decision make_decision(
     const struct decider *decider, const struct area *area, uint8_t reason)
 {
 	const struct area *home = area;
+	struct decision decision;
 
 	if (reason == REASON_SETTINGS && area->settings != NONE)
 		home = &decider->layout->areas[area->settings];
-	return (struct decision){.state = reason_takes(reason) ? STATE_TAKEN : STATE_LEFT,
+	decision = (struct decision){.state = reason_takes(reason) ? STATE_TAKEN : STATE_LEFT,
 	    .reason = reason,
 	    .group = home->group,
 	    .base = home->base};
+	if (reason == REASON_KEYS)
+		seal(decider, &decision);
+	return decision;
 }
 
 /*
@@ -161,8 +195,32 @@ static bool is_undecoded(const struct catalogue *catalogue, const struct stream 
 	       data_content(catalogue, first) == CONTENT_SYSTEM_COMPRESSED;
 }
 
-static void apply_content(
-    const struct catalogue *catalogue, const struct stream *stream, struct decision *decision)
+/*
+ * tar and folders have a form for sparse files, and zip makes little of zeros, but whoever hashes a
+ * file, now or when it is proven, has to go through every zero: some minutes for this much on an
+ * old PC, and more would take hours. What such a file holds, and where, says as much. More ranges
+ * than a line of the record should list make it an ordinary file again.
+ */
+#define LARGE_GAP (UINT64_C(64) << 30)
+#define MOST_RANGES 8192u
+
+static bool is_mostly_gaps(
+    const struct catalogue *catalogue, const struct stream *stream, enum view view)
+{
+	struct holes ranges = {0};
+	bool result;
+
+	if ((stream->flags & (STREAM_RESIDENT | STREAM_CARRIED)) != 0 || stream->size < LARGE_GAP)
+		return false;
+	view_ranges(catalogue, stream, view, &ranges);
+	result = !ranges.failed && ranges.count <= MOST_RANGES &&
+		 stream->size - holes_total(&ranges) >= LARGE_GAP;
+	holes_free(&ranges);
+	return result;
+}
+
+static void apply_content(const struct decider *decider, const struct catalogue *catalogue,
+    const struct stream *stream, struct decision *decision)
 {
 	static const uint8_t outcomes[][2] = {
 	    [CONTENT_READABLE] = {STATE_TAKEN, 0},
@@ -175,12 +233,25 @@ static void apply_content(
 	};
 	enum content content = data_content(catalogue, stream);
 
+	if (stream->flags & STREAM_KEY) {
+		decision->form = FORM_KEY;
+		decision->reason = REASON_KEYS;
+		seal(decider, decision);
+	}
 	if (is_undecoded(catalogue, stream))
 		content = CONTENT_SYSTEM_COMPRESSED;
-	if (content == CONTENT_READABLE)
-		return;
-	decision->state = outcomes[content][0];
-	decision->reason = outcomes[content][1];
+	if (content != CONTENT_READABLE) {
+		decision->state = outcomes[content][0];
+		decision->reason = outcomes[content][1];
+	}
+	if (content == CONTENT_ENCRYPTED) {
+		decision->form = is_mostly_gaps(catalogue, stream, VIEW_RAW) ? FORM_ENCRYPTED_RANGES
+									     : FORM_ENCRYPTED;
+		seal(decider, decision);
+	} else if ((content == CONTENT_READABLE || content == CONTENT_CLOUD_PART) &&
+		   is_mostly_gaps(catalogue, stream, VIEW_CONTENT)) {
+		decision->form = FORM_RANGES;
+	}
 }
 
 /* The file system's own, or only a name that it has for somebody's file: see NODE_SYSTEM. */
@@ -228,7 +299,7 @@ struct decision decide_stream(
 	if (stream != NONE) {
 		question.name = catalogue_name(catalogue, catalogue->streams[stream].name);
 		question.hash = utf_hash_fold(question.name);
-		if (*question.name)
+		if (*question.name && !(catalogue->streams[stream].flags & STREAM_KEY))
 			rule = rules_find(&decider->rules, RULE_STREAM, &question);
 	}
 	if (is_file_systems(catalogue, named->entry))
@@ -250,7 +321,7 @@ struct decision decide_stream(
 		decision.state = STATE_UNREADABLE;
 		decision.reason = REASON_DAMAGED;
 	} else {
-		apply_content(catalogue, &catalogue->streams[stream], &decision);
+		apply_content(decider, catalogue, &catalogue->streams[stream], &decision);
 	}
 	return decision;
 }

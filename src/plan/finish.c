@@ -37,7 +37,8 @@ static bool has_several_names(const struct plan *plan, const struct item *item)
 	const struct catalogue *catalogue = plan_catalogue(plan->survey, item->volume);
 
 	return item->stream != NONE &&
-	       (item->state == STATE_TAKEN || item->state == STATE_INCOMPLETE) &&
+	       (item->state == STATE_TAKEN || item->state == STATE_INCOMPLETE ||
+		   item->state == STATE_LOCKED) &&
 	       catalogue->nodes[catalogue->streams[item->stream].node].n_entries > 1;
 }
 

@@ -84,6 +84,15 @@ uint32_t group_of_place(
 	return add_group(plan, group, system_key);
 }
 
+uint32_t group_of_sealed(struct plan *plan, size_t system, size_t person)
+{
+	uint32_t group = group_of_place(plan, system, person, "sealed", "sealed");
+
+	if (group != NONE)
+		plan->groups[group].is_sealed = true;
+	return group;
+}
+
 uint32_t group_of_volume(struct plan *plan, size_t volume)
 {
 	const struct survey_volume *of = &plan->survey->volumes[volume];
@@ -114,6 +123,8 @@ static int place_rank(const struct group *group)
 {
 	if (strcmp(group->place, "other") == 0)
 		return 1;
+	if (group->is_sealed)
+		return 4;
 	if (strcmp(group->place, "registry") == 0)
 		return 3;
 	return strcmp(group->place, "settings") == 0 ? 2 : 0;

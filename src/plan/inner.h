@@ -70,6 +70,7 @@ struct layout {
 	struct anchors *volumes; /* by volume */
 	uint32_t *root_areas;    /* by volume */
 	uint32_t *registries;    /* by person's number: the group of the hives; NONE: none yet */
+	uint32_t *sealed;        /* by person's number: the group; NONE: none yet */
 	bool no_memory;
 };
 
@@ -92,7 +93,7 @@ uint32_t area_of_program(struct layout *layout, uint32_t area, int64_t created);
 /* Is it one of the reasons for taking? */
 static inline bool reason_takes(uint8_t reason)
 {
-	return reason <= REASON_CHANGED;
+	return reason <= REASON_KEYS;
 }
 
 static inline const struct catalogue *plan_catalogue(const struct survey *survey, size_t volume)
@@ -108,6 +109,7 @@ static inline const struct catalogue *plan_catalogue(const struct survey *survey
 uint32_t group_of_place(
     struct plan *plan, size_t system, size_t person, const char *place, const char *folder);
 uint32_t group_of_volume(struct plan *plan, size_t volume);
+uint32_t group_of_sealed(struct plan *plan, size_t system, size_t person);
 /*
  * Puts the groups in the order in which people look for things (each person's places, the rest of
  * the profile, settings; then what is shared, then drives), and drops those that no item has.
@@ -189,6 +191,7 @@ bool choices_match(const struct pattern *patterns, size_t count, const char *pat
 struct decision {
 	uint8_t state, reason;
 	uint32_t group, base;
+	uint8_t form; /* enum item_form */
 };
 
 struct decider {
@@ -226,7 +229,10 @@ bool walk_all(struct decider *decider, struct error *error);
 /* Remembers that a name is the `number`th of several. */
 bool twins_add(
     struct plan *plan, uint32_t volume, uint32_t entry, uint32_t stream, uint32_t number);
-/* Finds streams whose file in the archive would be called like something else there. */
+/*
+ * Finds streams, and files in another form, whose file in the archive would be called like
+ * something else there.
+ */
 bool twins_of_streams(struct plan *plan, struct error *error);
 void twins_sort(struct plan *plan);
 unsigned twin_number(const struct plan *plan, uint32_t volume, uint32_t entry, uint32_t stream);
@@ -235,9 +241,9 @@ unsigned twin_number(const struct plan *plan, uint32_t volume, uint32_t entry, u
 
 /*
  * What a stream is called in the archive behind the name of its file: nothing for a file's unnamed
- * stream. A folder has none; where damage makes a folder of a file, or malice gives one a stream,
- * it must not stand at the folder's own path, so there it is called "$DATA" (its type,
- * [MS-FSCC] 2.1.4).
+ * stream, and for the key stream, which has an ending of its own. A folder has none; where damage
+ * makes a folder of a file, or malice gives one a stream, it must not stand at the folder's own
+ * path, so there it is called "$DATA" (its type, [MS-FSCC] 2.1.4).
  */
 const char *plan_stream_name(const struct catalogue *catalogue, uint32_t entry, uint32_t stream);
 

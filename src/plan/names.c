@@ -150,6 +150,8 @@ static void hash_name(
 		sha256_update(&hash, strlen(more->stream), (const uint8_t *)more->stream);
 		hash_number(&hash, more->stream_number);
 	}
+	if (more->ending)
+		sha256_update(&hash, strlen(more->ending), (const uint8_t *)more->ending);
 	sha256_digest(&hash, SHA256_DIGEST_SIZE, digest);
 }
 
@@ -203,22 +205,25 @@ static bool is_plain(const char *name)
 
 void name_map_more(struct buf *out, const char *name, const struct name_more *more)
 {
+	bool is_beside = *more->stream || more->ending;
 	struct buf mapped = {0};
 
-	if (more->number < 2 && !*more->stream && is_plain(name)) {
+	if (more->number < 2 && !is_beside && is_plain(name)) {
 		buf_add_text(out, name);
 		return;
 	}
 	/* No name is empty; a hostile one must still not vanish from its path. */
 	if (!*name)
 		buf_add_text(&mapped, "%7E0");
-	map_file(&mapped, name, more->number, !*more->stream);
+	map_file(&mapped, name, more->number, !is_beside);
 	if (*more->stream) {
 		buf_add_text(&mapped, ".stream-");
-		map_characters(&mapped, more->stream, false, true);
-		if (more->stream_number >= 2)
-			buf_printf(&mapped, "%%7E%u", more->stream_number);
+		map_characters(&mapped, more->stream, false, !more->ending);
 	}
+	if (more->ending)
+		buf_printf(&mapped, ".%s", more->ending);
+	if (is_beside && more->stream_number >= 2)
+		buf_printf(&mapped, "%%7E%u", more->stream_number);
 	if (mapped.length > NAME_LIMIT)
 		add_cut(out, &mapped, name, more);
 	else
@@ -229,7 +234,7 @@ void name_map_more(struct buf *out, const char *name, const struct name_more *mo
 
 void name_map(struct buf *out, const char *name)
 {
-	name_map_more(out, name, &(struct name_more){1, "", 1});
+	name_map_more(out, name, &(struct name_more){1, "", 1, NULL});
 }
 
 void name_unmap(struct buf *out, const char *mapped)

@@ -14,7 +14,8 @@
  * last one ("..." is "..%2E") a device name before the first dot        its first letter as %XX
  * ("%43ON", "%6Eul.txt") What cannot be undone from the name alone is undone through the record: a
  * twin gets "%7E" and its number before its extension ("Notes%7E2.txt"), a named stream is a file
- * "NAME.stream-STREAM", and what is then longer than 255 bytes is cut and gets "~" and 16 hex
+ * "NAME.stream-STREAM", a file that is kept in another form than its bytes has an ending that says
+ * so ("NAME.encrypted-data"), and what is then longer than 255 bytes is cut and gets "~" and 16 hex
  * digits of a SHA-256 before its extension.
  *
  * Sources: [MS-FSCC] section 2.1.5 (file names); "Naming Files, Paths, and Namespaces" (reserved
@@ -39,13 +40,14 @@ void name_unmap(struct buf *out, const char *mapped);
 
 /*
  * The same for one of several names that differ only in case: its number, from 2 (less: it is the
- * first), and for a stream ("": the file itself) beside its file, which can again be one of
- * several.
+ * first), and for a stream ("": the file itself) or an ending (without its dot; NULL: none) beside
+ * its file, which can again be one of several.
  */
 struct name_more {
 	unsigned number;
 	const char *stream;
-	unsigned stream_number;
+	unsigned stream_number; /* of the stream or the ending */
+	const char *ending;
 };
 void name_map_more(struct buf *out, const char *name, const struct name_more *more);
 

@@ -27,6 +27,7 @@ enum reason {
 	REASON_SHARED,
 	REASON_OUTSIDE,
 	REASON_CHANGED,
+	REASON_KEYS,
 	/* left */
 	REASON_SYSTEM,
 	REASON_FILE_SYSTEM,
@@ -76,9 +77,31 @@ enum item_kind {
 	ITEM_LINK,
 };
 
+/* What of a file stands in the archive. */
+enum item_form {
+	FORM_CONTENT, /* its bytes */
+	/* Of a huge sparse file only the ranges that hold data, behind each other. */
+	FORM_RANGES,
+	FORM_ENCRYPTED, /* its sectors as they lie on the drive, encrypted by the file system */
+	FORM_ENCRYPTED_RANGES, /* of a huge sparse one only those that hold data */
+	FORM_KEY,              /* the key stream of such a file */
+	FORM_COUNT,
+};
+/* "data-ranges", "encrypted-data", "encrypted-key"; a dot and this end the name in the archive. */
+const char *form_name(enum item_form form); /* NULL for FORM_CONTENT */
+static inline bool form_is_encrypted(enum item_form form)
+{
+	return form == FORM_ENCRYPTED || form == FORM_ENCRYPTED_RANGES;
+}
+static inline bool form_is_ranges(enum item_form form)
+{
+	return form == FORM_RANGES || form == FORM_ENCRYPTED_RANGES;
+}
+
 /*
  * A group is what shares archive files: one person's place, one person's settings, one shared place
- * of an old system, one volume's files outside every profile.
+ * of an old system, one volume's files outside every profile; and what a person encrypted, with
+ * what opens it.
  */
 struct group {
 	const char
@@ -86,7 +109,9 @@ struct group {
 	const char *folder; /* in the archive: "data/FERNHILL-PC/mara/Documents" */
 	size_t system;      /* index in survey.systems, SIZE_MAX: of a drive */
 	size_t person;      /* index in its persons, SIZE_MAX: shared */
-	const char *place;  /* role, "settings", "registry", "other" (also of what is shared), "outside" */
+	/* role, "settings", "registry", "sealed", "other" (also of what is shared), "outside" */
+	const char *place;
+	bool is_sealed; /* paths below its folder are the old ones, with the volume in front */
 };
 
 /* One line of the record to be. */
@@ -110,6 +135,7 @@ struct item {
 	uint8_t kind;  /* enum item_kind */
 	uint8_t state; /* as planned: taken, left, absent, incomplete, unreadable, locked, same */
 	uint8_t reason;
+	uint8_t form; /* enum item_form */
 };
 
 /*

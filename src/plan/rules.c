@@ -92,6 +92,11 @@ FOLDER(PROFILE, ".aws", OFFERED, "keys that open other computers"),
 FOLDER(PROFILE, ".azure", OFFERED, "keys that open other computers"),
 FOLDER(PROFILE, ".kube", OFFERED, "keys that open other computers"),
 
+/* --- What opens the person's encrypted files --- */
+FOLDER(SETTINGS, "Microsoft\\Crypto", KEYS, "private keys, locked with the person's password"),
+FOLDER(SETTINGS, "Microsoft\\Protect", KEYS, "keys to those, locked with the person's password"),
+FOLDER(SETTINGS, "Microsoft\\SystemCertificates", KEYS, "certificates that go with the keys"),
+
 /* --- Stores of saved passwords --- */
 FOLDER(SETTINGS, "Microsoft\\Credentials", PASSWORDS, "saved log-ons"),
 FOLDER(SETTINGS, "Microsoft\\Vault", PASSWORDS, "saved log-ons"),

@@ -14,6 +14,8 @@ static const struct words reasons[REASON_COUNT] = {
     [REASON_OUTSIDE] = {"outside", "Lies outside every profile, and is not the old system's."},
     [REASON_CHANGED] = {"changed", "Data that a program keeps beside itself, changed after it was "
 				   "installed."},
+    [REASON_KEYS] = {"keys",
+	"Opens what the person encrypted, together with the password; kept unopened, by itself."},
     [REASON_SYSTEM] = {"system", "Belongs to the old system; the new one has its own."},
     [REASON_FILE_SYSTEM] = {"file-system", "Belongs to the file system itself."},
     [REASON_PROGRAM] = {"program", "An installed program; it is better installed afresh."},
@@ -70,4 +72,12 @@ const char *reason_sentence(enum reason reason)
 const char *state_name(enum state state)
 {
 	return state < STATE_COUNT ? states[state] : "";
+}
+
+const char *form_name(enum item_form form)
+{
+	static const char *const names[FORM_COUNT] = {
+	    NULL, "data-ranges", "encrypted-data", "encrypted-data", "encrypted-key"};
+
+	return names[form];
 }

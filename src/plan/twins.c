@@ -60,6 +60,7 @@ struct beside {
 	uint32_t volume, parent; /* node of the folder */
 	uint32_t entry, stream;  /* stream NONE: a name that is there anyway */
 	uint32_t hash;           /* of `name`, ignoring case */
+	uint8_t form;            /* enum item_form */
 	const char *name;        /* in the archive */
 };
 
@@ -93,7 +94,8 @@ static bool add_beside(struct besides *besides, const struct plan *plan, struct 
 	const struct catalogue *catalogue = plan_catalogue(plan->survey, beside.volume);
 	struct name_more more = {.number = twin_number(plan, beside.volume, beside.entry, NONE),
 	    .stream = plan_stream_name(catalogue, beside.entry, beside.stream),
-	    .stream_number = 1};
+	    .stream_number = 1,
+	    .ending = form_name((enum item_form)beside.form)};
 	struct buf name = {0};
 
 	if (!array_reserve(
@@ -110,7 +112,17 @@ static bool add_beside(struct besides *besides, const struct plan *plan, struct 
 	return true;
 }
 
-/* The names of a folder that look like a stream's file: no others can be in the way. */
+/* Could a name be that of a stream's file, or of one in another form? No others are in the way. */
+static bool looks_beside(const char *name)
+{
+	if (strcasestr(name, ".stream-"))
+		return true;
+	for (unsigned form = FORM_CONTENT + 1; form < FORM_COUNT; form++)
+		if (strcasestr(name, form_name((enum item_form)form)))
+			return true;
+	return false;
+}
+
 static bool add_names(
     struct besides *besides, const struct plan *plan, uint32_t volume, uint32_t folder)
 {
@@ -121,11 +133,11 @@ static bool add_names(
 	for (size_t i = 0; i < count; i++) {
 		const char *name = catalogue_name(catalogue, catalogue->entries[children[i]].name);
 
-		if (strcasestr(name, ".stream-") && !add_beside(besides, plan,
-							(struct beside){.volume = volume,
-							    .parent = folder,
-							    .entry = children[i],
-							    .stream = NONE}))
+		if (looks_beside(name) && !add_beside(besides, plan,
+					      (struct beside){.volume = volume,
+						  .parent = folder,
+						  .entry = children[i],
+						  .stream = NONE}))
 			return false;
 	}
 	return true;
@@ -136,7 +148,8 @@ static bool is_stream_item(const struct plan *plan, const struct item *item)
 	const struct catalogue *catalogue = plan_catalogue(plan->survey, item->volume);
 
 	return item->stream != NONE && item->state != STATE_LEFT &&
-	       *plan_stream_name(catalogue, item->entry, item->stream) != 0;
+	       (item->form != FORM_CONTENT ||
+		   *plan_stream_name(catalogue, item->entry, item->stream) != 0);
 }
 
 static bool collect(struct besides *besides, const struct plan *plan)
@@ -154,7 +167,8 @@ static bool collect(struct besides *besides, const struct plan *plan)
 			(struct beside){.volume = item->volume,
 			    .parent = parent,
 			    .entry = item->entry,
-			    .stream = item->stream}))
+			    .stream = item->stream,
+			    .form = item->form}))
 			return false;
 	}
 	n_streams = besides->count;

@@ -62,7 +62,8 @@ static void set_bit(uint8_t *bits, size_t at)
 
 static bool bytes_arrive(uint8_t state)
 {
-	return state == STATE_TAKEN || state == STATE_INCOMPLETE || state == STATE_SAME;
+	return state == STATE_TAKEN || state == STATE_INCOMPLETE || state == STATE_SAME ||
+	       state == STATE_LOCKED;
 }
 
 /* What the folder around learns from an item in it. */
@@ -100,7 +101,8 @@ static uint32_t add_item(
 	    .base = decision.base,
 	    .kind = kind,
 	    .state = decision.state,
-	    .reason = decision.reason};
+	    .reason = decision.reason,
+	    .form = decision.form};
 	/* A folder speaks for itself when it closes. */
 	if (kind != ITEM_FOLDER)
 		tell_folder(walk, &plan->items[plan->n_items]);

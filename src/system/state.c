@@ -60,7 +60,7 @@ static void add_node(struct summing *summing, uint32_t number)
 		const struct stream *stream = &catalogue->streams[node->first_stream + i];
 		enum content content = data_content(catalogue, stream);
 
-		if (stream->flags & STREAM_CARRIER)
+		if (stream->flags & (STREAM_CARRIER | STREAM_KEY))
 			continue;
 		bytes += stream->size;
 		in_cloud =

@@ -105,7 +105,13 @@ class DemoJob:
             check(line.get("sha256", row["sha256"] if row["state"] == "same" else "") ==
                   row["sha256"], key, "has another hash")
             check("as" in line or line["state"] == "same", key, "has no archive path")
-        if row["state"] not in ARRIVED:
+        if "stored" in row:
+            check((line.get("stored"), line.get("sha256"), line.get("place")) ==
+                  (row["stored"], row["sha256"], row["place"]), key, "is kept as", line)
+            check(line.get("as", "").endswith({"locked": ".encrypted-data",
+                                               "taken": ".encrypted-key"}[row["state"]]), key,
+                  "is at", line.get("as"))
+        elif row["state"] not in ARRIVED:
             check("as" not in line and "part" not in line, key, "is in the archive all the same")
         if row["state"] == "taken":
             check(line.get("place", "") == row.get("place", line.get("place", "")), key, "place",
@@ -212,7 +218,8 @@ class DemoJob:
         wanted = {key_of(row): row for row in self.expected["streams"]}
         for line in self.record:
             row = wanted.get(key_of(line))
-            if row is None or row["kind"] != "file" or row["state"] not in ("taken", "same"):
+            if (row is None or row["kind"] != "file" or
+                    row["state"] not in ("taken", "same", "locked")):
                 continue
             path = line.get("as", line.get("same_as"))
             check(self.manifest.get(path) == row.get("sha256"), key_of(line), "is not what",
@@ -220,6 +227,20 @@ class DemoJob:
         for line in self.record:
             if line["kind"] == "folder" and "as" in line:
                 check((self.unpacked / line["as"]).is_dir(), "no folder", line["as"])
+
+    def check_sealed(self):
+        """Keys and encrypted files of a person stand in one part, and nothing else does."""
+        for line in self.record:
+            kept = "as" in line and line["kind"] == "file"
+            sealed = line["reason"] in ("keys", "encrypted")
+            check(not kept or sealed == (line.get("place") == "sealed"), "sealed:", line)
+            check(not kept or self.format == "folder" or
+                  sealed == line["part"].endswith(f"-sealed.{self.format}"), "sealed:", line)
+        findings = json.loads((self.folder / "findings.json").read_text(encoding="utf-8"))
+        told = {f["subject"]: f["weight"] for f in findings if f["code"] == "sealed-part"}
+        check(told == {"Mara Quill": "note", "Rowan Teasel": "caution"}, "sealed-part", told)
+        check([f["subject"] for f in findings if f["code"] == "files-encrypted"] ==
+              ["Rowan Teasel"], "files-encrypted")
 
     def check_incomplete(self):
         """Of a file that is partly in the cloud the half that is there: bytes, then listed zeros."""
@@ -415,6 +436,7 @@ def main(format):
         job.check_bag()
         job.check_bytes()
         job.check_incomplete()
+        job.check_sealed()
         job.check_account()
         job.check_findings()
         job.check_places()

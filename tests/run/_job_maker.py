@@ -108,10 +108,24 @@ class Job:
                         r"\Users\mara\Documents\scratched.doc", content)
         line.update(state="partial", reason="read-error", holes=[[512, 512]])
         self.line(r"\Users\mara\Documents\secret.txt", "file", "locked", "encrypted", size=50)
+        self._other_forms()
         self.line(r"\Users\mara\Documents\lzx.dll", "file", "unreadable", "system-compressed",
                   size=60)
         self.findings.append({"code": "share-not-there", "weight": "loss", "subject": "mara",
                               "sentence": "The videos lie on a share.", "advice": ""})
+
+    def _other_forms(self):
+        """Files whose bytes as such are not in the archive: encrypted, or mostly nothing."""
+        content = bytes(i * 11 % 253 for i in range(1024))
+        line = self.add("mara-sealed",
+                        f"{PC}/mara/sealed/C/Users/mara/Documents/gate.txt.encrypted-data",
+                        r"\Users\mara\Documents\gate.txt", content)
+        line.update(state="locked", reason="encrypted", size=700, form="encrypted-data", stored=1024,
+                    holes=[[512, 512]])
+        content = bytes(i * 13 % 255 for i in range(600))
+        line = self.add("mara-documents", f"{PC}/mara/Documents/huge.bin.data-ranges",
+                        r"\Users\mara\Documents\huge.bin", content)
+        line.update(size=1 << 40, form="data-ranges", stored=600, ranges=[[0, 100], [1 << 39, 500]])
 
     def _links(self):
         """A second name: a hard link where the format has them, else only a line in the record."""

@@ -342,6 +342,42 @@ def a_hole_outside_of_its_file(folder, format):
     edit_record(folder, "scratched.doc", set_keys(holes=[[512, 99999]]))
 
 
+@case("wrong-form", subject="record.jsonl", seal=True, losses=True)
+def ranges_outside_of_their_file(folder, format):
+    edit_record(folder, "huge.bin", set_keys(ranges=[[0, 100], [(1 << 40) - 499, 500]]))
+
+
+@case("wrong-form", subject="record.jsonl", seal=True, losses=True)
+def ranges_of_another_length(folder, format):
+    edit_record(folder, "huge.bin", set_keys(ranges=[[0, 100], [1 << 39, 499]]))
+
+
+@case("wrong-form", subject="record.jsonl", seal=True, losses=True)
+def ranges_without_their_places(folder, format):
+    edit_record(folder, "huge.bin", lambda line: {key: line[key] for key in line if key != "ranges"})
+
+
+@case("wrong-form", subject="record.jsonl", seal=True, losses=True)
+def a_form_without_its_size(folder, format):
+    edit_record(folder, "huge.bin", lambda line: {key: line[key] for key in line if key != "stored"})
+
+
+@case("wrong-form", subject="record.jsonl", seal=True, losses=True)
+def a_form_that_is_no_text(folder, format):
+    edit_record(folder, "gate.txt", set_keys(form=1))
+
+
+@case("wrong-form", subject="record.jsonl", seal=True, losses=True)
+def a_hole_behind_what_is_encrypted(folder, format):
+    edit_record(folder, "gate.txt", set_keys(holes=[[512, 513]]))
+
+
+@case("size", subject=f"{maker.PC}/mara/sealed/C/Users/mara/Documents/gate.txt.encrypted-data", seal=True,
+      losses=True)
+def another_size_of_what_is_sealed(folder, format):
+    edit_record(folder, "gate.txt", set_keys(stored=1000, holes=[[512, 188]]))
+
+
 @case("record-contradicts", subject=r"\Fotos\hut.jpg", seal=True, links=True)
 def the_same_as_something_else(folder, format):
     edit_record(folder, "hut.jpg", set_keys(same_as=PLOTS))

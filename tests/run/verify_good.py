@@ -48,7 +48,7 @@ with work_folder() as work:
             check(done.stderr == "", label, "complains", done.stderr)
             check(max(map(len, done.stdout.splitlines())) < 80, label, "is too wide")
             if "losses" in what:
-                check("3 items did not arrive whole" in " ".join(done.stdout.split()), label,
+                check("4 items did not arrive whole" in " ".join(done.stdout.split()), label,
                       done.stdout)
                 check("listed 1 loss:" in " ".join(done.stdout.split()), label, done.stdout)
 

@@ -123,15 +123,22 @@ static void check_more(const char *name, struct name_more more, const char *expe
 static void test_twins_and_streams(void **state)
 {
 	(void)state;
-	check_more("Notes.txt", (struct name_more){1, "", 1}, "Notes.txt");
-	check_more("Notes.txt", (struct name_more){2, "", 1}, "Notes%7E2.txt");
-	check_more("Notes", (struct name_more){3, "", 1}, "Notes%7E3");
-	check_more(".hidden", (struct name_more){2, "", 1}, ".hidden%7E2");
-	check_more("a.", (struct name_more){2, "", 1}, "a%2E%7E2");
-	check_more("file.txt", (struct name_more){1, "note", 1}, "file.txt.stream-note");
-	check_more("file.", (struct name_more){1, "no:te.", 1}, "file..stream-no%3Ate%2E");
-	check_more("CON", (struct name_more){1, "s", 1}, "%43ON.stream-s");
-	check_more("file.txt", (struct name_more){2, "one", 3}, "file%7E2.txt.stream-one%7E3");
+	check_more("Notes.txt", (struct name_more){1, "", 1, NULL}, "Notes.txt");
+	check_more("Notes.txt", (struct name_more){2, "", 1, NULL}, "Notes%7E2.txt");
+	check_more("Notes", (struct name_more){3, "", 1, NULL}, "Notes%7E3");
+	check_more(".hidden", (struct name_more){2, "", 1, NULL}, ".hidden%7E2");
+	check_more("a.", (struct name_more){2, "", 1, NULL}, "a%2E%7E2");
+	check_more("file.txt", (struct name_more){1, "note", 1, NULL}, "file.txt.stream-note");
+	check_more("file.", (struct name_more){1, "no:te.", 1, NULL}, "file..stream-no%3Ate%2E");
+	check_more(
+	    "file.txt", (struct name_more){1, "", 1, "encrypted-data"}, "file.txt.encrypted-data");
+	check_more("file.", (struct name_more){2, "", 1, "data-ranges"}, "file%7E2..data-ranges");
+	check_more("CON", (struct name_more){1, "", 2, "encrypted-key"}, "%43ON.encrypted-key%7E2");
+	check_more("a.txt", (struct name_more){1, "s.", 1, "encrypted-data"},
+	    "a.txt.stream-s..encrypted-data");
+	check_more("CON", (struct name_more){1, "s", 1, NULL}, "%43ON.stream-s");
+	check_more(
+	    "file.txt", (struct name_more){2, "one", 3, NULL}, "file%7E2.txt.stream-one%7E3");
 }
 
 /* Long names are cut at whole characters and escapes, keep their extension, and stay apart. */

@@ -192,6 +192,60 @@ static void test_twins(void **state)
 	scene_end(&scene);
 }
 
+/* What a person encrypted goes into one group with what opens it, wherever it lies. */
+static void test_sealed(void **state)
+{
+	static const char key[] = STREAM_KEY_NAME;
+	struct scene scene;
+	uint32_t node;
+
+	(void)state;
+	scene_start(&scene);
+	node = forge_file(&scene.forge, 0, "\\Users\\mara\\Documents\\gate.txt", 700);
+	forge_node(&scene.forge, 0, node)->streams[0].flags |= STREAM_ENCRYPTED;
+	forge_stream(&scene.forge, 0, node, key, 84);
+	forge_node(&scene.forge, 0, node)->streams[1].flags |= STREAM_KEY;
+	/* Names that are the endings of another. */
+	forge_file(&scene.forge, 0, "\\Users\\mara\\Documents\\gate.txt.encrypted-data", 1);
+	node = forge_file(&scene.forge, 0, "\\Users\\mara\\Documents\\gate.txt.Encrypted-KEY", 1);
+	forge_node(&scene.forge, 0, node)->streams[0].flags |= STREAM_ENCRYPTED;
+	/* Nobody's: by itself, but encrypted all the same. */
+	node = forge_file(&scene.forge, 1, "\\shed.txt", 700);
+	forge_node(&scene.forge, 1, node)->streams[0].flags |= STREAM_ENCRYPTED;
+	forge_stream(&scene.forge, 1, node, key, 84);
+	forge_node(&scene.forge, 1, node)->streams[1].flags |= STREAM_KEY;
+	/* Left things stay left. */
+	node = forge_file(&scene.forge, 0, "\\Users\\mara\\AppData\\Local\\Temp\\t.txt", 700);
+	forge_node(&scene.forge, 0, node)->streams[0].flags |= STREAM_ENCRYPTED;
+	forge_file(
+	    &scene.forge, 0, "\\Users\\mara\\AppData\\Roaming\\Microsoft\\Protect\\S-1\\k", 468);
+	scene_settle(&scene);
+	scene_make(&scene, NULL);
+	expect_no_path_twice(&scene.plan);
+	scene_expect(&scene, "C:\\Users\\mara\\Documents\\gate.txt",
+	    "locked encrypted " PC
+	    "mara/sealed/C/Users/mara/Documents/gate.txt.encrypted-data%7E2");
+	scene_expect(&scene, "C:\\Users\\mara\\Documents\\gate.txt.Encrypted-KEY",
+	    "locked encrypted " PC
+	    "mara/sealed/C/Users/mara/Documents/gate.txt.Encrypted-KEY.encrypted-data");
+	scene_expect(&scene, "C:\\Users\\mara\\Documents\\gate.txt.encrypted-data",
+	    "taken place " PC "mara/Documents/gate.txt.encrypted-data");
+	scene_expect(
+	    &scene, "D:\\shed.txt", "locked encrypted data/drives/D/shed.txt.encrypted-data");
+	scene_expect(&scene, "C:\\Users\\mara\\AppData\\Local\\Temp\\t.txt", "left temporary");
+	scene_expect(&scene, "C:\\Users\\mara\\AppData\\Roaming\\Microsoft\\Protect\\S-1\\k",
+	    "taken keys " PC "mara/sealed/C/Users/mara/AppData/Roaming/Microsoft/Protect/S-1/k");
+	for (size_t i = 0; i < scene.plan.n_items; i++) {
+		const struct item *item = &scene.plan.items[i];
+
+		if (item->form != FORM_KEY)
+			continue;
+		assert_int_equal(item->state, STATE_TAKEN);
+		assert_int_equal(item->reason, REASON_KEYS);
+	}
+	scene_end(&scene);
+}
+
 static void test_lost_and_damaged(void **state)
 {
 	struct scene scene;
@@ -411,6 +465,7 @@ int main(void)
 	    cmocka_unit_test(test_streams),
 	    cmocka_unit_test(test_folders_with_contents),
 	    cmocka_unit_test(test_twins),
+	    cmocka_unit_test(test_sealed),
 	    cmocka_unit_test(test_lost_and_damaged),
 	    cmocka_unit_test(test_complete_and_sorted),
 	    cmocka_unit_test(test_one_person),

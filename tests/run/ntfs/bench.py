@@ -9,6 +9,7 @@ import json
 import os
 import random
 import shutil
+import struct
 import subprocess
 import sys
 import tempfile
@@ -138,6 +139,23 @@ class Listing:
 
     def reparse(self, path, data):
         self.add("reparse", path, self.store(data))
+
+
+def find_stream(data, name):
+    """(place of the file record with the name, place of its unnamed $DATA attribute) in a volume's bytes.
+
+    Where the fields are: linux-ntfs documentation, "File record", "Attribute header".
+    """
+    name = name.encode("utf-16-le")
+    for record in range(0, len(data), 1024):
+        if data[record:record + 4] != b"FILE" or name not in data[record:record + 1024]:
+            continue
+        at = record + struct.unpack_from("<H", data, record + 0x14)[0]
+        while struct.unpack_from("<I", data, at)[0] < 0x80:
+            at += struct.unpack_from("<I", data, at + 4)[0]
+        if struct.unpack_from("<I", data, at)[0] == 0x80:  # else it is a folder with the name in it
+            return record, at
+    raise LookupError(name)
 
 
 def as_listed(path):
