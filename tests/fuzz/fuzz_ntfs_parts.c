@@ -1,9 +1,12 @@
 /*
  * Fuzz target: the small parsers of src/ntfs, picked by the input's first byte.
  */
+#include "base/bytes.h"
 #include "ntfs/attrlist.h"
 #include "ntfs/boot.h"
 #include "ntfs/lznt1.h"
+#include "ntfs/owners.h"
+#include "ntfs/piece.h"
 #include "ntfs/record.h"
 #include "ntfs/runs.h"
 
@@ -115,6 +118,41 @@ static void fuzz_boot(const uint8_t *data, size_t size)
 		check(boot.clusters > 0 && boot.table_lcn < boot.clusters);
 }
 
+/*
+ * Descriptors as in $SDS: the input is cut into entries, most of which are made to prove themselves
+ * right, since no random one would. The first byte tells how long they are.
+ */
+static void fuzz_owners(const uint8_t *data, size_t size)
+{
+	struct catalogue catalogue = {0};
+	struct owners owners = {0};
+	size_t each = size > 0 ? 0x28u + data[0] % 0x60u : 0x28u;
+	uint8_t *bytes = malloc(size + 1);
+
+	check(bytes != NULL && pool_add_text(&catalogue, "") == 0);
+	memcpy(bytes, data, size);
+	for (size_t at = 0; size - at >= each && at < size; at += (each + 15) / 16 * 16) {
+		uint32_t sum = 0;
+
+		if ((bytes[at] & 7) != 0) {
+			put_u64(bytes + at + 8, at);
+			put_u32(bytes + at + 0x10, (uint32_t)each);
+			for (size_t i = 0x14; i + 4 <= each; i += 4)
+				sum = (sum << 3 | sum >> 29) + get_u32(bytes + at + i);
+			put_u32(bytes + at, sum);
+		}
+	}
+	owners_parse(&owners, &catalogue, bytes, size);
+	for (size_t i = 0; i < owners.count; i++) {
+		check(i == 0 || owners.items[i - 1].id <= owners.items[i].id);
+		check(owners_find(&owners, owners.items[i].id) < catalogue.names_length);
+	}
+	check(owners_of_descriptor(&owners, &catalogue, data, size) < catalogue.names_length);
+	owners_free(&owners);
+	free(catalogue.names);
+	free(bytes);
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	uint8_t *copy;
@@ -125,7 +163,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	copy = malloc(size - 1);
 	check(copy != NULL);
 	memcpy(copy, data + 1, size - 1);
-	switch (data[0] % 5) {
+	switch (data[0] % 6) {
 	case 0:
 		fuzz_lznt1(copy, size - 1);
 		break;
@@ -137,6 +175,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		break;
 	case 3:
 		fuzz_list(copy, size - 1);
+		break;
+	case 4:
+		fuzz_owners(copy, size - 1);
 		break;
 	default:
 		fuzz_boot(copy, size - 1);
