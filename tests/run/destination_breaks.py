@@ -6,11 +6,13 @@ shut down as if it were pulled out (ioctl EXT4_IOC_SHUTDOWN, linux/ext4.h); a lo
 grow any more; NTFS by ntfs-3g, whose process is ended. strace only holds extract back for a moment at a
 chosen fsync(2), so that it is known where it stands. Afterwards, and again after mounting anew where that
 is possible: exit status 4, a journal, no damaged part under a good name (Python's zipfile), `verify` never
-proves. And NTFS that ntfs-3g opens only for reading, because of a sleeping old system, is told as that.
+proves; then, where the drive works again, --resume makes the job that an uninterrupted run makes, byte by byte. And
+NTFS that ntfs-3g opens only for reading, because of a sleeping old system, is told as that.
 Needs root, loop devices and FUSE; otherwise skipped.
 """
 
 import fcntl
+import filecmp
 import os
 import pathlib
 import random
@@ -24,6 +26,7 @@ sys.dont_write_bytecode = True
 import _harness as h  # noqa: E402
 
 os.environ["PATH"] += ":/usr/sbin:/sbin"
+os.environ["SOURCE_DATE_EPOCH"] = "1796000000"
 MIB = 1 << 20
 EXT4_IOC_SHUTDOWN = 0x8004587D
 SHUTDOWN_WITHOUT_LOG = b"\2\0\0\0"
@@ -122,6 +125,18 @@ def judge(label, job):
     h.check(done.returncode not in (0, -6, -11), label, "verify", done.returncode)
 
 
+def go_on(label, source, job, whole):
+    """What lasted is enough to go on from; the rest is taken again."""
+    done = h.run("extract", "--quiet", "--resume", "--to", job.parent, source)
+    if not h.check(done.returncode == 0, label, "could not go on:", done.returncode, done.stderr):
+        return
+    names = sorted(path.name for path in job.iterdir())
+    h.check(names == sorted(path.name for path in whole.iterdir()), label, "other files:", names)
+    for name in names:
+        h.check(filecmp.cmp(job / name, whole / name, shallow=False), label, name, "is not as in one go")
+    h.check(h.run("verify", "--quiet", job).returncode == 0, label, "is not proven")
+
+
 def fill(drive):
     def event():
         with open(drive.point / "other things", "wb") as other:
@@ -158,7 +173,7 @@ def end_process(drive):
     return event
 
 
-def on_ext4(folder, source):
+def on_ext4(folder, source, whole):
     for number, (at, words, event) in enumerate((
             (6, ("is full",), fill), (6, ("can only be read", "takes nothing"), meet_fault),
             (6, ("takes nothing",), pull_out), (8, ("takes nothing",), pull_out),
@@ -171,6 +186,9 @@ def on_ext4(folder, source):
                 judge(label, job)
             drive.again()
             judge(label + " after mounting it again:", job)
+            (drive.point / "other things").unlink(missing_ok=True)
+            if h.check((job / "journal").exists(), label, "no journal"):
+                go_on(label, source, job, whole)
         finally:
             drive.close()
 
@@ -193,13 +211,14 @@ def on_dead_drive(folder, source):
         subprocess.run(["umount", "-l", small], check=False)
 
 
-def on_ntfs(folder, source):
+def on_ntfs(folder, source, whole):
     drive = ntfs(folder, "ntfs")
     try:
         interrupt("ntfs-3g ends:", source, drive, 6, end_process(drive), ("takes nothing",))
         h.tool("umount", "-l", drive.point)
         drive.open()
         judge("ntfs-3g ended, mounted again:", drive.point / "job")
+        go_on("ntfs-3g ended, mounted again:", source, drive.point / "job", whole)
     finally:
         drive.close()
 
@@ -232,9 +251,12 @@ def run():
         work = pathlib.Path(os.path.realpath(work))
         source = work / "fernhill.img"
         make_source(source)
-        on_ext4(work, source)
+        (work / "whole").mkdir()
+        h.run("extract", "--quiet", "--to", work / "whole", "--name", "job", "--part-size", "1M", source)
+        whole = work / "whole/job"
+        on_ext4(work, source, whole)
         on_dead_drive(work, source)
-        on_ntfs(work, source)
+        on_ntfs(work, source, whole)
         on_sleeping_ntfs(work, source)
     h.finish()
 
