@@ -88,8 +88,8 @@ static void look_at_volume(
 /* What reading the table and the volumes' beginnings showed about the drive itself. */
 static void look_at_health(struct source *source, struct drive_view *view)
 {
-	static const char advice[] = "If it clicks, smells or drops out, switch it off: it belongs "
-				     "to a recovery laboratory.";
+	static const char advice[] = "Extract from it with --careful. If it clicks, smells or drops "
+				     "out, switch it off: it belongs to a recovery laboratory.";
 	struct holes holes = {0};
 
 	view->faulty = source_is_lost(source);

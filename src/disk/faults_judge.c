@@ -250,8 +250,8 @@ void faults_add_sealed(struct faults *faults, const struct drive *drive, enum se
 void faults_find(const struct faults *faults, const char *subject, struct findings *findings)
 {
 	static const char failing[] =
-	    "Take the most precious files first, and spare this drive everything else. If it "
-	    "clicks, grinds, smells or drops out, switch it off at once: it then belongs to a "
+	    "Take the most precious files first (extract --careful does), and spare this drive "
+	    "everything else. If it clicks, grinds, smells or drops out, switch it off at once: it then belongs to a "
 	    "recovery laboratory.";
 	static const char wearing[] =
 	    "Take everything from it soon and put nothing on it any more. If it clicks or drops "

@@ -16,6 +16,7 @@
 #include "extract/record.h"
 #include "extract/restore.h"
 #include "extract/take.h"
+#include "extract/watch.h"
 #include "extract/where.h"
 #include "plan/belongings.h"
 
@@ -218,10 +219,13 @@ static bool take(struct extraction *extraction, const struct plan *plan,
 		(options->same == SAME_USUAL && options->format == FORMAT_TAR),
 	    .careful = options->careful};
 	struct rounds_options how = {options->careful, options->patience, circumstances->resume};
+	struct watch_options watching = {FAULTS_PROGRAM, WATCH_SECONDS, options->quiet};
+	struct watch *watch;
 	bool good;
 
 	if (!rounds_start(plan->survey, &extraction->job, &how, error))
 		return false;
+	watch = watch_start(plan->survey, &watching);
 	rounds_set_reserve(plan->survey, circumstances->need);
 	checkpoints_start(&checkpoints, &extraction->job.journal, &extraction->parts,
 	    &extraction->outcomes, options->checkpoint);
@@ -229,6 +233,7 @@ static bool take(struct extraction *extraction, const struct plan *plan,
 	good = take_all(plan, &checkpoints, &choices, &progress, &rounds, error);
 	progress_end(&progress);
 	checkpoints_free(&checkpoints);
+	watch_end(watch, findings);
 	if (good)
 		tell_rounds(&rounds, findings);
 	return good;
