@@ -178,22 +178,31 @@ static bool check_destination(const struct plan *plan, const struct extract_opti
 	return destination_has_room(&destination, &need, error);
 }
 
-/* What was not to be had at the first try. */
-static void tell_rounds(const struct take_rounds *rounds, struct findings *findings)
+/*
+ * What was not to be had at the first try: told from the outcomes, which outlast an interruption,
+ * so that a job that was cut off says the same as another.
+ */
+static void tell_rounds(const struct outcomes *outcomes, const struct rounds_result *result,
+    struct findings *findings)
 {
-	const struct rounds_result *result = &rounds->result;
+	uint64_t unread = 0;
+	bool waited = false;
 
-	if (rounds->files == 0)
-		return;
-	findings_add(findings, WEIGHT_CAUTION, "read-in-rounds", "",
-	    "Every hour of reading may be the last of a drive that does this. Check this job, keep the "
-	    "drive switched off, and see what is listed as partial or unreadable.",
-	    "%s %s did not read at the first try. What the drive gave at once was taken first; then "
-	    "coldlift came back to the %s that %s wanted, in smaller and smaller pieces: %s of these "
-	    "files arrived whole, %s did not read.",
-	    text_count(rounds->files).text, rounds->files == 1 ? "file" : "files",
-	    text_size(result->wanted).text, rounds->files == 1 ? "it" : "they",
-	    text_count(rounds->whole).text, text_size(result->left).text);
+	for (size_t i = 0; i < outcomes->n_items; i++) {
+		const struct outcome *outcome = &outcomes->items[i];
+
+		waited = waited || (outcome->flags & OUTCOME_WAITED) != 0;
+		if (outcome->ranges != NONE && outcome->same_as == NONE)
+			unread += holes_total(&outcomes->ranges[outcome->ranges].holes);
+	}
+	if (waited)
+		findings_add(findings, WEIGHT_CAUTION, "read-in-rounds", "",
+		    "Every hour of reading may be the last of a drive that does this. Check this job, "
+		    "keep the drive switched off, and see what is listed as partial or unreadable.",
+		    "Some files did not read at the first try. What the drive gave at once was taken "
+		    "first; then coldlift came back to the rest, in smaller and smaller pieces. %s of "
+		    "files that are in the job did not read even then.",
+		    text_size(unread).text);
 	if (result->weary)
 		findings_add(findings, WEIGHT_LOSS, "patience-ended", "",
 		    "To try longer, extract once more with a longer --patience, or without it.",
@@ -214,7 +223,7 @@ static bool take(struct extraction *extraction, const struct plan *plan,
 {
 	struct checkpoints checkpoints;
 	struct progress progress;
-	struct take_rounds rounds = {0};
+	struct rounds_result rounds = {0};
 	struct take_choices choices = {.once = options->same == SAME_ONCE ||
 		(options->same == SAME_USUAL && options->format == FORMAT_TAR),
 	    .careful = options->careful};
@@ -235,7 +244,7 @@ static bool take(struct extraction *extraction, const struct plan *plan,
 	checkpoints_free(&checkpoints);
 	watch_end(watch, findings);
 	if (good)
-		tell_rounds(&rounds, findings);
+		tell_rounds(&extraction->outcomes, &rounds, findings);
 	return good;
 }
 

@@ -22,6 +22,8 @@ enum outcome_flag {
 	OUTCOME_DIGEST = 2,     /* `digest` is that of its bytes as archived */
 	OUTCOME_BY_CONTENT = 4, /* same: found by its content, not by the old system's own link */
 	OUTCOME_DONE = 8,       /* taken, or found that it cannot be: nothing more to do */
+	OUTCOME_WAITED = 16,    /* did not read at the first try */
+	OUTCOME_ALL = 31,
 };
 
 struct outcome {

@@ -142,7 +142,7 @@ static bool take_item(struct restore *restore, const json_t *of)
 
 	if (!count_at(of, 0, outcomes->n_items, &item) || !count_at(of, 1, STATE_COUNT, &state) ||
 	    !count_at(of, 2, REASON_COUNT, &reason) || !count_at(of, 3, NOTE_COUNT, &note) ||
-	    !count_at(of, 4, OUTCOME_DONE * 2, &flags) ||
+	    !count_at(of, 4, OUTCOME_ALL + 1, &flags) ||
 	    !index_at(of, 5, restore->parts->count, &outcome.part) ||
 	    !index_at(of, 6, outcomes->n_items, &outcome.same_as) ||
 	    !index_at(of, 7, outcomes->n_pieces, &outcome.first_piece) ||

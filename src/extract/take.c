@@ -73,7 +73,7 @@ static bool is_done(const struct take *take, uint32_t index)
 /* Nothing more is to be done with the item; between two entries is the time for a checkpoint. */
 static bool note_done(struct take *take, uint32_t index, struct error *error)
 {
-	take->outcomes->items[index].flags |= OUTCOME_DONE;
+	take->outcomes->items[index].flags |= OUTCOME_DONE | (take->is_last_try ? OUTCOME_WAITED : 0);
 	return (outcomes_note_change(take->outcomes, index) || error_no_memory(error)) &&
 	    checkpoints_pass(take->checkpoints, take->done, error);
 }
@@ -314,14 +314,13 @@ static bool take_groups(
 }
 
 /* Rounds over what did not read at first, and then the files that waited for them. */
-static bool take_aside(struct take *take, struct take_rounds *rounds, struct error *error)
+static bool take_aside(struct take *take, struct rounds_result *result, struct error *error)
 {
 	struct batch batch = {.files = take->aside, .n_files = take->n_aside};
 	bool good;
 
-	rounds->files = take->n_aside;
 	if (!rounds_run(take->plan, take->aside, take->n_aside, take->progress, take->done,
-		&rounds->result, error))
+		result, error))
 		return false;
 	take->is_last_try = true;
 	if (take->n_aside == 0)
@@ -332,9 +331,6 @@ static bool take_aside(struct take *take, struct take_rounds *rounds, struct err
 		   choose_reads(take, &batch)) ||
 	    error_no_memory(error);
 	good = good && store_files(take, &batch, error);
-	for (size_t i = 0; i < take->n_aside; i++)
-		rounds->whole += take->outcomes->items[take->aside[i]].ranges == NONE &&
-		    take->outcomes->items[take->aside[i]].state != STATE_UNREADABLE;
 	free(batch.reads);
 	return good;
 }
@@ -367,7 +363,7 @@ static void point_at_firsts(struct take *take)
 }
 
 bool take_all(const struct plan *plan, struct checkpoints *checkpoints,
-    const struct take_choices *choices, struct progress *progress, struct take_rounds *rounds,
+    const struct take_choices *choices, struct progress *progress, struct rounds_result *rounds,
     struct error *error)
 {
 	struct parts *parts = checkpoints->parts;

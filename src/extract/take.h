@@ -36,12 +36,6 @@ struct take {
 /* Bytes that will be read, for the progress. */
 uint64_t take_bytes(const struct plan *plan);
 
-/* What was set aside, and what came of it. */
-struct take_rounds {
-	uint64_t files, whole; /* that were set aside; of them, those that arrived whole then */
-	struct rounds_result result;
-};
-
 /*
  * Takes everything that is not done yet, and completes the parts. False with *error when the
  * destination failed, somebody asked to stop (STATUS_OTHER), or memory ran out; the open parts are
@@ -52,7 +46,7 @@ struct take_choices {
 	bool careful; /* what is dear first, on every drive */
 };
 bool take_all(const struct plan *plan, struct checkpoints *checkpoints,
-    const struct take_choices *choices, struct progress *progress, struct take_rounds *rounds,
+    const struct take_choices *choices, struct progress *progress, struct rounds_result *rounds,
     struct error *error);
 
 #endif

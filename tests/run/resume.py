@@ -11,6 +11,7 @@ every call.
 
 import filecmp
 import hashlib
+import json
 import os
 import pathlib
 import re
@@ -18,6 +19,7 @@ import shutil
 import subprocess
 import sys
 import time
+import zipfile
 
 sys.dont_write_bytecode = True
 import _harness as h  # noqa: E402
@@ -146,6 +148,49 @@ def check_not_read_again(source, work):
     h.check(0 < read < whole, "read", read, "bytes, as if nothing had been done before")
 
 
+def members(job):
+    """Name and bytes of everything in the parts: what did not read at once may stand in another order."""
+    out = {}
+    for part in job.glob("*.zip"):
+        if "proof" not in part.name:
+            with zipfile.ZipFile(part) as archive:
+                out[part.name] = {name: archive.read(name) for name in archive.namelist()}
+    return out
+
+
+def check_holes(source, work):
+    """Off a drive that does not read everywhere: the same files with the same holes, and the same findings."""
+    to, whole, faulty = work / "to", work / "whole-faulty", work / "faulty.img"
+    shutil.copyfile(source, faulty)
+    # Where a file lies says ntfsinfo: a sector in the middle of the second one, and 40 of the largest.
+    holes = []
+    for name, length in (("map.bin", 512), ("shed.jpg", 20480)):
+        text = h.tool("ntfsinfo", "-f", "-v", "-F", name, faulty).split("Dumping attribute $DATA")[1]
+        lcn, count = (int(number, 16) for number in re.search(r"0x0\s+0x([0-9a-f]+)\s+0x([0-9a-f]+)", text).groups())
+        holes.append(f"{(lcn + count // 2) * 4096} {length}")
+    (work / "faulty.img.holes").write_text("\n".join(holes) + "\n")
+    for folder in (to, whole):
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.mkdir()
+    done = subprocess.run(command(faulty, whole, "zip", *OPTIONS), capture_output=True, text=True, check=False)
+    h.check(done.returncode == 1, "a drive with holes", done.returncode, done.stderr)
+    states = [json.loads(line).get("state") for line in (whole / "job/record.jsonl").read_text().splitlines()]
+    h.check(states.count("partial") == 2, "partial files", states)
+    for number in range(1, 9):
+        shutil.rmtree(to / "job", ignore_errors=True)
+        subprocess.run(["strace", "-f", "-o", "/dev/null", "-e", "trace=fsync", "-e",
+                        f"inject=fsync:signal=SIGKILL:when={5 + 2 * number}", *command(faulty, to, "zip", *OPTIONS)],
+                       capture_output=True, check=False)
+        label = f"with holes, killed at fsync number {5 + 2 * number}:"
+        if h.check((to / "job/journal").exists(), label, "was not cut off"):
+            done = resume(faulty, to)
+            h.check(done.returncode == 1, label, done.returncode, done.stderr)
+            for name in ("record.jsonl", "findings.json", "account.json", "manifest-sha256.txt"):
+                h.check(filecmp.cmp(to / "job" / name, whole / "job" / name, shallow=False), label, name, "differs")
+            h.check(members(to / "job") == members(whole / "job"), label, "other contents")
+            h.check(not (to / "job/salvage").exists(), label, "the store is still there")
+
+
 def check_damage(source, work):
     """A finished part that is gone is told; a damaged checkpoint never makes a false job."""
     to = work / "to"
@@ -183,6 +228,7 @@ def run():
         check_refusals(source, work)
         check_not_read_again(source, work)
         check_damage(source, work)
+        check_holes(source, work)
         h.check(hashlib.sha256(source.read_bytes()).digest() == before, "the source has changed")
         print(f"{count} jobs went on in {time.monotonic() - begun:.0f} s")
     h.finish()
