@@ -8,6 +8,8 @@
  */
 #include "unit.h"
 
+#include "scratch.h"
+
 #include "base/locale.h"
 #include "extract/durable.h"
 #include "extract/writer.h"
@@ -26,28 +28,7 @@
 #define WHOLE "whole"
 #define BROKEN "broken"
 
-static char folder[64];
 static uint8_t *bytes; /* 10 MiB, half of which can be compressed */
-
-static int make_folder(void **state)
-{
-	struct error error;
-
-	(void)state;
-	assert_true(locale_use_utf8(&error));
-	strcpy(folder, "/tmp/coldlift-reopen-XXXXXX");
-	assert_non_null(mkdtemp(folder));
-	return 0;
-}
-
-static int remove_folder(void **state)
-{
-	char command[200];
-
-	(void)state;
-	snprintf(command, sizeof(command), "chmod -R u+w '%s' && rm -rf '%s'", folder, folder);
-	return system(command) == 0 ? 0 : -1;
-}
 
 static int make_bytes(void **state)
 {
@@ -68,24 +49,6 @@ static int free_bytes(void **state)
 	(void)state;
 	free(bytes);
 	return 0;
-}
-
-static const char *inside(const char *name)
-{
-	static char paths[4][160];
-	static unsigned next;
-	char *path = paths[next++ % 4];
-
-	snprintf(path, sizeof(paths[0]), "%s/%s", folder, name);
-	return path;
-}
-
-static int shell(const char *script)
-{
-	char command[2000];
-
-	snprintf(command, sizeof(command), "cd '%s' && { %s\n}", folder, script);
-	return system(command);
 }
 
 /* --- what is written --- */

@@ -6,6 +6,8 @@
  */
 #include "unit.h"
 
+#include "scratch.h"
+
 #include "base/buf.h"
 #include "base/filetime.h"
 #include "base/locale.h"
@@ -25,45 +27,6 @@
 static int64_t summer(void)
 {
 	return filetime_from_unix(1563099630, 250000000);
-}
-
-static char folder[64];
-
-static int make_folder(void **state)
-{
-	struct error error;
-
-	(void)state;
-	assert_true(locale_use_utf8(&error));
-	strcpy(folder, "/tmp/coldlift-writers-XXXXXX");
-	assert_non_null(mkdtemp(folder));
-	return 0;
-}
-
-static int remove_folder(void **state)
-{
-	char command[128];
-
-	(void)state;
-	snprintf(command, sizeof(command), "rm -rf '%s'", folder);
-	return system(command) == 0 ? 0 : -1;
-}
-
-static const char *inside(const char *name)
-{
-	static char path[160];
-
-	snprintf(path, sizeof(path), "%s/%s", folder, name);
-	return path;
-}
-
-/* Runs a shell command in the folder; its status. */
-static int shell(const char *script)
-{
-	char command[4000];
-
-	snprintf(command, sizeof(command), "cd '%s' && { %s\n}", folder, script);
-	return system(command);
 }
 
 static void add_file(struct writer *writer, const char *path, const void *data, size_t length,

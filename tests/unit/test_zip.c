@@ -8,6 +8,8 @@
  */
 #include "unit.h"
 
+#include "scratch.h"
+
 #include "base/bytes.h"
 #include "base/locale.h"
 #include "extract/crew.h"
@@ -73,28 +75,7 @@ int rename(const char *from, const char *to)
 
 /* --- what is written --- */
 
-static char folder[64];
 static uint8_t *noise, *words; /* 20 MiB each: one cannot be compressed, the other well */
-
-static int make_folder(void **state)
-{
-	struct error error;
-
-	(void)state;
-	assert_true(locale_use_utf8(&error));
-	strcpy(folder, "/tmp/coldlift-zip-XXXXXX");
-	assert_non_null(mkdtemp(folder));
-	return 0;
-}
-
-static int remove_folder(void **state)
-{
-	char command[128];
-
-	(void)state;
-	snprintf(command, sizeof(command), "rm -rf '%s'", folder);
-	return system(command) == 0 ? 0 : -1;
-}
 
 static int make_content(void **state)
 {
@@ -123,24 +104,6 @@ static int free_content(void **state)
 	free(noise);
 	free(words);
 	return 0;
-}
-
-static const char *inside(const char *name)
-{
-	static char paths[4][160];
-	static unsigned next;
-	char *path = paths[next++ % 4];
-
-	snprintf(path, sizeof(paths[0]), "%s/%s", folder, name);
-	return path;
-}
-
-static int shell(const char *script)
-{
-	char command[4000];
-
-	snprintf(command, sizeof(command), "cd '%s' && { %s\n}", folder, script);
-	return system(command);
 }
 
 /* How the caller hands over. */
