@@ -1,11 +1,15 @@
 /* The reading side: see pipeline.h. */
 #include "extract/pipeline.h"
 
+#include "disk/source.h"
+#include "extract/interrupt.h"
 #include "extract/items.h"
 #include "extract/sweep.h"
 
+#include <errno.h>
 #include <pthread.h>
 #include <stdlib.h>
+#include <time.h>
 
 /* A sparse range is handed on in steps, so that whoever is asked to stop notices. */
 #define SPARSE_STEP (UINT64_C(64) << 20)
@@ -208,10 +212,39 @@ static void free_pipeline(struct pipeline *pipeline)
 	free(pipeline);
 }
 
+/*
+ * Somebody asked to stop, and no bytes come: a drive that hangs would hold us for minutes. It is
+ * given up, as are the others; the job goes no further in any case.
+ */
+static void abandon_drives(struct pipeline *pipeline)
+{
+	const struct survey *survey = pipeline->plan->survey;
+
+	for (size_t i = 0; i < survey->n_drives; i++)
+		if (survey->drives[i].source != NULL)
+			source_abandon(survey->drives[i].source);
+}
+
+/* Waits for news, with the lock; looks up now and then whether somebody asked to stop. */
+static void wait_for_chunk(struct pipeline *pipeline)
+{
+	struct timespec until;
+
+	clock_gettime(CLOCK_MONOTONIC, &until);
+	until.tv_sec++;
+	if (pthread_cond_timedwait(&pipeline->changed, &pipeline->lock, &until) == ETIMEDOUT &&
+	    interrupt_seen()) {
+		pthread_mutex_unlock(&pipeline->lock);
+		abandon_drives(pipeline);
+		pthread_mutex_lock(&pipeline->lock);
+	}
+}
+
 struct pipeline *pipeline_open(const struct plan *plan, const uint32_t *list, size_t n_list,
     struct error *error)
 {
 	struct pipeline *pipeline = calloc(1, sizeof(*pipeline));
+	pthread_condattr_t attributes;
 
 	if (pipeline == NULL) {
 		error_no_memory(error);
@@ -219,7 +252,10 @@ struct pipeline *pipeline_open(const struct plan *plan, const uint32_t *list, si
 	}
 	pipeline->plan = plan;
 	pthread_mutex_init(&pipeline->lock, NULL);
-	pthread_cond_init(&pipeline->changed, NULL);
+	pthread_condattr_init(&attributes);
+	pthread_condattr_setclock(&attributes, CLOCK_MONOTONIC);
+	pthread_cond_init(&pipeline->changed, &attributes);
+	pthread_condattr_destroy(&attributes);
 	pipeline->ring = malloc(PIPELINE_ROOM);
 	pipeline->sweep = pipeline->ring != NULL ? sweep_open(plan, list, n_list, error) : NULL;
 	if (pipeline->sweep == NULL ||
@@ -252,7 +288,7 @@ bool pipeline_next(struct pipeline *pipeline, const struct chunk **chunk, struct
 	}
 	while (pipeline->filled == pipeline->taken && !pipeline->at_end) {
 		pipeline->user_waits = true;
-		pthread_cond_wait(&pipeline->changed, &pipeline->lock);
+		wait_for_chunk(pipeline);
 	}
 	pipeline->user_waits = false;
 	if (pipeline->filled != pipeline->taken) {

@@ -10,6 +10,7 @@
 #include "base/locale.h"
 #include "disk/source.h"
 #include "extract/extract.h"
+#include "extract/interrupt.h"
 #include "plan/plan.h"
 
 #include <inttypes.h>
@@ -83,6 +84,7 @@ int main(int argc, char **argv)
 	if (argc < 5 || !read_script(argv[2]) || !format_from_name(argv[4], &options.format))
 		return 2;
 	locale_use_utf8(&error);
+	interrupt_watch();
 	options.to = argv[3];
 	for (int i = 5; i < argc; i++) {
 		if (strcmp(argv[i], "careful") == 0)

@@ -15,9 +15,11 @@ import json
 import os
 import random
 import shutil
+import signal
 import subprocess
 import sys
 import tarfile
+import time
 import zipfile
 
 sys.dont_write_bytecode = True
@@ -207,6 +209,31 @@ def check_job(bench, volume, seed, name, options):
     return counts["failures"], lost
 
 
+def check_hanging(bench, volume):
+    """A drive that hangs: whoever asks to stop does not have to wait for it."""
+    script, to, (at, _) = bench.path("script"), bench.path("to"), max(volume.data, key=lambda run: run[1])
+    with open(script, "w", encoding="ascii") as file:
+        file.write(f"hang {at + 9 * UNIT} {SECTOR}\n")
+    shutil.rmtree(to, ignore_errors=True)
+    os.mkdir(to)
+    job = subprocess.Popen([DRIVER, volume.image, script, to, "tar"], stderr=subprocess.PIPE, text=True,
+                           stdout=subprocess.DEVNULL)
+    for _ in range(1200):  # until it has begun
+        if os.path.exists(os.path.join(to, "job", "journal")):
+            break
+        time.sleep(0.05)
+    time.sleep(0.5)
+    job.send_signal(signal.SIGINT)
+    try:
+        # The drive itself would be given up after three minutes only.
+        _, said = job.communicate(timeout=90)
+    except subprocess.TimeoutExpired:
+        job.kill()
+        said = ""
+    bench.check("stopped as asked" in said, f"a hanging drive cannot be stopped: {said[:300]}")
+    bench.check(os.path.exists(os.path.join(to, "job", "journal")), "a stopped job has no journal")
+
+
 def main():
     bench = Bench()
     volume = Volume(bench)
@@ -216,6 +243,7 @@ def main():
         options = ["careful"] if seed % 4 == 1 else []
         failed, lost = check_job(bench, volume, seed, name, options)
         faults, losses, jobs = faults + failed, losses + lost, jobs + 1
+    check_hanging(bench, volume)
     bench.check(faults > 50 and losses > 5, f"too little went wrong: {faults}, {losses}")
     print(f"{jobs} jobs, {faults} failed requests, {jobs * len(volume.contents)} files compared, {losses} with losses, "
           f"{bench.failures} checks failed")
