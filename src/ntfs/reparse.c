@@ -144,10 +144,9 @@ static char *alias_target(const uint8_t *data, size_t length, struct arena *aren
 	return path == NULL || *path == 0 ? NULL : path;
 }
 
-char *reparse_read_target(
+static char *read_target(
     const uint8_t *data, size_t length, struct arena *arena, bool *relative)
 {
-	*relative = false;
 	if (length < 8)
 		return NULL;
 	switch (get_u32(data)) {
@@ -163,6 +162,17 @@ char *reparse_read_target(
 	default:
 		return NULL;
 	}
+}
+
+char *reparse_read_target(
+    const uint8_t *data, size_t length, struct arena *arena, bool *relative)
+{
+	char *target;
+
+	*relative = false;
+	target = read_target(data, length, arena, relative);
+	/* A link to nothing at all is broken; it does not lead to its own folder. */
+	return target == NULL || *target == '\0' ? NULL : target;
 }
 
 char *reparse_target(

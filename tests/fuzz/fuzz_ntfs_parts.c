@@ -8,7 +8,9 @@
 #include "ntfs/owners.h"
 #include "ntfs/piece.h"
 #include "ntfs/record.h"
+#include "ntfs/reparse.h"
 #include "ntfs/runs.h"
+#include "ntfs/wof.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -153,6 +155,23 @@ static void fuzz_owners(const uint8_t *data, size_t size)
 	free(bytes);
 }
 
+/* Reparse data: the first byte picks a tag that has data worth reading. */
+static void fuzz_reparse(uint8_t *data, size_t size)
+{
+	static const uint32_t tags[] = {REPARSE_MOUNT_POINT, REPARSE_SYMLINK, REPARSE_LX_SYMLINK,
+	    REPARSE_NFS, REPARSE_APPEXECLINK, REPARSE_WOF};
+	struct arena arena = {0};
+	bool relative;
+	char *target;
+
+	if (size >= 4)
+		put_u32(data, tags[data[0] % (sizeof(tags) / sizeof(tags[0]))]);
+	target = reparse_read_target(data, size, &arena, &relative);
+	check(target == NULL || target[0] != '\0');
+	wof_method(data, size);
+	arena_free(&arena);
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	uint8_t *copy;
@@ -163,7 +182,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	copy = malloc(size - 1);
 	check(copy != NULL);
 	memcpy(copy, data + 1, size - 1);
-	switch (data[0] % 6) {
+	switch (data[0] % 7) {
 	case 0:
 		fuzz_lznt1(copy, size - 1);
 		break;
@@ -178,6 +197,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		break;
 	case 4:
 		fuzz_owners(copy, size - 1);
+		break;
+	case 5:
+		fuzz_reparse(copy, size - 1);
 		break;
 	default:
 		fuzz_boot(copy, size - 1);

@@ -303,10 +303,18 @@ static void test_targets(void **state)
 	static const uint8_t linux_link[] = "\x1D\0\0\xA0\x0A\0\0\0\2\0\0\0/plots";
 	static const uint8_t alias[] =
 	    "\x1B\0\0\x80\x18\0\0\0\3\0\0\0p\0\0\0e\0\0\0C\0:\0\\\0x\0\0\0" "0\0\0";
+	/* Whose text is empty, and of which nothing is left without the prefix: both are broken. */
+	static const uint8_t empty_link[] = "\x1D\0\0\xA0\x06\0\0\0\2\0\0\0\0x";
+	static const uint8_t bare_junction[] =
+	    "\x03\0\0\xA0\x10\0\0\0\0\0\x08\0\0\0\0\0\\\0?\0?\0\\\0";
 	struct arena arena = {0};
 	bool relative;
 
 	(void)state;
+	assert_null(
+	    reparse_read_target(empty_link, sizeof(empty_link) - 1, &arena, &relative));
+	assert_null(
+	    reparse_read_target(bare_junction, sizeof(bare_junction) - 1, &arena, &relative));
 	assert_string_equal(
 	    reparse_read_target(nfs, sizeof(nfs) - 1, &arena, &relative), "../p");
 	assert_true(relative);
