@@ -96,6 +96,8 @@ void holes_remove(struct holes *holes, uint64_t offset, uint64_t length)
 		if (hole_end(hole) < offset)
 			before = *hole;
 	}
+	if (to == from)
+		return;
 	n_kept = (before.length > 0) + (behind.length > 0);
 	if (n_kept > to - from && !array_reserve(&holes->items, &holes->capacity, holes->count + 1,
 				      sizeof(holes->items[0]))) {

@@ -308,6 +308,7 @@ static void test_head_refused(void **state)
 	assert_false(head_read(&read, path, &error));
 	assert_non_null(strstr(error.text, "before anything of it was kept"));
 	head_read_free(&read);
+	journal_close(&journal);
 	head.name = "../up";
 	make(&journal, 0);
 	assert_true(head_write(&journal, &head, &error));
