@@ -12,6 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define CLOSING 2000  /* milliseconds: for a call that is under way when a drive is closed */
 #define SOON_BUSY 100    /* milliseconds: the thread was told, and is about to begin its call */
 #define LOOK_AROUND 1000 /* milliseconds after which somebody may have asked to stop */
 #define BUFFER_ALIGNMENT 65536u /* at least the largest sector size */
@@ -147,10 +148,23 @@ struct source *source_open(struct device *device, struct error *error)
 	return source;
 }
 
+/*
+ * Gives a call that is under way a moment to end: a drive that is only slow is closed as it should
+ * be, so that the mark goes that kept others from writing to it. With the lock. False: it hangs.
+ */
+static bool wait_for_end_of_call(struct source *source)
+{
+	struct timespec limit = source_later(source_now(), CLOSING);
+
+	while (source->busy &&
+	    pthread_cond_timedwait(&source->ready, &source->lock, &limit) != ETIMEDOUT)
+		;
+	return !source->busy;
+}
+
 void source_close(struct source *source)
 {
 	pthread_t thread;
-	bool hangs;
 
 	if (source == NULL)
 		return;
@@ -158,8 +172,7 @@ void source_close(struct source *source)
 	pthread_mutex_lock(&source->lock);
 	source->stop = true;
 	pthread_cond_broadcast(&source->work);
-	hangs = source->busy;
-	if (hangs) {
+	if (!wait_for_end_of_call(source)) {
 		pthread_detach(thread);
 		source_release(source);
 		return;

@@ -64,6 +64,8 @@ static ssize_t read_watched(void *context, uint64_t offset, void *buffer, size_t
 
 	pthread_mutex_lock(&source->lock);
 	source->busy = false;
+	if (source->stop)
+		pthread_cond_broadcast(&source->ready);
 	if (offset < size && length > size - offset)
 		length = (size_t)(size - offset);
 	judge(source, got, length);
