@@ -10,6 +10,7 @@
 #include "ntfs/data.h"
 #include "ntfs/record.h"
 #include "ntfs/reparse.h"
+#include "ntfs/view.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -232,6 +233,30 @@ static void make_listed(struct image *image)
 	}
 }
 
+/* An encrypted file with a gap, and its key stream. */
+static void make_encrypted(struct image *image)
+{
+	static const uint8_t key[20] = {20, [8] = 2};
+	uint8_t *at;
+
+	start_record(image, 23, 1);
+	add_standard(image);
+	add_name(image, 5, 'k', 3);
+	at = add_runs(image, ATTR_DATA, "\x11\x02\x44\x01\x03\x11\x01\x12", 9, 0, 6);
+	put_u16(at + 12, 0xC000);
+	at = image->record + image->used;
+	put_u32(at, ATTR_LOGGED_UTILITY_STREAM);
+	put_u32(at + 4, 0x38);
+	at[9] = 4;
+	put_u16(at + 10, 0x18);
+	put_u32(at + 0x10, sizeof(key));
+	put_u16(at + 0x14, 0x20);
+	memcpy(at + 0x18, "$\0E\0F\0S\0", 8);
+	memcpy(at + 0x20, key, sizeof(key));
+	image->used += 0x38;
+	end_record(image);
+}
+
 static void edit(struct image *image, const uint8_t *data, size_t size, bool late)
 {
 	for (; size >= 4; data += 4, size -= 4) {
@@ -313,6 +338,53 @@ static void read_stream(const struct catalogue *catalogue, const struct stream *
 	holes_free(&holes);
 }
 
+/* Ascending, apart, and within so many bytes. */
+static void check_ranges(const struct holes *ranges, uint64_t limit)
+{
+	uint64_t end = 0;
+
+	for (size_t i = 0; i < ranges->count; i++) {
+		check(ranges->items[i].offset >= end && ranges->items[i].length > 0);
+		check(ranges->items[i].offset <= limit);
+		check(ranges->items[i].length <= limit - ranges->items[i].offset);
+		end = ranges->items[i].offset + ranges->items[i].length;
+	}
+}
+
+static void read_view(
+    const struct catalogue *catalogue, const struct stream *stream, enum view view)
+{
+	static uint8_t bytes[70000];
+	enum view whole = (enum view)(view & ~VIEW_RANGES);
+	uint64_t size = view_size(catalogue, stream, view), done = 0;
+	struct view_reader *reader = view_open(catalogue, stream, view);
+	struct holes holes = {0};
+
+	check(reader != NULL);
+	view_ranges(catalogue, stream, view, &holes);
+	check_ranges(&holes, view_size(catalogue, stream, whole));
+	check((view & VIEW_RANGES) == 0 || holes_total(&holes) == size);
+	holes_clear(&holes);
+	for (unsigned i = 0; i < 8 && done < size; i++) {
+		size_t wanted = 3000 + 9000 * i, got;
+		uint64_t sparse = view_sparse(reader, wanted);
+
+		check(sparse <= wanted && sparse <= size - done);
+		check(view_dense(reader, wanted) <= wanted);
+		if (sparse > 0 && i % 2 == 0) {
+			view_skip(reader, sparse);
+			done += sparse;
+			continue;
+		}
+		got = view_read(reader, bytes, wanted, &holes);
+		check(got > 0 && got <= size - done);
+		done += got;
+	}
+	check_ranges(&holes, view_size(catalogue, stream, whole));
+	view_close(reader);
+	holes_free(&holes);
+}
+
 static void read_node(const struct catalogue *catalogue, uint32_t number)
 {
 	const struct node *node = catalogue_node(catalogue, number);
@@ -332,6 +404,9 @@ static void read_node(const struct catalogue *catalogue, uint32_t number)
 	for (uint32_t i = 0; i < node->n_streams; i++) {
 		check(catalogue->streams[node->first_stream + i].node == number);
 		read_stream(catalogue, &catalogue->streams[node->first_stream + i]);
+		for (int view = VIEW_CONTENT; view <= VIEW_RAW_RANGES; view++)
+			read_view(catalogue, &catalogue->streams[node->first_stream + i],
+			    (enum view)view);
 	}
 	for (size_t i = catalogue_children(catalogue, number, &children); i-- > 0;)
 		check(catalogue->entries[children[i]].parent == number);
@@ -339,6 +414,27 @@ static void read_node(const struct catalogue *catalogue, uint32_t number)
 	reparse_target(catalogue, number, &arena, &relative);
 	buf_free(&path);
 	arena_free(&arena);
+}
+
+/* Without edits everything is found; of the encrypted file three clusters and its key are there. */
+static void check_sound(const struct catalogue *catalogue)
+{
+	const struct node *node = catalogue_node(catalogue, 23);
+
+	check(catalogue->n_entries >= 9);
+	check(catalogue_lookup(catalogue, NODE_ROOT, "d\\q") == 22);
+	check(node != NULL && node->n_streams == 2);
+	for (uint32_t i = 0; i < 2; i++) {
+		const struct stream *stream = &catalogue->streams[node->first_stream + i];
+
+		if ((stream->flags & STREAM_KEY) != 0) {
+			check(view_size(catalogue, stream, VIEW_CONTENT) == 20);
+			continue;
+		}
+		check(data_content(catalogue, stream) == CONTENT_ENCRYPTED);
+		check(view_size(catalogue, stream, VIEW_RAW) == (uint64_t)6 * CLUSTER);
+		check(view_size(catalogue, stream, VIEW_RAW_RANGES) == (uint64_t)3 * CLUSTER);
+	}
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
@@ -356,6 +452,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	make_system(&image);
 	make_files(&image);
 	make_listed(&image);
+	make_encrypted(&image);
 	edit(&image, data, size, false);
 	protect(&image);
 	edit(&image, data, size, true);
@@ -369,8 +466,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		for (uint32_t i = 0; i < volume->catalogue->n_nodes; i++)
 			read_node(volume->catalogue, i);
 		if (size == 0)
-			check(volume->catalogue->n_entries >= 8 &&
-			      catalogue_lookup(volume->catalogue, NODE_ROOT, "d\\q") == 22);
+			check_sound(volume->catalogue);
 	} else {
 		check(size > 0);
 	}
