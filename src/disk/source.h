@@ -90,6 +90,13 @@ uint64_t source_round(
     struct source *source, const struct holes *wanted, unsigned round, bool (*stop)(void));
 
 /*
+ * What is put off outside `wanted` is put off no more, as if it had never been skipped: nobody tried
+ * it, since no round was to go over it. Whoever reads it later asks the drive. Before going back to
+ * SOURCE_THOROUGH, which would give it up.
+ */
+void source_release_others(struct source *source, const struct holes *wanted);
+
+/*
  * How many milliseconds may go to what does not read at once: requests that fail or take very long,
  * narrowing down, rounds. When they are used up, what fails is put off at once. At first unlimited.
  */

@@ -29,6 +29,21 @@ void source_set_manner(struct source *source, enum source_manner manner)
 	pthread_mutex_unlock(&source->lock);
 }
 
+void source_release_others(struct source *source, const struct holes *wanted)
+{
+	struct holes kept = {0};
+
+	pthread_mutex_lock(&source->lock);
+	holes_common(wanted, &source->put_off, &kept);
+	/* Without memory all of it stays put off. */
+	if (!kept.failed) {
+		holes_clear(&source->put_off);
+		holes_add_all(&source->put_off, &kept);
+	}
+	pthread_mutex_unlock(&source->lock);
+	holes_free(&kept);
+}
+
 void source_set_effort(struct source *source, uint64_t milliseconds)
 {
 	pthread_mutex_lock(&source->lock);

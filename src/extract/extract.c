@@ -200,9 +200,9 @@ static void tell_rounds(const struct outcomes *outcomes, const struct rounds_res
 		    "Every hour of reading may be the last of a drive that does this. Check this job, "
 		    "keep the drive switched off, and see what is listed as partial or unreadable.",
 		    "Some files did not read at the first try. What the drive gave at once was taken "
-		    "first; then coldlift came back to the rest, in smaller and smaller pieces. %s of "
-		    "files that are in the job did not read even then.",
-		    text_size(unread).text);
+		    "first; then coldlift came back to the rest, in smaller and smaller pieces. %s%s",
+		    unread == 0 ? "All of it read then." : text_size(unread).text,
+		    unread == 0 ? "" : " of files that are in the job did not read even then.");
 	if (result->weary)
 		findings_add(findings, WEIGHT_LOSS, "patience-ended", "",
 		    "To try longer, extract once more with a longer --patience, or without it.",

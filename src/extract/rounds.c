@@ -209,6 +209,12 @@ bool rounds_run(const struct plan *plan, const uint32_t *list, size_t n_list,
 		good = want_all(plan, i, list, n_list, &wanted);
 		if (good && wanted.count > 0)
 			run_drive(survey->drives[i].source, &wanted, progress, done, result);
+		/*
+		 * A skip also reaches over files that are in their parts already, and that are
+		 * looked into once more (extract/bookmarks.h).
+		 */
+		if (good)
+			source_release_others(survey->drives[i].source, &wanted);
 		holes_free(&wanted);
 		if (!good)
 			return error_no_memory(error);

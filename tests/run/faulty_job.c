@@ -1,7 +1,9 @@
 /*
  * A whole extraction off a drive that fails as a script says: the source is the test device.
  *
- * usage: faulty_job IMAGE SCRIPT TO FORMAT [careful] [patience=MILLISECONDS]
+ * usage: faulty_job IMAGE SCRIPT TO FORMAT [careful] [patience=MILLISECONDS] [slow=MILLISECONDS] [resume]
+ *
+ * slow: how long a request must take to count as very long. resume: go on with the unfinished job.
  *
  * SCRIPT: a file, see disk/device.h. Makes the job TO/job and prints a line of JSON: exit status,
  * and what the device counted. Linked so that the program's own device_open() is replaced by the
@@ -11,6 +13,7 @@
 #include "disk/source.h"
 #include "extract/extract.h"
 #include "extract/interrupt.h"
+#include "extract/unfinished.h"
 #include "plan/plan.h"
 
 #include <inttypes.h>
@@ -40,7 +43,30 @@ static bool read_script(const char *path)
 	return length < sizeof(script) - 1;
 }
 
-static enum status run(const char *image, struct extract_options *options, struct error *error)
+/* What the program's own options do not say. */
+struct more {
+	unsigned slow; /* milliseconds; 0: as usual */
+	bool resume;
+};
+
+static bool extract(struct extraction *extraction, const struct plan *plan,
+    const struct extract_options *options, bool resume, struct findings *findings,
+    struct error *error)
+{
+	struct unfinished_job job = {0};
+	bool good;
+
+	if (!resume)
+		return extract_run(extraction, plan, options, findings, error);
+	*extraction = (struct extraction){.job.journal.fd = -1};
+	good = unfinished_find(&job, options->to, options->name, error) &&
+	    extract_resume(extraction, plan, &job, options, findings, error);
+	unfinished_free(&job);
+	return good;
+}
+
+static enum status run(const char *image, struct extract_options *options, const struct more *more,
+    struct error *error)
 {
 	struct findings findings;
 	struct survey survey = {0};
@@ -54,7 +80,9 @@ static enum status run(const char *image, struct extract_options *options, struc
 	options->choices = &choices;
 	if (survey_run_unasked(&survey, paths, 1, NULL, &findings, error) &&
 	    plan_make(&plan, &survey, &choices, &findings, error)) {
-		status = extract_run(&extraction, &plan, options, &findings, error) ?
+		if (more->slow != 0)
+			source_set_slow(survey.drives[0].source, more->slow);
+		status = extract(&extraction, &plan, options, more->resume, &findings, error) ?
 		    extraction_status(&extraction, &findings) : error->status;
 		extraction_free(&extraction);
 	} else {
@@ -78,6 +106,7 @@ static enum status run(const char *image, struct extract_options *options, struc
 int main(int argc, char **argv)
 {
 	struct extract_options options = {.name = "job", .quiet = true};
+	struct more more = {0};
 	struct error error = {0};
 	enum status status;
 
@@ -91,8 +120,12 @@ int main(int argc, char **argv)
 			options.careful = true;
 		else if (strncmp(argv[i], "patience=", 9) == 0)
 			options.patience = strtoull(argv[i] + 9, NULL, 10);
+		else if (strncmp(argv[i], "slow=", 5) == 0)
+			more.slow = (unsigned)strtoul(argv[i] + 5, NULL, 10);
+		else if (strcmp(argv[i], "resume") == 0)
+			more.resume = true;
 	}
-	status = run(argv[1], &options, &error);
+	status = run(argv[1], &options, &more, &error);
 	if (error.status != 0)
 		fprintf(stderr, "faulty_job: %s\n", error.text);
 	return (int)status;

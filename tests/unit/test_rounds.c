@@ -246,6 +246,37 @@ static void test_patience(void **state)
 	close_source(source);
 }
 
+/* What nobody wanted is not given up with the rest: it reads when somebody asks for it later. */
+static void test_others(void **state)
+{
+	struct source *source = open_script("fail 1000000 512");
+	struct holes holes = {0}, wanted = {0}, left = {0};
+	uint8_t bytes[512];
+
+	(void)state;
+	read_all(source, &holes);
+	assert_true(source_is_put_off(source, 1000000, 512));
+	holes_clear(&holes);
+	/* The skip went further than the only sector that is bad. */
+	source_put_off(source, &holes);
+	assert_int_equal(holes.count, 1);
+	assert_true(holes.items[0].length >= 2048);
+	holes_add(&wanted, holes.items[0].offset, 1024);
+	source_release_others(source, &wanted);
+	source_put_off(source, &left);
+	assert_int_equal(holes_total(&left), 1024);
+	assert_int_equal(left.items[0].offset, holes.items[0].offset);
+	source_set_manner(source, SOURCE_THOROUGH);
+	holes_clear(&left);
+	assert_true(source_read(source, holes.items[0].offset + 1536, bytes, 512, &left));
+	assert_memory_equal(bytes, content + holes.items[0].offset + 1536, 512);
+	assert_false(source_read(source, holes.items[0].offset, bytes, 512, &left));
+	holes_free(&holes);
+	holes_free(&wanted);
+	holes_free(&left);
+	close_source(source);
+}
+
 /* Whoever reads ahead says what is kept; it is served from the store in another order, later. */
 static void test_ahead_keeps(void **state)
 {
@@ -308,6 +339,7 @@ int main(void)
 	    cmocka_unit_test(test_dies),
 	    cmocka_unit_test(test_turns_faulty),
 	    cmocka_unit_test(test_patience),
+	    cmocka_unit_test(test_others),
 	    cmocka_unit_test(test_ahead_keeps),
 	};
 

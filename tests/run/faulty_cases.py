@@ -1,0 +1,285 @@
+#!/usr/bin/python3
+"""Jobs off a drive with single faults, for what patterns of faults (faulty_jobs.py) do not meet.
+
+The list of bookmarks of a file that is safe does not go missing because a later failure lies beside it;
+--patience ends the second tries; a slow region costs nothing but time; a bad sector of a hive, which is read
+before there is a job, is asked for a bounded number of times; and a job that was killed while it went over
+what did not read at first goes on without asking again for what it had read, but for the 64 KiB in work. Where
+a file lies says an independent walk (ntfs/walk.py); what must arrive is what was put on the volume with
+libntfs-3g, the database is made by Python's sqlite3. The bounds are the project's own promise (README).
+"""
+
+import json
+import os
+import re
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+import zipfile
+
+sys.dont_write_bytecode = True
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "ntfs"))
+from bench import BUILD, Bench, Listing, noise, skip  # noqa: E402
+from walk import Walk  # noqa: E402
+
+DRIVER = os.path.join(BUILD, "tests/run/faulty_job")
+COLDLIFT = os.environ.get("COLDLIFT", os.path.join(BUILD, "coldlift"))
+DEMO = os.environ.get("COLDLIFT_DEMO", os.path.join(BUILD, "demo"))
+SIZE, CLUSTER, SECTOR, BLOCK = 96 << 20, 4096, 512, 65536
+MOST_TRIES = 6
+MOST_TRIES_SURVEYED = 7  # three before there is a job, then one in each round
+
+
+def make_database(path):
+    base = sqlite3.connect(path)
+    base.executescript("""
+        CREATE TABLE moz_places (id INTEGER PRIMARY KEY, url TEXT);
+        CREATE TABLE moz_bookmarks (id INTEGER PRIMARY KEY, type INTEGER, fk INTEGER, parent INTEGER,
+            position INTEGER, title TEXT, dateAdded INTEGER, lastModified INTEGER, guid TEXT);
+        INSERT INTO moz_bookmarks VALUES (1, 2, NULL, 0, 0, '', 1, 1, 'root________');
+        INSERT INTO moz_bookmarks VALUES (2, 2, NULL, 1, 0, 'menu', 1, 1, 'menu________');""")
+    for i in range(200):
+        base.execute("INSERT INTO moz_places VALUES (?, ?)", (i + 1, f"https://fernhill.example/plots/{i}"))
+        base.execute("INSERT INTO moz_bookmarks VALUES (?, 1, ?, 2, ?, ?, 1, 1, ?)",
+                     (i + 10, i + 1, i, f"plot {i}", f"g{i:011}"))
+    base.commit()
+    base.close()
+    with open(path, "rb") as file:
+        return file.read()
+
+
+class Checks(Bench):
+    def check_that(self, truth, what):
+        self.check(truth, what)
+        return truth
+
+
+class Drive:
+    def __init__(self, bench):
+        self.bench = bench
+        listing, self.contents = Listing(), {}
+        listing.add("folder", "/Fernhill")
+        # The order makes the small file and the database neighbours: see check_bookmarks.
+        for name, data in (("gate.bin", noise(70 * CLUSTER, 1)), ("shed.bin", noise(9 * CLUSTER, 2)),
+                           ("pond.bin", noise(20 * CLUSTER, 3)), ("hut.bin", noise(8 * CLUSTER, 4)),
+                           ("places.sqlite", make_database(bench.path("base"))),
+                           ("summer.mov", noise(40 << 20, 5))):
+            self.contents[name] = data
+            listing.file("/Fernhill/" + name, data)
+        self.image = bench.make("drive", SIZE, CLUSTER, SECTOR, listing)
+        with open(self.image, "rb") as image:
+            walk = Walk(image.read())
+        self.runs = {file.names[0][1]: [(lcn * CLUSTER, count * CLUSTER) for lcn, count in file.streams[""].runs]
+                     for file in walk.files.values() if file.number >= 24 and file.names and "" in file.streams}
+
+    def prepare(self, lines):
+        script, to = self.bench.path("script"), self.bench.path("to")
+        with open(script, "w", encoding="ascii") as file:
+            file.write("\n".join(["watch", *lines]) + "\n")
+        return [DRIVER, self.image, script, to]
+
+    def run(self, label, lines, *options):
+        """The job's counts, record by name and findings by code."""
+        command = self.prepare(lines)
+        shutil.rmtree(command[3], ignore_errors=True)
+        os.mkdir(command[3])
+        done = subprocess.run([*command, "zip", *options], capture_output=True, text=True)
+        self.bench.check(done.returncode in (0, 1), f"{label}: status {done.returncode} {done.stderr[:300]}")
+        return json.loads(done.stdout), *self.results()
+
+    def results(self):
+        job = os.path.join(self.bench.path("to"), "job")
+        with open(os.path.join(job, "record.jsonl"), encoding="utf-8") as file:
+            lines = [line for line in map(json.loads, list(file)[1:]) if line["kind"] == "file"]
+        with open(os.path.join(job, "findings.json"), encoding="utf-8") as file:
+            findings = {finding["code"]: finding["sentence"] for finding in json.load(file)}
+        return {line["path"].split("\\")[-1]: line for line in lines}, findings
+
+    def check_files(self, label, record, partial):
+        """Everything arrived; holes are only where `partial` says: name to its list."""
+        job = os.path.join(self.bench.path("to"), "job")
+        for name, truth in self.contents.items():
+            line = record[name]
+            holes = line.get("holes", [])
+            self.bench.check(holes == partial.get(name, []), f"{label}: {name} has holes {holes}")
+            with zipfile.ZipFile(os.path.join(job, line["part"])) as part:
+                data, at = part.read(line["as"]), 0
+            self.bench.check(len(data) == len(truth), f"{label}: {name} has {len(data)} bytes")
+            for offset, length in [*holes, [len(truth), 0]]:
+                self.bench.check(data[at:offset] == truth[at:offset], f"{label}: {name} differs behind {at}")
+                at = offset + length
+
+    def bookmarks(self):
+        folder, out = os.path.join(self.bench.path("to"), "job", "bookmarks"), {}
+        for name in sorted(os.listdir(folder)) if os.path.isdir(folder) else ():
+            with open(os.path.join(folder, name), "rb") as file:
+                out[name] = file.read()
+        return out
+
+
+def middle_of(drive, name):
+    """A place on the drive inside the file's longest run, and where in the file that is."""
+    at, best = 0, (0, 0, 0)
+    for place, length in drive.runs[name]:
+        best = max(best, (length, place, at))
+        at += length
+    length, place, at = best
+    start = (place + length // 2) // BLOCK * BLOCK
+    return start, at + start - place
+
+
+def check_bookmarks(bench, drive):
+    """The database is taken first; then a sector in front of it fails, and what is skipped covers it."""
+    (database, _), = drive.runs["places.sqlite"]
+    (at, length), = drive.runs["shed.bin"]
+    bad = at + length - SECTOR
+    if not bench.check_that(at + length == database and bad // BLOCK == database // BLOCK, "the layout is another"):
+        return
+    drive.run("bookmarks of a good drive", [], "careful")
+    wanted = drive.bookmarks()
+    bench.check(len(wanted) == 2, f"bookmarks of a good drive: {list(wanted)}")
+    for options in ((), ("careful",)):
+        label = f"bookmarks beside a bad sector {options}"
+        counts, record, _ = drive.run(label, [f"fail {bad} {SECTOR}"], *options)
+        drive.check_files(label, record, {"shed.bin": [[length - SECTOR, SECTOR]]})
+        bench.check(drive.bookmarks() == wanted, f"{label}: {list(drive.bookmarks())}")
+        bench.check(counts["most_asked"] <= MOST_TRIES, f"{label}: asked too often: {counts}")
+
+
+def check_patience(bench, drive):
+    place, at = middle_of(drive, "summer.mov")
+    # The failing request takes longer than is given for all of them.
+    lines = [f"slow {place} {SECTOR} 30", f"fail {place} {SECTOR}"]
+    counts, record, findings = drive.run("patience", lines, "patience=1")
+    holes = record["summer.mov"].get("holes", [])
+    drive.check_files("patience", record, {"summer.mov": holes})
+    bench.check(len(holes) == 1 and holes[0][0] <= at < sum(holes[0]), f"patience: holes of {holes}")
+    bench.check(counts["most_asked"] == 1, f"patience: asked again after it had ended: {counts}")
+    bench.check("patience-ended" in findings, f"patience: not told: {list(findings)}")
+    counts, record, findings = drive.run("much patience", lines[1:], "patience=3600000")
+    drive.check_files("much patience", record, {"summer.mov": [[at, SECTOR]]})
+    bench.check("patience-ended" not in findings, f"much patience: {list(findings)}")
+    bench.check("512 bytes" in findings.get("read-in-rounds", ""), f"much patience: {findings}")
+
+
+def check_slow(bench, drive):
+    """What is only slow arrives whole. That it is put off says the unit test."""
+    place, _ = middle_of(drive, "summer.mov")
+    lines = [f"slow {place + i * (1 << 20)} {BLOCK} 120" for i in range(3)]
+    counts, record, findings = drive.run("slow", lines, "slow=60")
+    drive.check_files("slow", record, {})
+    bench.check(counts["status"] == 0 and counts["failures"] == 0, f"slow: {counts}")
+    bench.check("All of it" in findings.get("read-in-rounds", "All of it"), f"slow: {findings}")
+    # The last two rounds, sector by sector, are sure to get over one failure.
+    lines.append(f"fleeting {place + BLOCK} {SECTOR} 1")
+    counts, record, findings = drive.run("slow and fleeting", lines, "slow=60")
+    drive.check_files("slow and fleeting", record, {})
+    bench.check("All of it" in findings.get("read-in-rounds", "All of it"), f"slow and fleeting: {findings}")
+
+
+def check_hives(bench):
+    """A bad sector in each person's hive of the demo drive."""
+    image = os.path.join(DEMO, "old-system.img")
+    if not bench.check_that(os.path.exists(image), "no demo drives: make demo-drives"):
+        return
+    with open(image, "rb") as file:
+        drive = file.read()
+    # The first entry of the type "Basic data" (UEFI 2.10, 5.3.3 for the fields; the GUID is Microsoft's).
+    entry = drive.index(bytes.fromhex("a2a0d0ebe5b9334487c068b6b72699c7"), 1024)
+    start, last = (int.from_bytes(drive[entry + at:entry + at + 8], "little") * SECTOR for at in (32, 40))
+    walk, count = Walk(drive[start:last + SECTOR]), 0
+    for file in walk.files.values():
+        if "NTUSER.DAT" not in [name[1] for name in file.names] or file.streams[""].value is not None:
+            continue
+        lcn, clusters = file.streams[""].runs[0]
+        bad = start + lcn * walk.cluster + clusters * walk.cluster // 2 // SECTOR * SECTOR
+        script, to = bench.path("script"), bench.path("to")
+        with open(script, "w", encoding="ascii") as text:
+            text.write(f"watch\nfail {bad} {SECTOR}\n")
+        shutil.rmtree(to, ignore_errors=True)
+        os.mkdir(to)
+        done = subprocess.run([DRIVER, image, script, to, "tar"], capture_output=True, text=True)
+        bench.check(done.returncode == 1, f"hive {file.number}: status {done.returncode} {done.stderr[:300]}")
+        counts = json.loads(done.stdout)
+        bench.check(0 < counts["most_asked"] <= MOST_TRIES_SURVEYED, f"hive {file.number}: asked too often: {counts}")
+        count += 1
+    bench.check(count > 1, f"{count} hives found")
+
+
+def ranges_read(trace, image):
+    """Bytes that the drive gave, as (from, end)."""
+    pattern = re.compile(r"pread64\(\d+<" + re.escape(image) + r">.* (\d+)\) += (\d+)$", re.M)
+    with open(trace, encoding="utf-8", errors="replace") as file:
+        return [(int(at), int(at) + int(got)) for at, got in pattern.findall(file.read())]
+
+
+def sectors_in(ranges, runs):
+    return {sector for first, end in ranges for at, length in runs
+            for sector in range(max(first, at) // SECTOR, min(end, at + length) // SECTOR)}
+
+
+def wait_until_it_hangs(store):
+    """Until the store is there and has not grown for a while. False: that never happens."""
+    sizes, still = None, 0
+    for _ in range(600):
+        time.sleep(0.1)
+        names = os.listdir(store) if os.path.isdir(store) else []
+        now = [os.path.getsize(os.path.join(store, name)) for name in names]
+        still = still + 1 if now and now == sizes else 0
+        if still == 15:
+            return True
+        sizes = now
+    return False
+
+
+def check_resume(bench, drive):
+    """Killed in the rounds. All that was read of the long file is in the store: with --careful a drive is faulty."""
+    place, at = middle_of(drive, "summer.mov")
+    trace = bench.path("trace")
+    strace = ["strace", "-f", "-y", "-e", "trace=pread64", "-o", trace]
+    fail = f"fail {place} {SECTOR}"
+    # Behind the bad sector, in what the first try skips: a round comes upon it.
+    command = drive.prepare([fail, f"hang {place + BLOCK - SECTOR} {SECTOR}"])
+    shutil.rmtree(command[3], ignore_errors=True)
+    os.mkdir(command[3])
+    job = subprocess.Popen([*strace, *command, "zip", "careful"], stdout=subprocess.DEVNULL)
+    began = wait_until_it_hangs(os.path.join(command[3], "job", "salvage"))
+    with open(f"/proc/{job.pid}/task/{job.pid}/children", encoding="ascii") as children:
+        for pid in children.read().split():
+            os.kill(int(pid), signal.SIGKILL)
+    job.wait()
+    if not bench.check_that(began, "resume: the job did not come to its rounds"):
+        return
+    before = sectors_in(ranges_read(trace, drive.image), drive.runs["summer.mov"])
+    bench.check(len(before) * SECTOR > len(drive.contents["summer.mov"]) - BLOCK * 2,
+                f"resume: only {len(before)} sectors were read before")
+    done = subprocess.run([*strace, *drive.prepare([fail]), "zip", "resume"], capture_output=True, text=True)
+    bench.check(done.returncode == 1, f"resume: status {done.returncode} {done.stderr[:300]}")
+    again = before & sectors_in(ranges_read(trace, drive.image), drive.runs["summer.mov"])
+    # But for the piece of a round that was in work, and what is looked at before there is a job.
+    again -= set(range(place // SECTOR, (place + BLOCK) // SECTOR))
+    subprocess.run([*strace, COLDLIFT, "survey", drive.image], capture_output=True)
+    again -= sectors_in(ranges_read(trace, drive.image), drive.runs["summer.mov"])
+    bench.check(not again, f"resume: {len(again)} sectors were read again, of {len(before)}: {sorted(again)[:5]}")
+    record, _ = drive.results()
+    drive.check_files("resume", record, {"summer.mov": [[at, SECTOR]]})
+    bench.check(not os.path.exists(os.path.join(command[3], "job", "salvage")), "resume: the store is still there")
+
+
+def main():
+    if subprocess.run(["strace", "-o", "/dev/null", "true"], check=False).returncode != 0:
+        skip("strace is not permitted")
+    bench = Checks()
+    drive = Drive(bench)
+    check_bookmarks(bench, drive)
+    check_patience(bench, drive)
+    check_slow(bench, drive)
+    check_hives(bench)
+    check_resume(bench, drive)
+    bench.close()
+
+
+main()
