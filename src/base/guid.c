@@ -2,6 +2,7 @@
 #include "base/guid.h"
 
 #include "base/bytes.h"
+#include "base/text.h"
 
 #include <inttypes.h>
 #include <stdio.h>
@@ -26,17 +27,6 @@ struct guid_text guid_to_text(const struct guid *guid)
 	return result;
 }
 
-static int hex_digit(char c)
-{
-	if (c >= '0' && c <= '9')
-		return c - '0';
-	if (c >= 'a' && c <= 'f')
-		return c - 'a' + 10;
-	if (c >= 'A' && c <= 'F')
-		return c - 'A' + 10;
-	return -1;
-}
-
 bool guid_from_text(const char *text, struct guid *guid)
 {
 	bool braces = *text == '{';
@@ -48,8 +38,8 @@ bool guid_from_text(const char *text, struct guid *guid)
 
 		if ((i == 4 || i == 6 || i == 8 || i == 10) && *text++ != '-')
 			return false;
-		high = hex_digit(text[0]);
-		low = high < 0 ? -1 : hex_digit(text[1]);
+		high = text_hex_value(text[0]);
+		low = high < 0 ? -1 : text_hex_value(text[1]);
 		if (low < 0)
 			return false;
 		guid->bytes[text_order[i]] = (uint8_t)(high << 4 | low);

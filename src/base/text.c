@@ -83,6 +83,15 @@ bool text_to_duration(const char *text, uint64_t *milliseconds)
 	return false;
 }
 
+int text_hex_value(char digit)
+{
+	if (digit >= '0' && digit <= '9')
+		return digit - '0';
+	if (digit >= 'a' && digit <= 'f')
+		return digit - 'a' + 10;
+	return digit >= 'A' && digit <= 'F' ? digit - 'A' + 10 : -1;
+}
+
 struct size_text text_count(uint64_t number)
 {
 	struct size_text result;

@@ -29,6 +29,9 @@ bool text_to_size(const char *text, uint64_t *bytes);
  */
 bool text_to_duration(const char *text, uint64_t *milliseconds);
 
+/* 0 to 15 for a hexadecimal digit, of either case; -1 for anything else. */
+int text_hex_value(char digit);
+
 /* "12,345": thousands separated by commas. */
 struct size_text text_count(uint64_t number);
 

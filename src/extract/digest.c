@@ -1,6 +1,8 @@
 /* SHA-256: see digest.h. */
 #include "extract/digest.h"
 
+#include "base/text.h"
+
 #include <string.h>
 
 #define ZERO_BLOCK 65536
@@ -47,20 +49,11 @@ struct digest_text digest_to_text(const struct digest *digest)
 	return result;
 }
 
-static int hex_value(char digit)
-{
-	if (digit >= '0' && digit <= '9')
-		return digit - '0';
-	if (digit >= 'a' && digit <= 'f')
-		return digit - 'a' + 10;
-	return digit >= 'A' && digit <= 'F' ? digit - 'A' + 10 : -1;
-}
-
 bool digest_from_hex(const char *text, struct digest *digest)
 {
 	for (size_t i = 0; i < DIGEST_SIZE; i++) {
-		int high = hex_value(text[2 * i]);
-		int low = high < 0 ? -1 : hex_value(text[2 * i + 1]);
+		int high = text_hex_value(text[2 * i]);
+		int low = high < 0 ? -1 : text_hex_value(text[2 * i + 1]);
 
 		if (low < 0)
 			return false;

@@ -183,9 +183,8 @@ static uint64_t count_put_off(struct source *source, const struct holes *wanted)
 static void run_drive(struct source *source, const struct holes *wanted,
     struct progress *progress, uint64_t done, struct rounds_result *result)
 {
-	uint64_t first = count_put_off(source, wanted), left = first;
+	uint64_t left = count_put_off(source, wanted);
 
-	result->wanted += first;
 	for (unsigned round = 0; round < SOURCE_ROUNDS && left > 0 && !interrupt_seen(); round++) {
 		progress_at(progress, done, "what did not read at first");
 		left = source_round(source, wanted, round, interrupt_seen);

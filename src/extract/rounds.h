@@ -48,9 +48,8 @@ void rounds_forget(const struct plan *plan, const struct item *item);
 
 /* What the rounds did. */
 struct rounds_result {
-	uint64_t wanted; /* bytes of the drives that stood over, of the files set aside */
-	uint64_t left;   /* bytes of them that did not read */
-	bool weary;      /* the time given for a drive was used up */
+	uint64_t left; /* bytes that the files set aside need and that did not read */
+	bool weary;    /* the time given for a drive was used up */
 };
 
 /*

@@ -6,16 +6,9 @@
  */
 #include "extract/verify_internal.h"
 
-#include <string.h>
+#include "base/text.h"
 
-static int hex_value(char digit)
-{
-	if (digit >= '0' && digit <= '9')
-		return digit - '0';
-	if (digit >= 'a' && digit <= 'f')
-		return digit - 'a' + 10;
-	return digit >= 'A' && digit <= 'F' ? digit - 'A' + 10 : -1;
-}
+#include <string.h>
 
 /* "%0A", "%0D", "%25" in place. False for any other percent sign: RFC 8493 encodes nothing else. */
 static bool undo_percent(char *text)
@@ -26,8 +19,8 @@ static bool undo_percent(char *text)
 		char byte = *text++;
 
 		if (byte == '%') {
-			int high = hex_value(text[0]);
-			int low = high < 0 ? -1 : hex_value(text[1]);
+			int high = text_hex_value(text[0]);
+			int low = high < 0 ? -1 : text_hex_value(text[1]);
 			int value = low < 0 ? -1 : high << 4 | low;
 
 			if (value != '\n' && value != '\r' && value != '%')

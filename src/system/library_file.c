@@ -8,8 +8,7 @@
 #include <string.h>
 #include <strings.h>
 
-/* The file as clean UTF-8, from UTF-8 or UTF-16 with a byte order mark. */
-static void as_text(const uint8_t *data, size_t length, struct buf *text)
+static void add_text(const uint8_t *data, size_t length, struct buf *text)
 {
 	struct buf inner = {0};
 
@@ -23,6 +22,18 @@ static void as_text(const uint8_t *data, size_t length, struct buf *text)
 	/* Up to a NUL: text has none. */
 	length = strnlen((const char *)data, length);
 	utf_clean(text, (const char *)data, length);
+}
+
+/*
+ * The file as clean UTF-8, from UTF-8 or UTF-16 with a byte order mark; "" for one that is too
+ * large, or when memory ran out. `text` owns it.
+ */
+static const char *as_text(const uint8_t *data, size_t length, struct buf *text)
+{
+	if (length > LIBRARY_FILE_LIMIT)
+		return "";
+	add_text(data, length, text);
+	return text->failed ? "" : buf_text(text);
 }
 
 /* "&amp;", "&#38;": XML 1.0, 4.1 and 4.6. Returns how many bytes of the text it took, 0: none. */
@@ -77,10 +88,7 @@ size_t library_file_folders(
 	const char *at;
 	size_t count = 0;
 
-	if (length > LIBRARY_FILE_LIMIT)
-		return 0;
-	as_text(data, length, &text);
-	at = text.failed ? "" : buf_text(&text);
+	at = as_text(data, length, &text);
 	while (count < LIBRARY_FOLDERS && (at = strstr(at, start)) != NULL) {
 		const char *stop = strstr(at += sizeof(start) - 1, end);
 
@@ -146,10 +154,7 @@ size_t preferences_folders(
 	const char *at;
 	size_t count = 0;
 
-	if (length > LIBRARY_FILE_LIMIT)
-		return 0;
-	as_text(data, length, &text);
-	at = text.failed ? "" : buf_text(&text);
+	at = as_text(data, length, &text);
 	while (count < LIBRARY_FOLDERS && next_quoted(&at, &value)) {
 		/* The text before it is its name, in either kind of file. */
 		if (is_full_path(buf_text(&value)) && utf_is_clean(buf_text(&value)) &&
@@ -178,10 +183,7 @@ size_t profile_list_folders(
 	const char *at;
 	size_t count = 0;
 
-	if (length > LIBRARY_FILE_LIMIT)
-		return 0;
-	as_text(data, length, &text);
-	at = text.failed ? "" : buf_text(&text);
+	at = as_text(data, length, &text);
 	while (*at && count < LIBRARY_FOLDERS) {
 		size_t line = strcspn(at, "\r\n");
 
