@@ -288,6 +288,13 @@ const char *trace_path(const struct survey *survey, const struct old_system *sys
 /* Sets what struct program says from its traces. */
 bool sort_programs(struct survey *survey, struct old_system *system);
 
+/* --- programs_json.c --- */
+
+struct json;
+/* The keys "programs" and "driver_packages" of an object: arrays over the old systems. */
+void programs_keys_to_json(
+    const struct old_system *systems, size_t n_systems, struct json *json);
+
 /* --- state.c --- */
 
 /* Findings on one old system's volume and cloud files. */

@@ -310,7 +310,10 @@ const char *place_status_name(enum place_status status);
 struct json;
 void survey_to_json(const struct survey *survey, struct json *json);
 
-/* programs.json: an array, one object for each program record of every old system. */
+/*
+ * programs.json: an object with "programs" and "driver_packages", over all old systems, as each old
+ * system has them in the survey.
+ */
 void programs_to_json(const struct survey *survey, struct json *json);
 
 #endif

@@ -127,59 +127,6 @@ static void letters_to_json(
 	json_end(json);
 }
 
-static void program_to_json(
-    const struct old_system *system, struct json *json, const struct program *program)
-{
-	static const char *const origins[] = {[PROGRAM_RECORD] = "record",
-	    [PROGRAM_STORE_APP] = "store-app", [PROGRAM_PORTABLE] = "portable"};
-
-	json_begin_object(json);
-	json_key_text(json, "pc", system->key);
-	json_key_text(json, "person",
-	    program->person < system->n_persons ? system->persons[program->person].key : NULL);
-	json_key_text(json, "name", program->name);
-	json_key_text(json, "publisher", program->publisher);
-	json_key_text(json, "version", program->version);
-	json_key_text(json, "installed", program->installed);
-	json_key_unsigned(json, "size", program->size);
-	json_key_text(json, "folder", program->folder);
-	json_key_text(json, "web_page", program->web_page);
-	json_key_bool(json, "is_32_bit", program->is_32_bit);
-	json_key_bool(json, "component", program->is_component);
-	json_key_bool(json, "update", program->is_update);
-	json_key_text(json, "key", program->key);
-	json_key_text(json, "origin", origins[program->origin]);
-	json_key_text(json, "place", program->place);
-	json_key_text(json, "kind", program_kind_name(program->kind));
-	json_key_text(json, "why", program->why);
-	json_key_time(json, "last_seen", program->last_seen);
-	json_key_unsigned(json, "starts", program->starts);
-	json_key_text(json, "seen_by",
-	    program->last_seen > 0 ? trace_source_name(program->seen_by) : NULL);
-	json_key_text(json, "installer", program->installer);
-	json_key_text(json, "installer_version", program->installer_version);
-	json_end(json);
-}
-
-static void drivers_to_json(const struct old_system *system, struct json *json)
-{
-	json_key(json, "driver_packages");
-	json_begin_array(json);
-	for (size_t i = 0; i < system->n_drivers; i++) {
-		const struct driver_package *driver = &system->drivers[i];
-
-		json_begin_object(json);
-		json_key_text(json, "device", driver->is_scanner ? "scanner" : "printer");
-		json_key_text(json, "provider", driver->provider);
-		json_key_text(json, "version", driver->version);
-		json_key_text(json, "folder", driver->folder);
-		json_key_unsigned(json, "bits", driver->bits);
-		json_key_unsigned(json, "bytes", driver->bytes);
-		json_end(json);
-	}
-	json_end(json);
-}
-
 static void system_to_json(
     const struct survey *survey, struct json *json, const struct old_system *system)
 {
@@ -216,12 +163,7 @@ static void system_to_json(
 	location_to_json(survey, json, "public_profile", system->public_profile);
 	location_to_json(survey, json, "default_profile", system->default_profile);
 	places_to_json(survey, json, "shared", system->shared, system->n_shared);
-	json_key(json, "programs");
-	json_begin_array(json);
-	for (size_t i = 0; i < system->n_programs; i++)
-		program_to_json(system, json, &system->programs[i]);
-	json_end(json);
-	drivers_to_json(system, json);
+	programs_keys_to_json(system, 1, json);
 	json_end(json);
 }
 
@@ -288,14 +230,5 @@ void survey_to_json(const struct survey *survey, struct json *json)
 		json_begin_array(json);
 		json_end(json);
 	}
-	json_end(json);
-}
-
-void programs_to_json(const struct survey *survey, struct json *json)
-{
-	json_begin_array(json);
-	for (size_t s = 0; s < survey->n_systems; s++)
-		for (size_t i = 0; i < survey->systems[s].n_programs; i++)
-			program_to_json(&survey->systems[s], json, &survey->systems[s].programs[i]);
 	json_end(json);
 }

@@ -1,0 +1,76 @@
+/* Programs as JSON: in the survey for one old system, in programs.json for all of them. */
+#include "base/json.h"
+#include "system/inner.h"
+#include "system/traces.h"
+
+static void program_to_json(
+    const struct old_system *system, struct json *json, const struct program *program)
+{
+	static const char *const origins[] = {[PROGRAM_RECORD] = "record",
+	    [PROGRAM_STORE_APP] = "store-app", [PROGRAM_PORTABLE] = "portable"};
+
+	json_begin_object(json);
+	json_key_text(json, "pc", system->key);
+	json_key_text(json, "person",
+	    program->person < system->n_persons ? system->persons[program->person].key : NULL);
+	json_key_text(json, "name", program->name);
+	json_key_text(json, "publisher", program->publisher);
+	json_key_text(json, "version", program->version);
+	json_key_text(json, "installed", program->installed);
+	json_key_unsigned(json, "size", program->size);
+	json_key_text(json, "folder", program->folder);
+	json_key_text(json, "web_page", program->web_page);
+	json_key_bool(json, "is_32_bit", program->is_32_bit);
+	json_key_bool(json, "component", program->is_component);
+	json_key_bool(json, "update", program->is_update);
+	json_key_text(json, "key", program->key);
+	json_key_text(json, "origin", origins[program->origin]);
+	json_key_text(json, "place", program->place);
+	json_key_text(json, "kind", program_kind_name(program->kind));
+	json_key_text(json, "why", program->why);
+	json_key_time(json, "last_seen", program->last_seen);
+	json_key_unsigned(json, "starts", program->starts);
+	json_key_text(json, "seen_by",
+	    program->last_seen > 0 ? trace_source_name(program->seen_by) : NULL);
+	json_key_text(json, "installer", program->installer);
+	json_key_text(json, "installer_version", program->installer_version);
+	json_end(json);
+}
+
+static void driver_to_json(
+    const struct old_system *system, struct json *json, const struct driver_package *driver)
+{
+	json_begin_object(json);
+	json_key_text(json, "pc", system->key);
+	json_key_text(json, "device", driver->is_scanner ? "scanner" : "printer");
+	json_key_text(json, "provider", driver->provider);
+	json_key_text(json, "version", driver->version);
+	json_key_text(json, "folder", driver->folder);
+	json_key_unsigned(json, "bits", driver->bits);
+	json_key_unsigned(json, "bytes", driver->bytes);
+	json_end(json);
+}
+
+void programs_keys_to_json(
+    const struct old_system *systems, size_t n_systems, struct json *json)
+{
+	json_key(json, "programs");
+	json_begin_array(json);
+	for (size_t s = 0; s < n_systems; s++)
+		for (size_t i = 0; i < systems[s].n_programs; i++)
+			program_to_json(&systems[s], json, &systems[s].programs[i]);
+	json_end(json);
+	json_key(json, "driver_packages");
+	json_begin_array(json);
+	for (size_t s = 0; s < n_systems; s++)
+		for (size_t i = 0; i < systems[s].n_drivers; i++)
+			driver_to_json(&systems[s], json, &systems[s].drivers[i]);
+	json_end(json);
+}
+
+void programs_to_json(const struct survey *survey, struct json *json)
+{
+	json_begin_object(json);
+	programs_keys_to_json(survey->systems, survey->n_systems, json);
+	json_end(json);
+}
