@@ -78,8 +78,9 @@ enum bookmark_file bookmark_file_kind(const struct plan *plan, const struct item
 	const char *name;
 	uint64_t size;
 
-	if (item->kind != ITEM_FILE || item->state != STATE_TAKEN || item->stream == NONE ||
-	    *item_stream_name(plan, item) || item->group == NONE)
+	if (item->kind != ITEM_FILE ||
+	    (item->state != STATE_TAKEN && item->state != STATE_UNREADABLE) ||
+	    item->stream == NONE || *item_stream_name(plan, item) || item->group == NONE)
 		return BOOKMARK_FILE_NO;
 	name = item_name(plan, item);
 	size = item_size(plan, item);
@@ -98,6 +99,20 @@ enum bookmark_file bookmark_file_kind(const struct plan *plan, const struct item
 		return BOOKMARK_FILE_BACKUP;
 	return !strchr(name, '.') || ends_with(name, ".json") ? BOOKMARK_FILE_JSON
 							      : BOOKMARK_FILE_NO;
+}
+
+bool bookmark_file_is_read(const struct plan *plan, const struct item *item)
+{
+	/* Logs are few and small: whose one is does not matter. */
+	return bookmark_file_kind(plan, item) != BOOKMARK_FILE_NO ||
+	    (item->kind == ITEM_FILE && ends_with(item_name(plan, item), LOG_ENDING));
+}
+
+/* Can its bytes be had at all? */
+static bool is_readable(const struct plan *plan, const struct item *item)
+{
+	return data_content(item_catalogue(plan, item), item_stream(plan, item)) ==
+	       CONTENT_READABLE;
 }
 
 /* The first `length` bytes of a stream; holes are zeros. False when memory runs out. */
@@ -184,25 +199,35 @@ enum bookmarks_found bookmark_file_read(
     const struct plan *plan, const struct item *item, struct bookmarks *bookmarks)
 {
 	struct arena arena = {0};
-	enum bookmarks_found found = bookmark_file_kind(plan, item) == BOOKMARK_FILE_DATABASE
-					 ? read_database(plan, item, bookmarks, &arena)
-					 : read_json(plan, item, bookmarks, &arena);
+	enum bookmarks_found found = BOOKMARKS_BROKEN;
 
+	if (!is_readable(plan, item))
+		bookmarks->is_partial = true;
+	else if (bookmark_file_kind(plan, item) == BOOKMARK_FILE_DATABASE)
+		found = read_database(plan, item, bookmarks, &arena);
+	else
+		found = read_json(plan, item, bookmarks, &arena);
+	/* A name that fits, and bytes that are missing: nobody knows what it was. */
+	if (bookmarks->is_partial && (found == BOOKMARKS_NOT || bookmarks->n_links == 0))
+		found = BOOKMARKS_BROKEN;
 	arena_free(&arena);
 	bookmarks_prune(bookmarks);
 	return found;
 }
 
-char *bookmark_file_address(const struct plan *plan, const struct item *item, struct arena *arena)
+char *bookmark_file_address(const struct plan *plan, const struct item *item, struct arena *arena,
+    bool *is_partial)
 {
 	size_t length = (size_t)item_size(plan, item);
-	uint8_t *data = arena_alloc(arena, length);
-	bool has_holes = false;
+	bool readable = is_readable(plan, item), has_holes = !readable;
+	uint8_t *data = readable ? arena_alloc(arena, length) : NULL;
+	char *address = NULL;
 
-	if (!data || !read_bytes(item_catalogue(plan, item), item_stream(plan, item), data, length,
-			 &has_holes))
-		return NULL;
-	return bookmark_from_url_file(data, length, arena);
+	if (data && read_bytes(item_catalogue(plan, item), item_stream(plan, item), data, length,
+			&has_holes))
+		address = bookmark_from_url_file(data, length, arena);
+	*is_partial = *is_partial || (has_holes && !address);
+	return address;
 }
 
 /* Folders that every program has, and that tell nothing. */

@@ -19,17 +19,30 @@ enum bookmark_file {
 enum bookmark_file bookmark_file_kind(const struct plan *plan, const struct item *item);
 
 /*
+ * Is the item one of those, or the write-ahead log that belongs to one: may it be read for
+ * bookmarks?
+ */
+bool bookmark_file_is_read(const struct plan *plan, const struct item *item);
+
+/*
  * The folder of favourites that a `.url` file lies in, also the default one that was left behind
  * when the place was moved; NONE for any other file.
  */
 uint32_t bookmark_file_favourites(const struct plan *plan, const struct item *item);
 
-/* The item's bookmarks. Not for BOOKMARK_FILE_URL. */
+/*
+ * The item's bookmarks. Not for BOOKMARK_FILE_URL. One of which so much could not be read that none
+ * are found is BOOKMARKS_BROKEN, and bookmarks->is_partial.
+ */
 enum bookmarks_found bookmark_file_read(
     const struct plan *plan, const struct item *item, struct bookmarks *bookmarks);
 
-/* The address in an item that is BOOKMARK_FILE_URL, in `arena`, or NULL. */
-char *bookmark_file_address(const struct plan *plan, const struct item *item, struct arena *arena);
+/*
+ * The address in an item that is BOOKMARK_FILE_URL, in `arena`, or NULL. Sets *is_partial when that
+ * is because it could not be read.
+ */
+char *bookmark_file_address(const struct plan *plan, const struct item *item, struct arena *arena,
+    bool *is_partial);
 
 /*
  * Appends what people may know the browser profile by that lies in the folder of the old path:

@@ -146,17 +146,18 @@ static bool is_copy_of_read(const struct work *work, const struct item *item)
 	return false;
 }
 
-static void tell_broken(
-    struct work *work, const struct item *item, const char *owner, const char *path)
+static void tell_broken(struct work *work, const struct item *item, const char *path,
+    bool is_partial)
 {
-	findings_add(work->findings, WEIGHT_CAUTION, "bookmarks-unreadable", owner,
+	findings_add(work->findings, WEIGHT_CAUTION, "bookmarks-unreadable",
+	    owner_of(work->plan, item),
 	    "The browser's own backups were used where it had any. Look whether it keeps bookmarks "
-	    "in "
-	    "an account.",
-	    "%s%s should hold bookmarks, but they could not be read: the file is damaged or too "
-	    "large. "
-	    "It is in the archive as it is.",
-	    work->plan->survey->volumes[item->volume].name, path);
+	    "in an account.",
+	    "%s%s should hold bookmarks, but %s.", work->plan->survey->volumes[item->volume].name,
+	    path,
+	    is_partial ? "too much of it could not be read off the drive" :
+			 "they could not be read: the file is damaged or too large. It is in the "
+			 "archive as it is");
 }
 
 static bool is_too_much(struct work *work, const struct item *item)
@@ -174,7 +175,6 @@ static bool is_too_much(struct work *work, const struct item *item)
 
 static bool write_profile(struct work *work, const struct item *item)
 {
-	const char *owner = owner_of(work->plan, item);
 	struct bookmarks bookmarks = {0};
 	struct buf path = {0}, profile = {0};
 	enum bookmarks_found found;
@@ -190,7 +190,7 @@ static bool write_profile(struct work *work, const struct item *item)
 		good = error_no_memory(work->error);
 	} else if (found == BOOKMARKS_BROKEN) {
 		work->has_browser = true;
-		tell_broken(work, item, owner, buf_text(&path));
+		tell_broken(work, item, buf_text(&path), bookmarks.is_partial);
 	} else if (found == BOOKMARKS_READ) {
 		work->has_browser = true;
 		/* The profile's folder, without the file. */
@@ -353,9 +353,12 @@ static void add_favourite(struct work *work, struct bookmarks *bookmarks,
 	const char *before = index > 0 ? favourites->items[index - 1].path : "";
 	struct bookmark link = {
 	    .kind = BOOKMARK_LINK, .added = node->created, .modified = node->modified};
+	bool is_partial = false;
 	size_t at = base;
 
-	link.address = bookmark_file_address(work->plan, favourite->item, &favourites->arena);
+	link.address = bookmark_file_address(
+	    work->plan, favourite->item, &favourites->arena, &is_partial);
+	bookmarks->is_partial = bookmarks->is_partial || is_partial;
 	if (strlen(before) > base)
 		at = common_folders(favourite->path, before, base, &link.depth);
 	at = open_folders(bookmarks, favourite->path, at, &link.depth, &favourites->arena);
@@ -363,7 +366,7 @@ static void add_favourite(struct work *work, struct bookmarks *bookmarks,
 	    strlen(favourite->path + at) - strlen(".url"));
 	if (link.address)
 		bookmarks_add(bookmarks, &link);
-	else
+	else if (!is_partial)
 		bookmarks->left_out++;
 }
 
@@ -387,6 +390,8 @@ static bool write_favourites(struct work *work, struct favourites *favourites)
 		good = error_no_memory(work->error);
 	else if (bookmarks.n_links > 0)
 		good = write_one(work, &bookmarks, first, buf_text(&place), "Favorites");
+	else if (bookmarks.is_partial)
+		tell_broken(work, first, buf_text(&place), true);
 	bookmarks_free(&bookmarks);
 	buf_free(&place);
 	return good;

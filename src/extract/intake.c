@@ -108,7 +108,6 @@ static bool must_wait(const struct intake *intake, const struct chunk *chunk)
 	const struct take *take = intake->take;
 
 	return chunk->holes.count > 0 && !take->is_last_try &&
-	    (!intake->begun || sink_can_go_back(&intake->sink)) &&
 	    rounds_concern(take->plan, &take->plan->items[intake->item]);
 }
 

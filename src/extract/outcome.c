@@ -83,6 +83,16 @@ bool outcomes_add_piece(struct outcomes *outcomes, uint32_t item, const struct p
 	return true;
 }
 
+void outcomes_drop_pieces(struct outcomes *outcomes, uint32_t item)
+{
+	struct outcome *outcome = &outcomes->items[item];
+
+	outcomes->n_pieces -= outcome->n_pieces;
+	outcome->n_pieces = 0;
+	outcome->first_piece = outcome->part = NONE;
+	outcome->flags &= (uint8_t)~OUTCOME_STORED;
+}
+
 void outcome_path(const struct outcomes *outcomes, size_t item, struct buf *path)
 {
 	size_t start = path->length;

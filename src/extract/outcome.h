@@ -79,6 +79,8 @@ bool outcomes_note_change(struct outcomes *outcomes, uint32_t item);
 /* Keeps the ranges of an item (taking them over). False when memory runs out. */
 bool outcomes_set_ranges(struct outcomes *outcomes, uint32_t item, struct ranges *ranges);
 bool outcomes_add_piece(struct outcomes *outcomes, uint32_t item, const struct piece *piece);
+/* The item, whose pieces were added last, is not stored after all. */
+void outcomes_drop_pieces(struct outcomes *outcomes, uint32_t item);
 
 /*
  * The item's path in the archive. A file that was cut has pieces with these endings behind it, see

@@ -3,12 +3,15 @@
 
 #include "base/utf.h"
 #include "extract/crew.h"
+#include "extract/durable.h"
 #include "extract/stored_items.h"
 #include "system/survey.h"
 
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #define KEY_LIMIT 115 /* bytes: with JOB_NAME_LIMIT and all endings a name stays below 255 */
 
@@ -231,6 +234,52 @@ uint64_t parts_largest_file(const struct parts *parts, const char *path)
 		return 1;
 	room = parts->limit - fixed;
 	return room - room / 1000; /* writer_cost() adds an 8192nd */
+}
+
+bool parts_mark(const struct parts *parts, struct parts_mark *mark, struct error *error)
+{
+	const struct part *part = &parts->items[parts->current->part];
+
+	*mark = (struct parts_mark){.part = parts->current->part,
+	    .number = parts->current->number,
+	    .files = part->files,
+	    .bytes = part->bytes};
+	return writer_checkpoint(parts->current->writer, &mark->writer, error);
+}
+
+/* Removes the last part, which is closed. False with *error. */
+static bool remove_last(struct parts *parts, struct error *error)
+{
+	struct part *part = &parts->items[parts->count - 1];
+	char *path = job_path(parts->job, part->name);
+	bool good = path != NULL || error_no_memory(error);
+
+	/* One that was given up unfinished is gone already. */
+	if (good && unlink(path) != 0 && errno != ENOENT)
+		good = durable_failed(error, errno, path);
+	free(path);
+	if (good) {
+		free(part->name);
+		parts->count--;
+	}
+	return good;
+}
+
+bool parts_go_back(struct parts *parts, const struct outcomes *outcomes,
+    const struct parts_mark *mark, struct error *error)
+{
+	struct part *part = &parts->items[mark->part];
+
+	writer_abandon(parts->current->writer);
+	parts->current->writer = NULL;
+	while (parts->count > mark->part + (size_t)1)
+		if (!remove_last(parts, error))
+			return false;
+	parts->current->number = mark->number;
+	part->files = mark->files;
+	part->bytes = mark->bytes;
+	part->is_finished = false;
+	return parts_reopen(parts, outcomes, mark->part, &mark->writer, error);
 }
 
 bool parts_close_current(struct parts *parts, struct error *error)

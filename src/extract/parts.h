@@ -36,6 +36,14 @@ struct open_part {
 	unsigned number;       /* of the last one within its group */
 };
 
+/* Where the current part was, to go back to. */
+struct parts_mark {
+	uint32_t part;
+	unsigned number;       /* as in struct open_part */
+	uint64_t files, bytes; /* as in struct part */
+	struct writer_mark writer;
+};
+
 struct parts {
 	const struct job *job;
 	const struct plan *plan;
@@ -73,6 +81,19 @@ void parts_count(struct parts *parts, uint64_t bytes);
 
 /* The largest file that fits a part with nothing else in it; UINT64_MAX: no limit. */
 uint64_t parts_largest_file(const struct parts *parts, const char *path);
+
+/*
+ * Between two entries: notes where the current part is. What it holds is made to last for that.
+ * False with *error.
+ */
+bool parts_mark(const struct parts *parts, struct parts_mark *mark, struct error *error);
+/*
+ * Between two entries: the marked part is open again and as it was, and those that were begun
+ * since, all of its group, are gone. The outcomes know only what stood in the part at the mark.
+ * False with *error.
+ */
+bool parts_go_back(struct parts *parts, const struct outcomes *outcomes,
+    const struct parts_mark *mark, struct error *error);
 
 /* Completes the current part: nothing more goes into it. */
 bool parts_close_current(struct parts *parts, struct error *error);

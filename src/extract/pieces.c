@@ -124,6 +124,8 @@ static bool begin_entry(struct sink *sink, struct error *error)
 	if (!parts_enter(sink->parts, group, writer_cost(sink->parts->format, member.path, cost),
 		error))
 		return false;
+	if (sink->piece == 1 && !parts_mark(sink->parts, &sink->start, error))
+		return false;
 	return writer_begin(parts_writer(sink->parts), &member, error);
 }
 
@@ -201,14 +203,14 @@ bool sink_end(struct sink *sink, struct error *error)
 	    parts_close_current(sink->parts, error);
 }
 
-bool sink_can_go_back(const struct sink *sink)
-{
-	return sink->piece <= 1;
-}
-
 bool sink_go_back(struct sink *sink, struct error *error)
 {
-	return writer_take_back(parts_writer(sink->parts), error);
+	if (!writer_take_back(parts_writer(sink->parts), error))
+		return false;
+	if (sink->piece <= 1)
+		return true;
+	outcomes_drop_pieces(sink->outcomes, sink->item);
+	return parts_go_back(sink->parts, sink->outcomes, &sink->start, error);
 }
 
 void sink_free(struct sink *sink)

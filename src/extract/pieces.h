@@ -28,6 +28,7 @@ struct sink {
 	unsigned n_pieces, piece;
 	struct sha256_ctx hash;  /* of the piece in work */
 	struct hole *data;       /* the piece's own map of data */
+	struct parts_mark start; /* of a file that is cut: where its first piece begins */
 };
 
 /*
@@ -41,11 +42,10 @@ bool sink_add(struct sink *sink, const uint8_t *data, uint64_t length, struct er
 /* All bytes are there. */
 bool sink_end(struct sink *sink, struct error *error);
 /*
- * Instead: the file was none, its part is as it was before. Not once a piece of it is complete
- * (sink_can_go_back()).
+ * Instead: the file was none, its part is as it was before, and parts that hold pieces of it are
+ * gone.
  */
 bool sink_go_back(struct sink *sink, struct error *error);
-bool sink_can_go_back(const struct sink *sink);
 void sink_free(struct sink *sink);
 
 /* Appends the ending of piece `number` (from 1) of `count`. */

@@ -241,7 +241,7 @@ static void wait_for_chunk(struct pipeline *pipeline)
 }
 
 struct pipeline *pipeline_open(const struct plan *plan, const uint32_t *list, size_t n_list,
-    struct error *error)
+    bool again, struct error *error)
 {
 	struct pipeline *pipeline = calloc(1, sizeof(*pipeline));
 	pthread_condattr_t attributes;
@@ -257,7 +257,7 @@ struct pipeline *pipeline_open(const struct plan *plan, const uint32_t *list, si
 	pthread_cond_init(&pipeline->changed, &attributes);
 	pthread_condattr_destroy(&attributes);
 	pipeline->ring = malloc(PIPELINE_ROOM);
-	pipeline->sweep = pipeline->ring != NULL ? sweep_open(plan, list, n_list, error) : NULL;
+	pipeline->sweep = pipeline->ring != NULL ? sweep_open(plan, list, n_list, again, error) : NULL;
 	if (pipeline->sweep == NULL ||
 	    pthread_create(&pipeline->thread, NULL, read_all, pipeline) != 0) {
 		error_no_memory(error);

@@ -33,10 +33,10 @@ struct chunk {
 
 /*
  * Starts reading the streams of plan.items[list[0]], [list[1]], ... The list must stay until
- * pipeline_close(). NULL with *error.
+ * pipeline_close(). `again`: as in sweep_open(). NULL with *error.
  */
 struct pipeline *pipeline_open(const struct plan *plan, const uint32_t *list, size_t n_list,
-    struct error *error);
+    bool again, struct error *error);
 
 /*
  * The next chunk, valid until the next call; *chunk is NULL behind the last one. False with *error

@@ -3,6 +3,7 @@
 
 #include "disk/salvage.h"
 #include "disk/source.h"
+#include "extract/again.h"
 #include "extract/identity.h"
 #include "extract/interrupt.h"
 #include "extract/items.h"
@@ -129,7 +130,7 @@ void rounds_forget(const struct plan *plan, const struct item *item)
 {
 	struct salvage *salvage = source_salvage(source_of(plan, item));
 
-	if (salvage != NULL && salvage_bytes(salvage) > 0)
+	if (salvage != NULL && salvage_bytes(salvage) > 0 && !item_is_read_again(plan, item))
 		visit_all(plan, item, drop, salvage);
 }
 

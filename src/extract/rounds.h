@@ -43,7 +43,10 @@ void rounds_remove(const struct survey *survey, const struct job *job);
 
 /* Does anything that the file needs stand over to a later round? */
 bool rounds_concern(const struct plan *plan, const struct item *item);
-/* The file is in its part, or will not be: what the store kept of it is not needed any more. */
+/*
+ * The file is in its part, or will not be: what the store kept of it is not needed any more, unless
+ * it is one that is read again (again.h).
+ */
 void rounds_forget(const struct plan *plan, const struct item *item);
 
 /* What the rounds did. */

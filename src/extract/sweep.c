@@ -3,6 +3,7 @@
 
 #include "disk/ahead.h"
 #include "disk/source.h"
+#include "extract/again.h"
 #include "extract/items.h"
 #include "ntfs/extents.h"
 
@@ -27,6 +28,7 @@ struct sweep {
 	const struct plan *plan;
 	const uint32_t *list;
 	size_t n_list;
+	bool again;  /* all of it will be read once more */
 	size_t next; /* where the thread is: in the list, and in that file */
 	uint64_t from;
 	pthread_t thread;
@@ -152,9 +154,20 @@ static bool keep(void *context, uint64_t offset, uint64_t length)
 	return true;
 }
 
+/* Will its bytes be asked for once more, in any case? */
+static bool is_needed_again(const struct sweep *sweep, const struct segment *segment)
+{
+	const struct item *item = &sweep->plan->items[segment->item];
+
+	return sweep->again || segment->from != 0 ||
+	    segment->to != item_stored_size(sweep->plan, item) ||
+	    item_is_read_again(sweep->plan, item);
+}
+
 /*
- * Keeps what was read of files that have to be read to their end before they can be used: those with
- * holes, and those of which only a piece stands in the window, since the next one may have holes.
+ * Keeps what was read of files that are read more than once (again.h), and of those that have to be
+ * read to their end before they can be used: with holes, or with only a piece in the window, since
+ * the next one may have holes.
  */
 static void keep_needed(const struct sweep *sweep, const struct window *window)
 {
@@ -167,14 +180,13 @@ static void keep_needed(const struct sweep *sweep, const struct window *window)
 		const struct item *item = &sweep->plan->items[segment->item];
 		const struct catalogue *catalogue = item_catalogue(sweep->plan, item);
 		const struct stream *stream = item_stream(sweep->plan, item);
-		bool is_piece =
-		    segment->from != 0 || segment->to != item_stored_size(sweep->plan, item);
 
 		/* Those are read by whoever uses them, and kept by the source itself. */
 		if (form_is_ranges((enum item_form)item->form))
 			continue;
-		if (is_piece || !extents_visit(catalogue, stream, segment->from, segment->to,
-				    is_whole, window->ahead))
+		if (is_needed_again(sweep, segment) ||
+		    !extents_visit(catalogue, stream, segment->from, segment->to, is_whole,
+			window->ahead))
 			extents_visit(
 			    catalogue, stream, segment->from, segment->to, keep, &keeping);
 	}
@@ -228,8 +240,8 @@ static void free_sweep(struct sweep *sweep)
 	free(sweep);
 }
 
-struct sweep *sweep_open(
-    const struct plan *plan, const uint32_t *list, size_t n_list, struct error *error)
+struct sweep *sweep_open(const struct plan *plan, const uint32_t *list, size_t n_list, bool again,
+    struct error *error)
 {
 	struct sweep *sweep = calloc(1, sizeof(*sweep));
 
@@ -240,6 +252,7 @@ struct sweep *sweep_open(
 	sweep->plan = plan;
 	sweep->list = list;
 	sweep->n_list = n_list;
+	sweep->again = again;
 	pthread_mutex_init(&sweep->lock, NULL);
 	pthread_cond_init(&sweep->changed, NULL);
 	for (size_t i = 0; i < 2; i++)

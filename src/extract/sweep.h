@@ -8,6 +8,7 @@
 #include "base/error.h"
 #include "plan/plan.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -21,10 +22,11 @@ struct sweep;
 
 /*
  * Starts reading ahead over the streams of plan.items[list[0]], [list[1]], ... in this order. The
- * list must stay until sweep_close(). NULL with *error.
+ * list must stay until sweep_close(). `again`: all of them will be read once more, so what a faulty
+ * drive gives of them is kept. NULL with *error.
  */
-struct sweep *sweep_open(
-    const struct plan *plan, const uint32_t *list, size_t n_list, struct error *error);
+struct sweep *sweep_open(const struct plan *plan, const uint32_t *list, size_t n_list, bool again,
+    struct error *error);
 
 /*
  * The next segments, from the first byte of the first file to the last of the last without a gap;

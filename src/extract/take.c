@@ -129,7 +129,7 @@ static bool hash_large(struct take *take, const struct batch *batch, struct erro
 			batch->reads[n++] = batch->files[i];
 	if (n == 0)
 		return true;
-	pipeline = pipeline_open(take->plan, batch->reads, n, error);
+	pipeline = pipeline_open(take->plan, batch->reads, n, true, error);
 	if (pipeline == NULL)
 		return false;
 	for (size_t i = 0; good && i < n; i++)
@@ -229,9 +229,10 @@ static bool store_same(struct take *take, uint32_t index, bool *set_aside, struc
 
 	if (target != NONE) {
 		take->done += item_stored_size(take->plan, &take->plan->items[index]);
+		rounds_forget(take->plan, &take->plan->items[index]);
 		return intake_same(take, index, target, by_content, error);
 	}
-	pipeline = pipeline_open(take->plan, &index, 1, error);
+	pipeline = pipeline_open(take->plan, &index, 1, false, error);
 	if (pipeline == NULL)
 		return false;
 	good = intake_file(take, pipeline, index, set_aside, error);
@@ -246,7 +247,8 @@ static bool store_files(struct take *take, const struct batch *batch, struct err
 	bool good = true;
 
 	if (batch->n_reads > 0 &&
-	    (pipeline = pipeline_open(take->plan, batch->reads, batch->n_reads, error)) == NULL)
+	    (pipeline = pipeline_open(
+		 take->plan, batch->reads, batch->n_reads, false, error)) == NULL)
 		return false;
 	for (size_t i = 0; good && i < batch->n_files; i++) {
 		bool set_aside = false;

@@ -18,10 +18,10 @@ import sqlite3
 import subprocess
 import sys
 import time
-import zipfile
 
 sys.dont_write_bytecode = True
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "ntfs"))
+from _job_files import bytes_of  # noqa: E402
 from bench import BUILD, Bench, Listing, noise, skip  # noqa: E402
 from walk import Walk  # noqa: E402
 
@@ -58,22 +58,21 @@ class Checks(Bench):
 
 
 class Drive:
-    def __init__(self, bench):
-        self.bench = bench
-        listing, self.contents = Listing(), {}
+    def __init__(self, bench, name, files, links=()):
+        self.bench, self.contents = bench, dict(files)
+        listing = Listing()
         listing.add("folder", "/Fernhill")
-        # The order makes the small file and the database neighbours: see check_bookmarks.
-        for name, data in (("gate.bin", noise(70 * CLUSTER, 1)), ("shed.bin", noise(9 * CLUSTER, 2)),
-                           ("pond.bin", noise(20 * CLUSTER, 3)), ("hut.bin", noise(8 * CLUSTER, 4)),
-                           ("places.sqlite", make_database(bench.path("base"))),
-                           ("summer.mov", noise(40 << 20, 5))):
-            self.contents[name] = data
-            listing.file("/Fernhill/" + name, data)
-        self.image = bench.make("drive", SIZE, CLUSTER, SECTOR, listing)
+        for file, data in files:
+            listing.file("/Fernhill/" + file, data)
+        for link, file in links:
+            listing.add("link", "/Fernhill/" + link, "/Fernhill/" + file)
+            self.contents[link] = self.contents[file]
+        self.image = bench.make(name, SIZE, CLUSTER, SECTOR, listing)
         with open(self.image, "rb") as image:
             walk = Walk(image.read())
-        self.runs = {file.names[0][1]: [(lcn * CLUSTER, count * CLUSTER) for lcn, count in file.streams[""].runs]
-                     for file in walk.files.values() if file.number >= 24 and file.names and "" in file.streams}
+        self.runs = {name[1]: [(lcn * CLUSTER, count * CLUSTER) for lcn, count in file.streams[""].runs]
+                     for file in walk.files.values() if file.number >= 24 and "" in file.streams
+                     for name in file.names}
 
     def prepare(self, lines):
         script, to = self.bench.path("script"), self.bench.path("to")
@@ -81,12 +80,12 @@ class Drive:
             file.write("\n".join(["watch", *lines]) + "\n")
         return [DRIVER, self.image, script, to]
 
-    def run(self, label, lines, *options):
+    def run(self, label, lines, *options, form="zip"):
         """The job's counts, record by name and findings by code."""
         command = self.prepare(lines)
         shutil.rmtree(command[3], ignore_errors=True)
         os.mkdir(command[3])
-        done = subprocess.run([*command, "zip", *options], capture_output=True, text=True)
+        done = subprocess.run([*command, form, *options], capture_output=True, text=True)
         self.bench.check(done.returncode in (0, 1), f"{label}: status {done.returncode} {done.stderr[:300]}")
         return json.loads(done.stdout), *self.results()
 
@@ -105,8 +104,7 @@ class Drive:
             line = record[name]
             holes = line.get("holes", [])
             self.bench.check(holes == partial.get(name, []), f"{label}: {name} has holes {holes}")
-            with zipfile.ZipFile(os.path.join(job, line["part"])) as part:
-                data, at = part.read(line["as"]), 0
+            data, at = bytes_of(job, line), 0
             self.bench.check(len(data) == len(truth), f"{label}: {name} has {len(data)} bytes")
             for offset, length in [*holes, [len(truth), 0]]:
                 self.bench.check(data[at:offset] == truth[at:offset], f"{label}: {name} differs behind {at}")
@@ -147,6 +145,59 @@ def check_bookmarks(bench, drive):
         drive.check_files(label, record, {"shed.bin": [[length - SECTOR, SECTOR]]})
         bench.check(drive.bookmarks() == wanted, f"{label}: {list(drive.bookmarks())}")
         bench.check(counts["most_asked"] <= MOST_TRIES, f"{label}: asked too often: {counts}")
+
+
+def check_bookmarks_kept(bench, drive):
+    """The drive fails before the database is read: for its bookmarks it is not asked once more."""
+    (gate, _), (database, length) = drive.runs["gate.bin"][0], drive.runs["places.sqlite"][0]
+    drive.run("bookmarks of a good drive", [])
+    wanted = drive.bookmarks()
+    counts, record, findings = drive.run("bookmarks behind a failure", [f"fail {gate} {SECTOR}"])
+    drive.check_files("bookmarks behind a failure", record, {"gate.bin": [[0, SECTOR]]})
+    bench.check(counts["again_since"] == 0, f"bookmarks behind a failure: read again: {counts}")
+    bench.check(drive.bookmarks() == wanted and len(wanted) == 2, f"bookmarks behind a failure: {list(wanted)}")
+    bench.check("bookmarks-unreadable" not in findings, f"bookmarks behind a failure: {list(findings)}")
+    for label, at, size in (("whole", 0, length), ("head", 0, SECTOR), ("tail", CLUSTER, length - CLUSTER)):
+        label = f"bookmarks, {label} unreadable"
+        counts, record, findings = drive.run(label, [f"fail {database + at} {size}"])
+        bench.check("places.sqlite" in findings.get("bookmarks-unreadable", ""), f"{label}: {findings}")
+        bench.check(counts["again_since"] == 0, f"{label}: read again: {counts}")
+
+
+def check_again(bench):
+    """Second names, and files that are hashed before it is known whether they are the same: read once."""
+    drive = Drive(bench, "again", [("gate.bin", noise(70 * CLUSTER, 1)), ("plan one.bin", noise(9 << 20, 7)),
+                                   ("plan two.bin", noise(9 << 20, 7)), ("hall.mov", noise(18 << 20, 8))],
+                  [("show.mov", "hall.mov")])
+    (gate, _), (plan, _) = drive.runs["gate.bin"][0], drive.runs["plan one.bin"][0]
+    for form, options, bad, partial in (
+            ("zip", ["each"], gate, {"gate.bin": [[0, SECTOR]]}),
+            ("tar", [], plan, {"plan one.bin": [[0, SECTOR]]}),
+            # Found while they are hashed: whole then, both of them.
+            ("tar", ["careful"], gate, {"gate.bin": [[0, SECTOR]]})):
+        label = f"{form} {options} with what is read more than once"
+        counts, record, _ = drive.run(label, [f"fail {bad} {SECTOR}"], *options, form=form)
+        drive.check_files(label, record, partial)
+        bench.check(counts["again_since"] == 0, f"{label}: {counts}")
+
+
+def check_pieces(bench, drive):
+    """A file that is cut: the drive's first failure comes when two pieces are complete, and stand in finished parts."""
+    place, at = middle_of(drive, "summer.mov")
+    limit = 7 << 20
+    bench.check(2 * limit < at < 4 * limit, f"the failure is not in the third piece: {at}")
+    for form in ("zip", "tar", "folder"):
+        # Skips of the first try reach over more than the sector.
+        counts, record, _ = drive.run(f"pieces, {form}", [f"fail {place} {SECTOR}"], f"part={limit}", form=form)
+        drive.check_files(f"pieces, {form}", record, {"summer.mov": [[at, SECTOR]]})
+        bench.check(counts["again_since"] == 0, f"pieces, {form}: {counts}")
+        names = sorted(os.listdir(os.path.join(bench.path("to"), "job")))
+        parts = {part for line in record.values() if "as" in line for part in line.get("parts", [line.get("part")])}
+        parts |= {name for name in names if "proof" in name}
+        bench.check({name for name in names if name.startswith("job-")} == parts, f"pieces, {form}: {names}")
+        verify = subprocess.run([COLDLIFT, "verify", "--quiet", os.path.join(bench.path("to"), "job")],
+                                capture_output=True, text=True)
+        bench.check(verify.returncode == 1, f"pieces, {form}: verify says {verify.returncode} {verify.stderr[:300]}")
 
 
 def check_patience(bench, drive):
@@ -273,8 +324,15 @@ def main():
     if subprocess.run(["strace", "-o", "/dev/null", "true"], check=False).returncode != 0:
         skip("strace is not permitted")
     bench = Checks()
-    drive = Drive(bench)
+    # The order makes the small file and the database neighbours: see check_bookmarks.
+    drive = Drive(bench, "drive", [
+        ("gate.bin", noise(70 * CLUSTER, 1)), ("shed.bin", noise(9 * CLUSTER, 2)),
+        ("pond.bin", noise(20 * CLUSTER, 3)), ("hut.bin", noise(8 * CLUSTER, 4)),
+        ("places.sqlite", make_database(bench.path("base"))), ("summer.mov", noise(40 << 20, 5))])
     check_bookmarks(bench, drive)
+    check_bookmarks_kept(bench, drive)
+    check_again(bench)
+    check_pieces(bench, Drive(bench, "cut", [("summer.mov", noise(30 << 20, 5)), ("gate.bin", noise(9 * CLUSTER, 1))]))
     check_patience(bench, drive)
     check_slow(bench, drive)
     check_hives(bench)

@@ -1,7 +1,8 @@
 /*
  * A whole extraction off a drive that fails as a script says: the source is the test device.
  *
- * usage: faulty_job IMAGE SCRIPT TO FORMAT [careful] [patience=MILLISECONDS] [slow=MILLISECONDS] [resume]
+ * usage: faulty_job IMAGE SCRIPT TO FORMAT [careful] [patience=MILLISECONDS] [slow=MILLISECONDS]
+ *                   [part=BYTES] [each] [resume]
  *
  * slow: how long a request must take to count as very long. resume: go on with the unfinished job.
  *
@@ -122,6 +123,10 @@ int main(int argc, char **argv)
 			options.patience = strtoull(argv[i] + 9, NULL, 10);
 		else if (strncmp(argv[i], "slow=", 5) == 0)
 			more.slow = (unsigned)strtoul(argv[i] + 5, NULL, 10);
+		else if (strncmp(argv[i], "part=", 5) == 0)
+			options.part_limit = strtoull(argv[i] + 5, NULL, 10);
+		else if (strcmp(argv[i], "each") == 0)
+			options.same = SAME_EACH;
 		else if (strcmp(argv[i], "resume") == 0)
 			more.resume = true;
 	}
