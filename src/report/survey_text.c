@@ -286,6 +286,14 @@ static void add_use(struct buf *text, const struct program *program)
 	if (program->last_seen > 0 && program->starts > 0)
 		buf_printf(text, ", %s %s counted", text_count(program->starts).text,
 		    program->starts == 1 ? "start" : "starts");
+	if (program->uses[TRACE_DOCUMENTS].count > 0)
+		buf_printf(text, ", opens %s recent %s",
+		    text_count(program->uses[TRACE_DOCUMENTS].count).text,
+		    program->uses[TRACE_DOCUMENTS].count == 1 ? "document" : "documents");
+	if (program->last_seen == 0 && program->shortcuts & SHORTCUT_PINNED)
+		buf_add_text(text, ", pinned");
+	else if (program->last_seen == 0 && program->shortcuts & SHORTCUT_DESKTOP)
+		buf_add_text(text, ", with a shortcut on a desktop");
 	if (program->origin == PROGRAM_PORTABLE)
 		buf_printf(text, ", never installed, in %s", program->place);
 	else if (program->origin == PROGRAM_STORE_APP)

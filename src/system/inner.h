@@ -59,6 +59,8 @@ struct learn {
 	size_t n_programs, programs_capacity;
 	struct trace *traces; /* the same */
 	size_t n_traces, traces_capacity;
+	struct opener *openers; /* the same */
+	size_t n_openers, openers_capacity;
 	const char *profiles_path, *public_path, *default_path; /* old paths */
 	bool is_nt5;       /* 2000 and XP: Documents and Settings */
 	bool session_open; /* a person's hive had changes that were not written back */
@@ -280,12 +282,16 @@ void learn_store_apps(struct learn *learn);
 /* Is the volume's drive failing, so that nothing is read for traces' sake? */
 bool traces_spare(const struct survey *survey, size_t volume);
 
+/* --- openers.c --- */
+
+/* What opens the kinds of files that a person opened; learn->software has the kinds. */
+void learn_openers(struct learn *learn, const struct hive *hive, size_t person);
+
 /* --- sort_programs.c --- */
 
-/* Turns what a trace calls a program into an old path where it can be told: in `arena`. */
-const char *trace_path(const struct survey *survey, const struct old_system *system,
-    const struct trace *trace, struct arena *arena);
-/* Sets what struct program says from its traces. */
+/* Gives traces old paths of programs, through shortcuts too. False: no memory. */
+bool settle_traces(struct survey *survey, struct old_system *system);
+/* Sets what struct program says from its traces; adds programs that only they know. */
 bool sort_programs(struct survey *survey, struct old_system *system);
 
 /* --- programs_json.c --- */

@@ -80,28 +80,31 @@ static void name_before_findings(struct learn *learn)
 	buf_free(&path);
 }
 
+/* Copies what grew into the arena, and frees it. NULL and 0 when there is nothing or no memory. */
+static void *keep(struct learn *learn, void *items, size_t *count, size_t size)
+{
+	void *kept = NULL;
+
+	if (*count > 0)
+		kept = arena_copy(&learn->survey->arena, items, *count * size);
+	learn->no_memory = learn->no_memory || (*count > 0 && !kept);
+	if (!kept)
+		*count = 0;
+	free(items);
+	return kept;
+}
+
 static void keep_programs(struct learn *learn)
 {
 	struct old_system *system = learn->system;
 
-	if (learn->n_programs > 0) {
-		system->programs = arena_copy(&learn->survey->arena, learn->programs,
-		    learn->n_programs * sizeof(*learn->programs));
-		if (!system->programs)
-			learn->no_memory = true;
-		else
-			system->n_programs = learn->n_programs;
-	}
-	free(learn->programs);
-	if (learn->n_traces > 0) {
-		system->traces = arena_copy(&learn->survey->arena, learn->traces,
-		    learn->n_traces * sizeof(*learn->traces));
-		if (!system->traces)
-			learn->no_memory = true;
-		else
-			system->n_traces = learn->n_traces;
-	}
-	free(learn->traces);
+	system->n_programs = learn->n_programs;
+	system->programs =
+	    keep(learn, learn->programs, &system->n_programs, sizeof(*learn->programs));
+	system->n_traces = learn->n_traces;
+	system->traces = keep(learn, learn->traces, &system->n_traces, sizeof(*learn->traces));
+	system->n_openers = learn->n_openers;
+	system->openers = keep(learn, learn->openers, &system->n_openers, sizeof(*learn->openers));
 }
 
 static void tell_later(struct learn *learn)

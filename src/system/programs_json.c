@@ -3,6 +3,35 @@
 #include "system/inner.h"
 #include "system/traces.h"
 
+/* What each source of traces says, and which shortcuts there are. */
+static void use_to_json(struct json *json, const struct program *program)
+{
+	static const struct {
+		enum shortcut_kind kind;
+		const char *name;
+	} shortcuts[] = {{SHORTCUT_PINNED, "pinned"}, {SHORTCUT_DESKTOP, "desktop"},
+	    {SHORTCUT_MENU, "start-menu"}};
+
+	json_key(json, "traces");
+	json_begin_array(json);
+	for (unsigned source = 0; source < TRACE_SOURCES; source++) {
+		if (program->uses[source].last <= 0)
+			continue;
+		json_begin_object(json);
+		json_key_text(json, "source", trace_source_name((enum trace_source)source));
+		json_key_time(json, "last", program->uses[source].last);
+		json_key_unsigned(json, "count", program->uses[source].count);
+		json_end(json);
+	}
+	json_end(json);
+	json_key(json, "shortcuts");
+	json_begin_array(json);
+	for (size_t i = 0; i < sizeof(shortcuts) / sizeof(shortcuts[0]); i++)
+		if (program->shortcuts & shortcuts[i].kind)
+			json_text(json, shortcuts[i].name);
+	json_end(json);
+}
+
 static void program_to_json(
     const struct old_system *system, struct json *json, const struct program *program)
 {
@@ -32,6 +61,7 @@ static void program_to_json(
 	json_key_unsigned(json, "starts", program->starts);
 	json_key_text(json, "seen_by",
 	    program->last_seen > 0 ? trace_source_name(program->seen_by) : NULL);
+	use_to_json(json, program);
 	json_key_text(json, "installer", program->installer);
 	json_key_text(json, "installer_version", program->installer_version);
 	json_end(json);

@@ -24,6 +24,7 @@ enum {
 
 #define BLOCK_VARIABLES 0xA0000001u
 #define BLOCK_TRACKER 0xA0000003u
+#define BLOCK_PROPERTIES 0xA0000009u
 #define BLOCK_LIMIT 64u
 
 static const uint8_t link_class[16] = {
@@ -221,6 +222,9 @@ static void read_block(struct reading *reading, const uint8_t *block, uint32_t s
 		if (size >= 0x60)
 			link->machine = or_empty(shell_text_8bit(reading->arena, block + 16, 16));
 		break;
+	case BLOCK_PROPERTIES:
+		link->identity = or_empty(shell_link_identity(block + 8, size - 8, reading->arena));
+		break;
 	default:
 		break;
 	}
@@ -287,7 +291,8 @@ bool shell_link_read(
 	    .arguments = "",
 	    .icon = "",
 	    .machine = "",
-	    .volume_label = ""};
+	    .volume_label = "",
+	    .identity = ""};
 	if (length < HEADER || get_u32(data) != HEADER || memcmp(data + 4, link_class, 16) != 0)
 		return false;
 	flags = get_u32(data + 20);

@@ -36,8 +36,9 @@ struct shell_link {
 	const char *name, *relative, *folder, *arguments, *icon; /* StringData */
 	const char *machine; /* TrackerDataBlock: NetBIOS name of the PC the target lay on */
 	const char *volume_label;
-	uint32_t volume_serial, drive;       /* drive: enum link_drive */
-	uint32_t attributes;                 /* of the target, as its files' */
+	const char *identity;          /* AppUserModelID of the program, PropertyStoreDataBlock */
+	uint32_t volume_serial, drive; /* drive: enum link_drive */
+	uint32_t attributes;           /* of the target, as its files' */
 	int64_t created, accessed, modified; /* FILETIME of the target, 0: not set */
 	uint32_t size;                       /* of the target, its lower half */
 	bool is_on_share;
@@ -56,6 +57,9 @@ bool shell_link_read(
  * when it starts nowhere known, an item is of an unknown kind, or memory runs out.
  */
 char *shell_items_path(const uint8_t *data, size_t length, struct arena *arena);
+
+/* The AppUserModelID in a link's store of properties; NULL when there is none. */
+char *shell_link_identity(const uint8_t *store, size_t length, struct arena *arena);
 
 /* Text in the old system's 8-bit code page as inner text: Windows-1252, its most common one. */
 char *shell_text_8bit(struct arena *arena, const uint8_t *bytes, size_t length);

@@ -1,12 +1,12 @@
 /*
  * Programs sorted by the traces of their use, and those that only traces know.
  *
- * Source: KNOWNFOLDERID (Windows developer documentation) for the folders in start counts. What
- * tells a device's program, and that a program of the first days came with the machine: common
+ * What tells a device's program, and that a program of the first days came with the machine: common
  * practice, no source.
  */
 #include "base/utf.h"
 #include "system/inner.h"
+#include "system/program_paths.h"
 #include "system/traces.h"
 
 #include <stdio.h>
@@ -22,7 +22,8 @@ const char *trace_source_name(enum trace_source source)
 	static const char *const names[] = {[TRACE_START_COUNT] = "start-count",
 	    [TRACE_ACTIVITY] = "background-activity",
 	    [TRACE_RUN] = "run-trace",
-	    [TRACE_JUMP_LIST] = "jump-list"};
+	    [TRACE_JUMP_LIST] = "jump-list",
+	    [TRACE_DOCUMENTS] = "documents"};
 
 	return names[source];
 }
@@ -39,91 +40,7 @@ const char *program_kind_name(enum program_kind kind)
 	return names[kind];
 }
 
-/* --- old paths --- */
-
-static const struct {
-	const char *guid, *path; /* %c: the old system's letter */
-} folders[] = {
-    {"{6D809377-6AF0-444B-8957-A3773F02200E}", "Program Files"},
-    {"{905E63B6-C1BF-494E-B29C-65B732D3D21A}", "Program Files"},
-    {"{7C5A40EF-A0FB-4BFC-874A-C0F2E0B9FA8E}", "Program Files (x86)"},
-    {"{F38BF404-1D43-42F2-9305-67DE0B28FC23}", "Windows"},
-    {"{1AC14E77-02E7-4E5D-B744-2EB1AE5198B7}", "Windows\\System32"},
-    {"{D65231B0-B2F1-4857-A4CE-A8E7C6EA7D27}", "Windows\\SysWOW64"},
-};
-
-/* "\Device\HarddiskVolume3\x" and "\VOLUME{...}\x" without the device; NULL for others. */
-static const char *behind_device(const char *path)
-{
-	const char *rest = NULL;
-
-	if (utf_starts_fold(path, "\\VOLUME{"))
-		rest = strchr(path + 1, '\\');
-	else if (utf_starts_fold(path, "\\Device\\HarddiskVolume"))
-		rest = strchr(path + 8, '\\');
-	return rest && rest[1] ? rest + 1 : NULL;
-}
-
-const char *trace_path(const struct survey *survey, const struct old_system *system,
-    const struct trace *trace, struct arena *arena)
-{
-	const char *rest = behind_device(trace->path), *made = NULL;
-
-	for (size_t i = 0; i < sizeof(folders) / sizeof(folders[0]); i++)
-		if (utf_starts_fold(trace->path, folders[i].guid) &&
-		    trace->path[strlen(folders[i].guid)] == '\\')
-			made = arena_printf(arena, "%c:\\%s%s", system->letter, folders[i].path,
-			    trace->path + strlen(folders[i].guid));
-	if (!rest)
-		return made ? made : trace->path;
-	/* The devices' numbers are not recorded: the volume that has such a file. */
-	if (catalogue_lookup(survey_catalogue(survey, system->volume), system->container, rest) !=
-	    NONE)
-		return arena_printf(arena, "%c:\\%s", system->letter, rest);
-	for (size_t v = 0; v < survey->n_volumes; v++) {
-		const struct catalogue *catalogue = survey_catalogue(survey, v);
-
-		if (catalogue && survey->volumes[v].letter &&
-		    catalogue_lookup(catalogue, NODE_ROOT, rest) != NONE)
-			return arena_printf(arena, "%c:\\%s", survey->volumes[v].letter, rest);
-	}
-	return trace->path;
-}
-
-/* Does the path lie in the folder? A drive's root and the old system's own folders count as none.
- */
-static bool lies_in(const char *path, const char *folder)
-{
-	const char *end = folder + strlen(folder), *path_end = path + strlen(path);
-
-	while (end > folder && end[-1] == '\\')
-		end--;
-	if (end - folder <= 3 || utf_starts_fold(folder + 1, ":\\Windows"))
-		return false;
-	while (folder < end)
-		if (path >= path_end ||
-		    utf_upcase(utf_next(&path, path_end)) != utf_upcase(utf_next(&folder, end)))
-			return false;
-	return *path == '\\';
-}
-
-static bool is_of(const struct trace *trace, const struct program *program)
-{
-	if (program->family)
-		return utf_starts_fold(trace->path, program->family) &&
-		       (trace->path[strlen(program->family)] == '!' ||
-			   trace->path[strlen(program->family)] == '\0');
-	return program->place && lies_in(trace->path, program->place);
-}
-
 /* --- sorting --- */
-
-static bool has_ending(const char *name, const char *ending)
-{
-	size_t length = strlen(name), n = strlen(ending);
-
-	return length >= n && utf_equal_fold(name + length - n, ending);
-}
 
 /* Are there set-up files of drivers in the program's folder, or one folder below? */
 static bool holds_drivers(const struct catalogue *catalogue, uint32_t folder, unsigned depth)
@@ -137,9 +54,9 @@ static bool holds_drivers(const struct catalogue *catalogue, uint32_t folder, un
 		const char *name = catalogue_name(catalogue, entry->name);
 		const struct node *node = catalogue_node(catalogue, entry->node);
 
-		has_setup = has_setup || has_ending(name, ".inf");
+		has_setup = has_setup || path_has_ending(name, ".inf");
 		has_catalogue =
-		    has_catalogue || has_ending(name, ".cat") || has_ending(name, ".sys");
+		    has_catalogue || path_has_ending(name, ".cat") || path_has_ending(name, ".sys");
 		if (depth > 0 && node && node->flags & NODE_FOLDER && !node->reparse_tag &&
 		    holds_drivers(catalogue, entry->node, depth - 1))
 			return true;
@@ -174,20 +91,58 @@ static bool is_of_first_days(const struct old_system *system, const struct progr
 	       day >= system->installed - FIRST_DAYS;
 }
 
+/* Of one source: documents of several kinds add up, other sources count the same starts again. */
+static void add_use(struct program_use *use, const struct trace *trace)
+{
+	if (trace->source == TRACE_DOCUMENTS)
+		use->count += trace->count;
+	else if (trace->count > use->count)
+		use->count = trace->count;
+	if (trace->last > use->last)
+		use->last = trace->last;
+}
+
+/*
+ * What opens the person's documents was most likely used, but another program may have been: that
+ * counts only where nothing else says when the program was seen last.
+ */
 static void see(const struct old_system *system, struct program *program)
 {
-	for (size_t i = 0; i < system->n_traces; i++) {
-		const struct trace *trace = &system->traces[i];
+	for (size_t i = 0; i < system->n_traces; i++)
+		if (program_has_path(program, system->traces[i].path))
+			add_use(&program->uses[system->traces[i].source], &system->traces[i]);
+	for (size_t i = 0; i < system->n_shortcuts; i++)
+		if (program_has_path(program, system->shortcuts[i].target))
+			program->shortcuts |= (uint8_t)system->shortcuts[i].kind;
+	for (unsigned source = 0; source < TRACE_SOURCES; source++) {
+		const struct program_use *use = &program->uses[source];
+		bool is_counted = source == TRACE_START_COUNT || source == TRACE_RUN;
 
-		if (!is_of(trace, program))
-			continue;
-		if (trace->count > program->starts)
-			program->starts = trace->count;
-		if (trace->last > program->last_seen) {
-			program->last_seen = trace->last;
-			program->seen_by = trace->source;
+		if (is_counted && use->count > program->starts)
+			program->starts = use->count;
+		if (use->last > program->last_seen &&
+		    (source != TRACE_DOCUMENTS || program->last_seen == 0)) {
+			program->last_seen = use->last;
+			program->seen_by = (enum trace_source)source;
 		}
 	}
+}
+
+static const char *why_used(const struct program *program)
+{
+	if (program->seen_by == TRACE_DOCUMENTS)
+		return "documents that were opened lately open with it";
+	return program->seen_by == TRACE_JUMP_LIST ? "things were opened with it"
+						   : "it was started";
+}
+
+static const char *why_no_trace(const struct program *program)
+{
+	if (program->shortcuts & SHORTCUT_PINNED)
+		return "no trace of recent use was found, but somebody pinned it";
+	if (program->shortcuts & SHORTCUT_DESKTOP)
+		return "no trace of recent use was found, but there is a shortcut on a desktop";
+	return "no trace of recent use was found, which does not mean that it was not used";
 }
 
 static void sort_program(
@@ -204,7 +159,7 @@ static void sort_program(
 		program->why = "its folder holds drivers";
 	} else if (program->last_seen > 0) {
 		program->kind = PROGRAM_USED;
-		program->why = "it was started";
+		program->why = why_used(program);
 	} else if (is_of_first_days(system, program)) {
 		program->kind = PROGRAM_CAME_WITH;
 		program->why = program->is_inbox
@@ -212,17 +167,16 @@ static void sort_program(
 				   : "it was there from the first days; no trace of recent use";
 	} else {
 		program->kind = PROGRAM_NO_TRACE;
-		program->why = "no trace of recent use was found, which does not mean that it was "
-			       "not used";
+		program->why = why_no_trace(program);
 	}
 }
 
 /* --- programs that were started and never installed --- */
 
-static bool is_known(const struct old_system *system, size_t n_programs, const struct trace *trace)
+static bool is_known(const struct old_system *system, const char *path)
 {
-	for (size_t i = 0; i < n_programs; i++)
-		if (is_of(trace, &system->programs[i]))
+	for (size_t i = 0; i < system->n_programs; i++)
+		if (program_has_path(&system->programs[i], path))
 			return true;
 	return false;
 }
@@ -243,21 +197,22 @@ static bool is_in_usual_root(const struct old_system *system, const char *path)
 }
 
 static bool portable_program(struct survey *survey, const struct old_system *system,
-    const struct trace *trace, struct program *program)
+    const char *path, struct program *program)
 {
-	const char *last = strrchr(trace->path, '\\'), *dot;
+	const char *last = strrchr(path, '\\'), *dot;
 	char *folder;
 	struct location at;
 
-	if (trace->path[0] == '\0' || trace->path[1] != ':' || !last || !has_ending(last, ".exe") ||
-	    last - trace->path < 4 || is_in_usual_root(system, trace->path))
+	if (path[0] == '\0' || path[1] != ':' || !last || !path_has_ending(last, ".exe") ||
+	    last - path < 4 || is_in_usual_root(system, path))
 		return false;
-	folder = arena_text(&survey->arena, trace->path, (size_t)(last - trace->path));
+	folder = arena_text(&survey->arena, path, (size_t)(last - path));
 	if (!folder)
 		return false;
 	at = survey_resolve(survey, system, folder);
 	/* In a folder of downloads an installer is started once; it is no program. */
-	if (at.node == NONE || has_ending(folder, "\\Downloads") || has_ending(folder, "\\Temp") ||
+	if (at.node == NONE || path_has_ending(folder, "\\Downloads") ||
+	    path_has_ending(folder, "\\Temp") ||
 	    catalogue_child(survey_catalogue(survey, at.volume), at.node, last + 1) == NONE)
 		return false;
 	dot = strrchr(last, '.');
@@ -268,15 +223,25 @@ static bool portable_program(struct survey *survey, const struct old_system *sys
 	    .installed = "",
 	    .folder = "",
 	    .web_page = "",
-	    .key = trace->path,
+	    .key = path,
 	    .place = folder};
 	program->name = arena_text(&survey->arena, last + 1, (size_t)(dot - last - 1));
 	return program->name != NULL;
 }
 
+static void add_one_portable(
+    struct survey *survey, struct old_system *system, const char *path, size_t limit)
+{
+	struct program program;
+
+	if (system->n_programs < limit && !is_known(system, path) &&
+	    portable_program(survey, system, path, &program))
+		system->programs[system->n_programs++] = program;
+}
+
 static bool add_portable(struct survey *survey, struct old_system *system)
 {
-	struct program *more, program;
+	struct program *more;
 	size_t count = system->n_programs, limit = count + PORTABLE_LIMIT;
 
 	more = arena_array(&survey->arena, limit, sizeof(*more));
@@ -285,24 +250,66 @@ static bool add_portable(struct survey *survey, struct old_system *system)
 	if (count)
 		memcpy(more, system->programs, count * sizeof(*more));
 	system->programs = more;
-	for (size_t i = 0; i < system->n_traces && system->n_programs < limit; i++)
-		if (!is_known(system, system->n_programs, &system->traces[i]) &&
-		    portable_program(survey, system, &system->traces[i], &program))
-			system->programs[system->n_programs++] = program;
+	for (size_t i = 0; i < system->n_traces; i++)
+		add_one_portable(survey, system, system->traces[i].path, limit);
+	for (size_t i = 0; i < system->n_shortcuts; i++)
+		add_one_portable(survey, system, system->shortcuts[i].target, limit);
+	return true;
+}
+
+/* A start that was counted of a shortcut is one of the program that it leads to. NULL: no memory.
+ */
+static const char *behind_shortcut(
+    struct survey *survey, const struct old_system *system, const char *path)
+{
+	const char *name = strrchr(path, '\\');
+	const struct catalogue *catalogue;
+	struct location folder;
+	uint32_t entry;
+	char *text;
+
+	if (!name || !path_has_ending(path, ".lnk"))
+		return path;
+	text = arena_text(&survey->arena, path, (size_t)(name - path));
+	if (!text)
+		return NULL;
+	folder = survey_resolve(survey, system, text);
+	catalogue = survey_catalogue(survey, folder.volume);
+	entry = catalogue && folder.node != NONE ? catalogue_child(catalogue, folder.node, name + 1)
+						 : NONE;
+	for (size_t i = 0; i < system->n_shortcuts && entry != NONE; i++)
+		if (system->shortcuts[i].at.volume == folder.volume &&
+		    system->shortcuts[i].at.node == catalogue->entries[entry].node)
+			return system->shortcuts[i].target;
+	return path;
+}
+
+bool settle_traces(struct survey *survey, struct old_system *system)
+{
+	for (size_t i = 0; i < system->n_traces; i++) {
+		const char *path = trace_path(survey, system, &system->traces[i], &survey->arena);
+
+		if (path)
+			path = behind_shortcut(survey, system, path);
+		if (!path)
+			return false;
+		system->traces[i].path = path;
+	}
 	return true;
 }
 
 bool sort_programs(struct survey *survey, struct old_system *system)
 {
-	/* Each is compared with each: a damaged hive must not make days of it. */
-	if (system->n_programs > 0 && system->n_traces > PAIRS_LIMIT / system->n_programs)
-		system->n_traces = PAIRS_LIMIT / system->n_programs;
-	for (size_t i = 0; i < system->n_traces; i++) {
-		const char *path = trace_path(survey, system, &system->traces[i], &survey->arena);
+	size_t n_paths = system->n_traces + system->n_shortcuts;
 
-		if (!path)
-			return false;
-		system->traces[i].path = path;
+	/* Each is compared with each: a damaged hive must not make days of it. */
+	if (system->n_programs > 0 && n_paths > PAIRS_LIMIT / system->n_programs) {
+		size_t most = PAIRS_LIMIT / system->n_programs / 2;
+
+		if (system->n_traces > most)
+			system->n_traces = most;
+		if (system->n_shortcuts > most)
+			system->n_shortcuts = most;
 	}
 	if (!add_portable(survey, system))
 		return false;

@@ -144,6 +144,8 @@ enum trace_source {
 	TRACE_ACTIVITY,    /* noted by the moderator of background activity */
 	TRACE_RUN,         /* run_trace.h */
 	TRACE_JUMP_LIST,   /* something was opened with it: jump_list.h */
+	TRACE_DOCUMENTS,   /* of the kinds that open with it some were opened: openers.h */
+	TRACE_SOURCES,
 };
 
 /* That a program was started. */
@@ -151,8 +153,38 @@ struct trace {
 	enum trace_source source;
 	size_t person;    /* index in system.persons; SIZE_MAX: not told */
 	const char *path; /* of the program as noted; after traces_read() an old path where known */
-	uint32_t count;   /* starts, 0: not told */
+	uint32_t count;   /* starts, or documents; 0: not told */
 	int64_t last;     /* FILETIME */
+};
+
+/* What all traces of one source say of a program. */
+struct program_use {
+	int64_t last;   /* FILETIME, 0: none */
+	uint32_t count; /* starts, of documents: how many; 0: not told */
+};
+
+/* Where a shortcut to a program lies; the bits of program.shortcuts. */
+enum shortcut_kind {
+	SHORTCUT_PINNED = 1, /* to the task bar or the start menu, or in the quick launch bar */
+	SHORTCUT_DESKTOP = 2,
+	SHORTCUT_MENU = 4, /* the start menu, where installers put it */
+};
+
+struct shortcut {
+	enum shortcut_kind kind;
+	size_t person;          /* index in system.persons; SIZE_MAX: for all */
+	struct location at;     /* of the shortcut itself */
+	const char *target;     /* old path of the program */
+	const char *identity;   /* under which its windows and jump lists go; "" when not told */
+};
+
+/* What opens a kind of file when a person opens one: see openers.h. */
+struct opener {
+	size_t person;
+	const char *extension; /* ".plan" */
+	const char *program;   /* old path, identity of a store app, or only the file's name */
+	uint32_t documents;    /* of the recent ones; counted by traces_read() */
+	int64_t last;          /* FILETIME of the latest of them */
 };
 
 struct program {
@@ -176,6 +208,8 @@ struct program {
 	int64_t last_seen;   /* FILETIME of the last trace, 0: none */
 	uint32_t starts;     /* as counted by the source that counted most, 0: not told */
 	enum trace_source seen_by;
+	struct program_use uses[TRACE_SOURCES];
+	uint8_t shortcuts; /* bits: enum shortcut_kind */
 	const char *installer; /* old path of a file that installs it; NULL: none was found */
 	const char *installer_version; /* as that file says, "" when it does not */
 };
@@ -242,6 +276,10 @@ struct old_system {
 	size_t n_programs;
 	struct trace *traces;
 	size_t n_traces;
+	struct opener *openers;
+	size_t n_openers;
+	struct shortcut *shortcuts; /* to programs; set by traces_read() */
+	size_t n_shortcuts;
 	struct driver_package *drivers; /* set by traces_read() */
 	size_t n_drivers;
 };

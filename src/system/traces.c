@@ -10,14 +10,17 @@
 #include "system/installers.h"
 #include "system/jump_list.h"
 #include "system/link_targets.h"
+#include "system/openers.h"
 #include "system/run_trace.h"
+#include "system/shortcuts.h"
+#include "system/use_traces.h"
 
 #include <stdlib.h>
 #include <string.h>
 
 #define FILES_LIMIT 6000u /* small files of one old system */
 #define FOLDER_LIMIT 4000u
-#define DEPTH_LIMIT 4u /* folders below a menu */
+#define LISTS_LIMIT 5000u /* jump lists */
 
 enum trace_file_kind { FILE_RUN, FILE_LINK, FILE_AUTOMATIC, FILE_CUSTOM };
 
@@ -27,6 +30,7 @@ struct trace_file {
 	size_t volume, person;
 	uint32_t node;
 	enum trace_file_kind kind;
+	unsigned shortcut; /* of a link: enum shortcut_kind, 0: to what was opened lately */
 };
 
 struct stage {
@@ -36,6 +40,9 @@ struct stage {
 	size_t n_files, files_capacity;
 	struct learn learn; /* only its traces are used */
 	struct link_targets targets;
+	struct shortcuts shortcuts;
+	struct jump_use *lists;
+	size_t n_lists, lists_capacity;
 };
 
 /* --- which files --- */
@@ -63,11 +70,10 @@ static bool kind_of(const char *name, enum trace_file_kind *kind)
 	return false;
 }
 
-static void add_file(
-    struct stage *stage, size_t volume, uint32_t node, size_t person, enum trace_file_kind kind)
+static void add_file(struct stage *stage, struct trace_file file)
 {
-	const struct catalogue *catalogue = survey_catalogue(stage->survey, volume);
-	const struct stream *stream = catalogue_stream(catalogue, node, "");
+	const struct catalogue *catalogue = survey_catalogue(stage->survey, file.volume);
+	const struct stream *stream = catalogue_stream(catalogue, file.node, "");
 
 	if (!stream || stream->size == 0 || data_content(catalogue, stream) != CONTENT_READABLE ||
 	    stage->n_files >= FILES_LIMIT)
@@ -77,12 +83,13 @@ static void add_file(
 		stage->learn.no_memory = true;
 		return;
 	}
-	stage->files[stage->n_files++] =
-	    (struct trace_file){extents_place(catalogue, stream), volume, person, node, kind};
+	file.place = extents_place(catalogue, stream);
+	stage->files[stage->n_files++] = file;
 }
 
 /* Collects the files of a folder and, down to a depth, below; links are not followed. */
-static void add_folder(struct stage *stage, struct location at, size_t person, unsigned depth)
+static void add_folder(
+    struct stage *stage, struct location at, size_t person, unsigned shortcut, unsigned depth)
 {
 	const struct catalogue *catalogue = survey_catalogue(stage->survey, at.volume);
 	const uint32_t *children;
@@ -101,20 +108,22 @@ static void add_folder(struct stage *stage, struct location at, size_t person, u
 		if (node->flags & NODE_FOLDER) {
 			if (depth > 0 && !node->reparse_tag)
 				add_folder(stage, (struct location){at.volume, entry->node}, person,
-				    depth - 1);
+				    shortcut, depth - 1);
 		} else if (kind_of(catalogue_name(catalogue, entry->name), &kind)) {
-			add_file(stage, at.volume, entry->node, person, kind);
+			add_file(stage, (struct trace_file){.volume = at.volume,
+					    .person = person,
+					    .node = entry->node,
+					    .kind = kind,
+					    .shortcut = shortcut});
 		}
 	}
 }
 
-static void add_person_files(struct stage *stage, size_t index)
+/* What was opened lately, with jump lists. */
+static void add_recent(struct stage *stage, size_t index)
 {
 	static const char *const folders[] = {
-	    "AppData\\Roaming\\Microsoft\\Windows\\Recent", /* with its jump lists */
-	    "AppData\\Roaming\\Microsoft\\Internet Explorer\\Quick Launch", /* pinned */
-	    "Recent",                                                       /* XP */
-	    "Application Data\\Microsoft\\Internet Explorer\\Quick Launch"};
+	    "AppData\\Roaming\\Microsoft\\Windows\\Recent", "Recent" /* XP */};
 	const struct person *person = &stage->system->persons[index];
 	const struct catalogue *catalogue = survey_catalogue(stage->survey, person->profile.volume);
 
@@ -124,10 +133,13 @@ static void add_person_files(struct stage *stage, size_t index)
 		add_folder(stage,
 		    (struct location){person->profile.volume,
 			catalogue_lookup(catalogue, person->profile.node, folders[i])},
-		    index, 2);
-	for (size_t i = 0; i < person->n_places; i++)
-		if (strcmp(person->places[i].role, "desktop") == 0)
-			add_folder(stage, person->places[i].at, index, 1);
+		    index, 0, 2);
+}
+
+static void add_shortcuts(
+    void *context, struct location folder, size_t person, enum shortcut_kind kind, unsigned depth)
+{
+	add_folder(context, folder, person, kind, depth);
 }
 
 static int by_place(const void *a, const void *b)
@@ -149,9 +161,10 @@ static void collect(struct stage *stage)
 	add_folder(stage,
 	    (struct location){
 		system->volume, catalogue_lookup(catalogue, system->windows, "Prefetch")},
-	    SIZE_MAX, 0);
+	    SIZE_MAX, 0, 0);
 	for (size_t i = 0; i < system->n_persons; i++)
-		add_person_files(stage, i);
+		add_recent(stage, i);
+	shortcut_folders(stage->survey, system, add_shortcuts, stage);
 	if (stage->n_files > 1)
 		qsort(stage->files, stage->n_files, sizeof(*stage->files), by_place);
 }
@@ -170,21 +183,54 @@ static void take_run(struct stage *stage, const uint8_t *bytes, size_t length, s
 					       .last = run.times[0]});
 }
 
-static void take_list(struct stage *stage, const struct jump_list *list, size_t person)
+/* A jump list's name begins with the number of its program; its file changes when it is used. */
+static void take_list(struct stage *stage, const struct trace_file *file, const char *name,
+    int64_t written, const struct jump_list *list)
 {
+	struct jump_use use = {.number = strtoull(name, NULL, 16), .person = file->person};
+
 	for (size_t i = 0; i < list->n_entries; i++) {
 		const struct jump_entry *entry = &list->entries[i];
 
 		if (entry->has_link)
-			link_targets_add(&stage->targets, stage->survey, stage->system, person,
-			    &entry->link, entry->last);
+			link_targets_add(&stage->targets, stage->survey, stage->system,
+			    file->person, &entry->link, entry->last);
+		if (entry->last > use.last)
+			use.last = entry->last;
+		use.count++;
 	}
+	if (use.last == 0)
+		use.last = written;
+	if (stage->n_lists >= LISTS_LIMIT)
+		return;
+	if (array_reserve(
+		&stage->lists, &stage->lists_capacity, stage->n_lists + 1, sizeof(*stage->lists)))
+		stage->lists[stage->n_lists++] = use;
+	else
+		stage->learn.no_memory = true;
+}
+
+static void take_link(struct stage *stage, const struct trace_file *file,
+    const struct shell_link *link, int64_t written)
+{
+	struct location at = {file->volume, file->node};
+
+	link_targets_add(
+	    &stage->targets, stage->survey, stage->system, file->person, link, written);
+	if (file->shortcut)
+		shortcuts_add(&stage->shortcuts, stage->survey, (enum shortcut_kind)file->shortcut,
+		    file->person, at, link);
+	else
+		openers_count(stage->system, file->person, link->target, written);
 }
 
 static void read_one(struct stage *stage, const struct trace_file *file)
 {
 	const struct catalogue *catalogue = survey_catalogue(stage->survey, file->volume);
 	const struct node *node = catalogue_node(catalogue, file->node);
+	const char *name =
+	    node ? catalogue_name(catalogue, catalogue->entries[node->first_entry].name) : "";
+	int64_t written = node ? node->modified : 0;
 	struct arena arena = {0};
 	struct holes holes = {0};
 	struct shell_link link;
@@ -196,14 +242,12 @@ static void read_one(struct stage *stage, const struct trace_file *file)
 	if (bytes && file->kind == FILE_RUN)
 		take_run(stage, bytes, length, &arena);
 	else if (bytes && file->kind == FILE_LINK && shell_link_read(bytes, length, &arena, &link))
-		link_targets_add(&stage->targets, stage->survey, stage->system, file->person, &link,
-		    node ? node->modified : 0);
-	else if (bytes && file->kind == FILE_AUTOMATIC &&
-		 jump_list_read_automatic(bytes, length, &arena, &list))
-		take_list(stage, &list, file->person);
-	else if (bytes && file->kind == FILE_CUSTOM &&
-		 jump_list_read_custom(bytes, length, &arena, &list))
-		take_list(stage, &list, file->person);
+		take_link(stage, file, &link, written);
+	else if (bytes && ((file->kind == FILE_AUTOMATIC &&
+			       jump_list_read_automatic(bytes, length, &arena, &list)) ||
+			      (file->kind == FILE_CUSTOM &&
+				  jump_list_read_custom(bytes, length, &arena, &list))))
+		take_list(stage, file, name, written, &list);
 	holes_free(&holes);
 	arena_free(&arena);
 }
@@ -235,7 +279,21 @@ static bool keep_traces(struct stage *stage)
 	memcpy(all + system->n_traces, stage->learn.traces, more * sizeof(*all));
 	system->traces = all;
 	system->n_traces += more;
+	stage->learn.n_traces = 0;
 	return true;
+}
+
+/* Ties what was read to programs, and sorts these. */
+static bool conclude(struct stage *stage)
+{
+	struct survey *survey = stage->survey;
+	struct old_system *system = stage->system;
+
+	return !stage->learn.no_memory && !stage->targets.failed &&
+	       shortcuts_keep(&stage->shortcuts, survey, system) && keep_traces(stage) &&
+	       settle_traces(survey, system) &&
+	       use_traces_find(&stage->learn, stage->lists, stage->n_lists) && keep_traces(stage) &&
+	       sort_programs(survey, system);
 }
 
 static bool read_system(struct survey *survey, struct old_system *system, struct error *error)
@@ -258,8 +316,7 @@ static bool read_system(struct survey *survey, struct old_system *system, struct
 		if (good)
 			read_one(&stage, &stage.files[i]);
 	}
-	if (good && (stage.learn.no_memory || stage.targets.failed || !keep_traces(&stage) ||
-			!sort_programs(survey, system)))
+	if (good && !conclude(&stage))
 		good = error_no_memory(error);
 	if (good)
 		good = installers_find(survey, system, error) &&
@@ -267,6 +324,8 @@ static bool read_system(struct survey *survey, struct old_system *system, struct
 	if (good)
 		link_targets_tell(&stage.targets, survey, system);
 	link_targets_free(&stage.targets);
+	free(stage.shortcuts.items);
+	free(stage.lists);
 	free(stage.files);
 	free(stage.learn.traces);
 	return good;

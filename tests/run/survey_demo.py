@@ -104,6 +104,11 @@ def check_programs(expected, system):
                        row["installer"]),
               "use of", row["name"], mine, row)
         check(program.get("why"), "no reason for", row["name"])
+        traces = {trace["source"]: [trace["last"][:19], trace["count"]]
+                  for trace in program.get("traces", [])}
+        check(traces == row["traces"], "traces of", row["name"], traces, row["traces"])
+        check(program.get("shortcuts") == row["shortcuts"], "shortcuts of", row["name"],
+              program.get("shortcuts"), row["shortcuts"])
     check(system["driver_packages"] == expected["drivers"], "drivers", system["driver_packages"])
     part = next(p for p in found.values() if p["name"] == "Plot Planner Runtime Parts")
     check(part["component"] and not part["update"], part)
@@ -143,7 +148,8 @@ def check_text():
     for words in ("Zoë Haddow", "Old system FERNHILL-PC", "E:\\Music", "Plot Planner 3.2.1, Fernhill"):
         check(words in text, repr(words), "is not in the text")
     for words in ("used, last seen 2023-10-28, 41 starts counted", "no trace of recent use",
-                  "never installed, in D:\\Tools\\Bee Calendar"):
+                  "never installed, in D:\\Tools\\Bee Calendar", "opens 4 recent documents",
+                  "with a shortcut on a desktop"):
         check(words in flat, repr(words), "is not in the text")
     check("unused" not in text, "the text calls something unused")
     check(not re.search(r"[\x00-\x09\x0b-\x1f\x7f]", text), "control characters in the text")

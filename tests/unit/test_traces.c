@@ -13,6 +13,8 @@
 #include "system/compound.h"
 #include "system/driver_packages.h"
 #include "system/jump_list.h"
+#include "system/openers.h"
+#include "system/program_paths.h"
 #include "system/run_trace.h"
 #include "system/start_count.h"
 #include "system/version_info.h"
@@ -199,6 +201,93 @@ static void test_jump_list_numbers(void **state)
 	    jump_list_number("Microsoft.InternetExplorer.Default") == UINT64_C(0x28c8b86deab549a1));
 	assert_true(jump_list_number("{1AC14E77-02E7-4E5D-B744-2EB1AE5198B7}\\notepad.exe") ==
 		    UINT64_C(0x9b9cdc69c1c24e2b));
+	assert_true(jump_list_number("{1AC14E77-02E7-4E5D-B744-2EB1AE5198B7}\\mspaint.exe") ==
+		    UINT64_C(0x12dc1ea8e34b5a6));
+	assert_true(jump_list_number("{6D809377-6AF0-444B-8957-A3773F02200E}\\Windows NT\\"
+				     "Accessories\\wordpad.exe") == UINT64_C(0x469e4a7982cea4d4));
+	assert_true(
+	    jump_list_number("Microsoft.Windows.Explorer") == UINT64_C(0xf01b4d95cf55d32a));
+}
+
+struct forms {
+	size_t count;
+	char texts[8][200];
+};
+
+static void take_form(void *context, const char *form)
+{
+	struct forms *forms = context;
+
+	assert_true(forms->count < 8);
+	snprintf(forms->texts[forms->count++], sizeof(forms->texts[0]), "%s", form);
+}
+
+/* A path as it stands, and with each folder that is known by role: KNOWNFOLDERID. */
+static void test_path_forms(void **state)
+{
+	struct person person = {.path = "C:\\Users\\mara"};
+	struct old_system system = {.letter = 'C', .persons = &person, .n_persons = 1};
+	struct arena arena = {0};
+	struct forms forms = {0};
+
+	(void)state;
+	program_path_forms(&system, "c:\\windows\\system32\\MSPaint.exe", &arena, take_form, &forms);
+	assert_int_equal(forms.count, 3);
+	assert_string_equal(
+	    forms.texts[1], "{1AC14E77-02E7-4E5D-B744-2EB1AE5198B7}\\MSPaint.exe");
+	forms.count = 0;
+	program_path_forms(&system, "C:\\Users\\mara\\AppData\\Local\\Programs\\x\\x.exe", &arena,
+	    take_form, &forms);
+	assert_int_equal(forms.count, 3);
+	assert_string_equal(forms.texts[1], "{5CD7AEE2-2219-4A67-B85D-6C9CE15660CB}\\x\\x.exe");
+	forms.count = 0;
+	program_path_forms(&system, "D:\\Program Files\\x.exe", &arena, take_form, &forms);
+	assert_int_equal(forms.count, 1);
+	arena_free(&arena);
+}
+
+static void test_command_programs(void **state)
+{
+	static const char *const commands[][2] = {{"\"C:\\a b\\p.exe\" \"%1\"", "C:\\a b\\p.exe"},
+	    {"C:\\a b\\P.EXE %1", "C:\\a b\\P.EXE"}, {"p.exe", "p.exe"},
+	    {"C:\\a.exe.old\\p.exe /x", "C:\\a.exe.old\\p.exe"}, {"\"\" x", NULL}, {"\"", NULL},
+	    {"", NULL}, {"rundll32 x.dll", NULL}};
+	struct arena arena = {0};
+
+	(void)state;
+	for (size_t i = 0; i < sizeof(commands) / sizeof(commands[0]); i++) {
+		char *program = command_program(commands[i][0], &arena);
+
+		if (commands[i][1])
+			assert_string_equal(program, commands[i][1]);
+		else
+			assert_null(program);
+	}
+	arena_free(&arena);
+}
+
+/* A store as [MS-PROPSTORE] 2.2 to 2.4 has it: another set first, another number first; cut anywhere. */
+static void test_identity(void **state)
+{
+	static const uint8_t store[] = {28, 0, 0, 0, '1', 'S', 'P', 'S', 1, 1, 1, 1, 1, 1, 1, 1, 1, 1,
+	    1, 1, 1, 1, 1, 1, 0, 0, 0, 0, /* */
+	    66, 0, 0, 0, '1', 'S', 'P', 'S', 0x55, 0x28, 0x4C, 0x9F, 0x79, 0x9F, 0x39, 0x4B, 0xA8,
+	    0xD0, 0xE1, 0xD4, 0x2D, 0xE1, 0xD5, 0xF3, /* */
+	    17, 0, 0, 0, 2, 0, 0, 0, 0, 0x13, 0, 0, 0, 1, 0, 0, 0, /* */
+	    21, 0, 0, 0, 5, 0, 0, 0, 0, 0x1F, 0, 0, 0, 2, 0, 0, 0, 'F', 0, 0, 0, /* */
+	    0, 0, 0, 0, 0, 0, 0, 0};
+	struct arena arena = {0};
+
+	(void)state;
+	assert_string_equal(shell_link_identity(store, sizeof(store), &arena), "F");
+	for (size_t length = 0; length < sizeof(store) - 4; length++) {
+		uint8_t *cut = malloc(length + 1);
+
+		memcpy(cut, store, length);
+		assert_null(shell_link_identity(cut, length, &arena));
+		free(cut);
+	}
+	arena_free(&arena);
 }
 
 /* One category of each kind, two links in all. */
@@ -339,6 +428,9 @@ int main(void)
 	    cmocka_unit_test(test_link_to_share),
 	    cmocka_unit_test(test_8bit_text),
 	    cmocka_unit_test(test_jump_list_numbers),
+	    cmocka_unit_test(test_path_forms),
+	    cmocka_unit_test(test_command_programs),
+	    cmocka_unit_test(test_identity),
 	    cmocka_unit_test(test_custom_list),
 	    cmocka_unit_test(test_start_counts),
 	    cmocka_unit_test(test_not_a_compound),
