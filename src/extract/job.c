@@ -253,12 +253,12 @@ bool job_complete(struct job *job, struct error *error)
 	if (unlink(path) != 0) {
 		good = durable_failed(error, errno, path);
 	} else {
-		good = durable_sync_folder(path, error);
 		/*
-		 * Whether it stays away is not known then: better a job that says too little of
-		 * itself.
+		 * Everything else was made to last before. Should the journal come back, it is as
+		 * it was, and the job can be gone on with.
 		 */
-		if (!good && !begin_journal(job, NULL))
+		good = durable_sync_folder(path, error);
+		if (!good)
 			error_set(error, STATUS_DESTINATION,
 			    "everything is written, but the destination failed at the very last "
 			    "step; plug it in again and prove the job '%s' with coldlift verify",

@@ -66,8 +66,8 @@ void job_free(struct job *job);
 char *job_path(const struct job *job, const char *name);
 
 /*
- * Takes the journal away: the job is complete. When that fails the journal is there still or again,
- * unless the destination takes nothing any more; *error says so.
+ * Takes the journal away: the job is complete. False with *error when that failed: the journal is
+ * there still, or it is not certain that it stays away after a power cut, and comes back as it was.
  */
 bool job_complete(struct job *job, struct error *error);
 

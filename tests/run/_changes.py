@@ -1,9 +1,10 @@
 """Every call with which a small job changes its destination, one by one, through strace.
 
 What the tests share that let such a call fail, or end the program there: a source whose bytes are known, the
-command, and the list of calls. Calls are counted as strace counts them: each kind in each thread by itself.
+command, the list of calls, and that the job can be gone on with. Calls are counted as strace counts them: each kind in each thread by itself.
 """
 
+import filecmp
 import random
 import re
 import shutil
@@ -75,3 +76,37 @@ def choose(calls, most):
         step = max(1, len(own) // most)
         chosen += sorted(set(own[::step]) | {own[-1]})
     return chosen
+
+
+def files_of(folder):
+    return sorted(str(path.relative_to(folder)) for path in folder.rglob("*"))
+
+
+def same(label, folder, wanted):
+    """Every file of both folders, byte by byte, with the times of plain files."""
+    if not h.check(files_of(folder) == files_of(wanted), label, "other files:",
+                   set(files_of(folder)) ^ set(files_of(wanted))):
+        return
+    for name in files_of(wanted):
+        one, other = folder / name, wanted / name
+        if other.is_file():
+            h.check(filecmp.cmp(one, other, shallow=False), label, name, "differs")
+        if "job-files/" in name:
+            h.check(one.stat().st_mtime_ns == other.stat().st_mtime_ns, label, name, "has another time")
+
+
+def resume(source, to, *more):
+    return h.run("extract", "--quiet", "--resume", "--to", to, *more, source)
+
+
+def goes_on(label, source, to, wanted):
+    """The unfinished job TO/job becomes what an uninterrupted run makes. False: it has to begin again."""
+    job = to / "job"
+    done = resume(source, to)
+    if "is none that can be gone on with" in done.stderr or "begin a new job" in done.stderr:
+        # The journal's beginning was not there yet: nothing is lost by beginning again.
+        h.check(not [path for path in job.iterdir() if not path.name.startswith("journal")], label, done.stderr)
+        return False
+    if h.check(done.returncode == 0, label, "resumed:", done.returncode, done.stderr):
+        same(label, job, wanted)
+    return True

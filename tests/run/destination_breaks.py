@@ -4,26 +4,28 @@
 By real means: ext4 on a loop device that is filled up, told to meet a fault (sysfs, trigger_fs_error) or
 shut down as if it were pulled out (ioctl EXT4_IOC_SHUTDOWN, linux/ext4.h); a loop device whose file cannot
 grow any more; NTFS by ntfs-3g, whose process is ended. strace only holds extract back for a moment at a
-chosen fsync(2), so that it is known where it stands. Afterwards, and again after mounting anew where that
-is possible: exit status 4, a journal, no damaged part under a good name (Python's zipfile), `verify` never
-proves; then, where the drive works again, --resume makes the job that an uninterrupted run makes, byte by byte. And
-NTFS that ntfs-3g opens only for reading, because of a sleeping old system, is told as that.
+chosen fsync(2), so that it is known where it stands; each format breaks in several of these ways. Afterwards,
+and again after mounting anew where that is possible: exit status 4, a journal, no damaged part under a good name
+(Python's zipfile and tarfile), `verify` never proves; then, where the drive works again, --resume makes the job that
+an uninterrupted run makes, byte by byte. And NTFS that ntfs-3g opens only for reading, because of a sleeping old
+system, is told as that.
 Needs root, loop devices and FUSE; otherwise skipped.
 """
 
 import fcntl
-import filecmp
 import os
 import pathlib
 import random
 import signal
 import subprocess
 import sys
+import tarfile
 import time
 import zipfile
 
 sys.dont_write_bytecode = True
 import _harness as h  # noqa: E402
+from _changes import same  # noqa: E402
 
 os.environ["PATH"] += ":/usr/sbin:/sbin"
 os.environ["SOURCE_DATE_EPOCH"] = "1796000000"
@@ -79,20 +81,35 @@ def make_source(path):
         h.tool("ntfscp", "-f", path, local, name)
 
 
+def read_part(part):
+    if part.suffix == ".zip":
+        with zipfile.ZipFile(part) as archive:
+            return archive.testzip()
+    with tarfile.open(part) as archive:
+        for member in archive.getmembers():
+            if member.isfile():
+                archive.extractfile(member).read()
+    return None
+
+
 def damaged(job):
     found = []
-    for part in job.glob("*.zip"):
+    for part in [*job.glob("*.zip"), *job.glob("*.tar")]:
         try:
-            with zipfile.ZipFile(part) as archive:
-                broken = archive.testzip()
-        except (zipfile.BadZipFile, OSError, EOFError) as error:
+            broken = read_part(part)
+        except (zipfile.BadZipFile, tarfile.TarError, OSError, EOFError) as error:
             broken = error
         if broken is not None:
             found.append((part.name, broken))
     return found
 
 
-def interrupt(label, source, drive, at, event, words):
+def command(source, to, form):
+    return [h.COLDLIFT, "extract", "--quiet", "--to", to, "--name", "job", "--format", form, "--part-size", "1M",
+            "--checkpoint", "1M", source]
+
+
+def interrupt(label, source, drive, at, event, words, form="zip"):
     """Runs extract, held back behind its fsync number `at`; then the event; then on."""
     job = drive.point / "job"
     trace = source.parent / "reached"
@@ -100,8 +117,7 @@ def interrupt(label, source, drive, at, event, words):
     child = subprocess.Popen(
         ["strace", "-f", "--seccomp-bpf", "-o", trace, "-e", "trace=fsync",
          "-e", f"inject=fsync:delay_exit=2000000:when={at}",
-         h.COLDLIFT, "extract", "--quiet", "--to", drive.point, "--name", "job",
-         "--part-size", "1M", source], stderr=subprocess.PIPE, text=True)
+         *command(source, drive.point, form)], stderr=subprocess.PIPE, text=True)
     for _ in range(600):
         # The line of a held call is begun only when it is over, so the one before it is waited for.
         if trace.exists() and trace.read_text().count("fsync(") >= at - 1:
@@ -130,10 +146,7 @@ def go_on(label, source, job, whole):
     done = h.run("extract", "--quiet", "--resume", "--to", job.parent, source)
     if not h.check(done.returncode == 0, label, "could not go on:", done.returncode, done.stderr):
         return
-    names = sorted(path.name for path in job.iterdir())
-    h.check(names == sorted(path.name for path in whole.iterdir()), label, "other files:", names)
-    for name in names:
-        h.check(filecmp.cmp(job / name, whole / name, shallow=False), label, name, "is not as in one go")
+    same(label, job, whole)
     h.check(h.run("verify", "--quiet", job).returncode == 0, label, "is not proven")
 
 
@@ -173,22 +186,23 @@ def end_process(drive):
     return event
 
 
-def on_ext4(folder, source, whole):
-    for number, (at, words, event) in enumerate((
-            (6, ("is full",), fill), (6, ("can only be read", "takes nothing"), meet_fault),
-            (6, ("takes nothing",), pull_out), (8, ("takes nothing",), pull_out),
-            (19, ("takes nothing",), pull_out), (35, ("takes nothing",), pull_out))):
+def on_ext4(folder, source, wholes):
+    gone, fault = ("takes nothing",), ("can only be read", "takes nothing")
+    for number, (form, at, words, event) in enumerate((
+            ("zip", 6, ("is full",), fill), ("tar", 6, ("is full",), fill), ("folder", 6, ("is full",), fill),
+            ("zip", 6, fault, meet_fault), ("tar", 12, fault, meet_fault), ("zip", 6, gone, pull_out),
+            ("zip", 19, gone, pull_out), ("zip", 35, gone, pull_out), ("folder", 7, gone, pull_out))):
         drive = ext4(folder, f"drive-{number}")
-        label = f"{event.__name__} behind fsync {at}:"
+        label = f"{form}, {event.__name__} behind fsync {at}:"
         try:
-            job = interrupt(label, source, drive, at, event(drive), words)
+            job = interrupt(label, source, drive, at, event(drive), words, form)
             if event is fill:
                 judge(label, job)
             drive.again()
             judge(label + " after mounting it again:", job)
             (drive.point / "other things").unlink(missing_ok=True)
             if h.check((job / "journal").exists(), label, "no journal"):
-                go_on(label, source, job, whole)
+                go_on(label, source, job, wholes[form])
         finally:
             drive.close()
 
@@ -251,12 +265,14 @@ def run():
         work = pathlib.Path(os.path.realpath(work))
         source = work / "fernhill.img"
         make_source(source)
-        (work / "whole").mkdir()
-        h.run("extract", "--quiet", "--to", work / "whole", "--name", "job", "--part-size", "1M", source)
-        whole = work / "whole/job"
-        on_ext4(work, source, whole)
+        wholes = {}
+        for form in ("zip", "tar", "folder"):
+            (work / form).mkdir()
+            h.tool(*command(source, work / form, form))
+            wholes[form] = work / form / "job"
+        on_ext4(work, source, wholes)
         on_dead_drive(work, source)
-        on_ntfs(work, source, whole)
+        on_ntfs(work, source, wholes["zip"])
         on_sleeping_ntfs(work, source)
     h.finish()
 

@@ -4,7 +4,8 @@
 strace lets the calls fail (full, pulled out, read-only, a fault that is only told at the end), once or
 from one call on. After each run: exit status 4 and one sentence, a journal in the job, parts under their
 good names only when they are whole, no half file under its own name in a job of plain files, and
-`verify` must not find the job proven. What is whole is judged by Python's zipfile and tarfile and by the
+`verify` must not find the job proven; and when the destination takes everything again, --resume makes the job that
+an uninterrupted run makes, byte by byte (after some of the faults; COLDLIFT_TORTURE=1: after each). What is whole is judged by Python's zipfile and tarfile and by the
 bytes that ntfscp put on the source. What calls can fail with: write(2), fsync(2), close(2), rename(2).
 """
 
@@ -20,10 +21,11 @@ import zipfile
 
 sys.dont_write_bytecode = True
 import _harness as h  # noqa: E402
-from _changes import calls_of, choose, command, make_source, paths_of  # noqa: E402
+from _changes import calls_of, choose, command, goes_on, make_source, paths_of  # noqa: E402
 
 os.environ["PATH"] += ":/usr/sbin:/sbin"
 os.environ["SOURCE_DATE_EPOCH"] = "1796000000"
+RESUME_EVERY = 1 if os.environ.get("COLDLIFT_TORTURE") else 5
 # Once, or from that call on.
 FAULTS = {
     "openat": ("EROFS", "ENOSPC+"), "mkdir": ("ENOSPC", "EROFS"), "mkdirat": ("ENOSPC", "EIO+"),
@@ -109,18 +111,24 @@ def run():
         to.mkdir()
         wanted = make_source(source)
         before = hashlib.sha256(source.read_bytes()).digest()
-        runs, begun = 0, time.monotonic()
+        runs, gone_on, begun = 0, 0, time.monotonic()
         for format, most in (("zip", 14), ("tar", 5), ("folder", 9)):
             shutil.rmtree(to / "job", ignore_errors=True)
             paths = paths_of(source, to, format)
+            whole = work / f"whole-{format}"
+            shutil.copytree(to / "job", whole)
             calls = calls_of(source, to, format, paths)
             h.check(len(calls) > 40, format, "too few calls seen:", calls)
             for name, number in choose(calls, most):
                 for fault in FAULTS[name]:
                     check_run(source, to, format, paths, wanted, name, number, fault)
                     runs += 1
+                    if runs % RESUME_EVERY == 0 and (to / "job/journal").exists():
+                        label = f"{format}: on after {name} number {number} gave {fault}:"
+                        gone_on += goes_on(label, source, to, whole)
         h.check(hashlib.sha256(source.read_bytes()).digest() == before, "the source has changed")
-        print(f"{runs} faults in {time.monotonic() - begun:.0f} s")
+        h.check(gone_on > runs // RESUME_EVERY // 2, "too few jobs could be gone on with:", gone_on)
+        print(f"{runs} faults, {gone_on} jobs gone on with, in {time.monotonic() - begun:.0f} s")
     h.finish()
 
 

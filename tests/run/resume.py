@@ -23,29 +23,13 @@ import zipfile
 
 sys.dont_write_bytecode = True
 import _harness as h  # noqa: E402
-from _changes import calls_of, choose, command, make_source, paths_of  # noqa: E402
+from _changes import (calls_of, choose, command, files_of, goes_on, make_source, paths_of, resume,  # noqa: E402
+                      same)
 
 os.environ["PATH"] += ":/usr/sbin:/sbin"
 os.environ["SOURCE_DATE_EPOCH"] = "1796000000"
 LONG = bool(os.environ.get("COLDLIFT_TORTURE"))
 OPTIONS = ("--checkpoint", "50k")
-
-
-def files_of(folder):
-    return sorted(str(path.relative_to(folder)) for path in folder.rglob("*"))
-
-
-def same(label, folder, wanted):
-    """Every file of both folders, byte by byte, with the times of plain files."""
-    if not h.check(files_of(folder) == files_of(wanted), label, "other files:",
-                   set(files_of(folder)) ^ set(files_of(wanted))):
-        return
-    for name in files_of(wanted):
-        one, other = folder / name, wanted / name
-        if other.is_file():
-            h.check(filecmp.cmp(one, other, shallow=False), label, name, "differs")
-        if "job-files/" in name:
-            h.check(one.stat().st_mtime_ns == other.stat().st_mtime_ns, label, name, "has another time")
 
 
 def kill_at(source, to, format, paths, name, number):
@@ -57,10 +41,6 @@ def kill_at(source, to, format, paths, name, number):
         capture_output=True, text=True, errors="replace", check=False)
 
 
-def resume(source, to, *more):
-    return h.run("extract", "--quiet", "--resume", "--to", to, *more, source)
-
-
 def check_kill(source, to, format, paths, wanted, name, number):
     label = f"{format}: killed at {name} number {number}:"
     kill_at(source, to, format, paths, name, number)
@@ -70,14 +50,7 @@ def check_kill(source, to, format, paths, wanted, name, number):
             same(label, job, wanted)
         return False
     h.check(h.run("verify", "--quiet", job).returncode not in (0, -11, -6), label, "a half job is proven")
-    done = resume(source, to)
-    if "is none that can be gone on with" in done.stderr or "begin a new job" in done.stderr:
-        # The journal's beginning was not there yet: nothing is lost by beginning again.
-        h.check(not [path for path in job.iterdir() if path.name != "journal"], label, done.stderr)
-        return False
-    if h.check(done.returncode == 0, label, "resumed:", done.returncode, done.stderr):
-        same(label, job, wanted)
-    return True
+    return goes_on(label, source, to, wanted)
 
 
 def check_kills(source, work, format, most):
