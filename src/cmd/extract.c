@@ -33,6 +33,8 @@ struct extract_command {
 	struct given given;
 	bool resume;
 	struct unfinished_job job; /* to go on with */
+	uint64_t patience; /* milliseconds a drive, for what does not read at once; 0: no end */
+	struct stores stores;
 	bool dry_run;
 	bool open_only; /* the JSON of a dry run lists only what needs a decision */
 };
@@ -126,7 +128,7 @@ static bool take_value(struct extract_command *command, int option, const char *
 		    error_set(error, STATUS_USAGE, "--same takes 'once' or 'each', not '%s'",
 			value);
 	case 'a':
-		return text_to_duration(value, &options->patience) ||
+		return text_to_duration(value, &command->patience) ||
 		    error_set(error, STATUS_USAGE,
 			"'%s' is no time for --patience (examples: 30m, 6h, 2d)", value);
 	case 'i':
@@ -323,17 +325,20 @@ static bool save_image(const struct extract_command *command, struct sources *so
 	return true;
 }
 
-static bool survey_once(const struct extract_command *command, const struct sources *sources,
+static bool survey_once(struct extract_command *command, const struct sources *sources,
     struct survey *survey, struct findings *findings, struct error *error)
 {
+	const struct survey_way way = {.chosen = sources->chosen,
+	    .opened = command->dry_run ? NULL : stores_open,
+	    .context = &command->stores};
 	struct progress progress;
 	bool good;
 
 	progress_start(&progress, "Reading file tables", 0, command->common.quiet);
 	if (sources->chosen)
 		controllers_look("", findings);
-	good = (sources->chosen ? survey_run_chosen : survey_run)(
-	    survey, sources->paths, sources->count, &progress, findings, error);
+	good = survey_run_with(
+	    survey, sources->paths, sources->count, &way, &progress, findings, error);
 	progress_end(&progress);
 	return good;
 }
@@ -342,7 +347,7 @@ static bool survey_once(const struct extract_command *command, const struct sour
  * Of a job that is to go on the drives must be the same; and they are surveyed in its order, since
  * what is called how depends on that.
  */
-static bool survey_sources(const struct extract_command *command, const struct sources *sources,
+static bool survey_sources(struct extract_command *command, const struct sources *sources,
     struct arena *arena, struct survey *survey, struct findings *findings, struct error *error)
 {
 	const struct head *head = &command->job.read.head;
@@ -380,6 +385,17 @@ static bool check_first(struct extract_command *command, const struct plan_optio
 		    error));
 }
 
+static void start_stores(struct extract_command *command)
+{
+	const struct stores_options options = {.to = command->options.to,
+	    .job = command->resume ? command->job.folder : NULL,
+	    .careful = command->resume ? command->job.read.head.careful : command->options.careful,
+	    .patience = command->patience};
+
+	stores_start(&command->stores, &options);
+	command->options.stores = &command->stores;
+}
+
 /* Everything after the command line. */
 static enum status run(struct extract_command *command, struct sources *sources,
     struct arena *arena, struct findings *findings, struct error *error)
@@ -400,6 +416,7 @@ static enum status run(struct extract_command *command, struct sources *sources,
 		stop_release(&before);
 		return error->status;
 	}
+	start_stores(command);
 	if (survey_sources(command, sources, arena, &survey, findings, error) &&
 	    traces_read(&survey, error) && plan_make(&plan, &survey, &choices, findings, error)) {
 		/* From here on the work itself stops cleanly. */
@@ -419,6 +436,7 @@ static enum status run(struct extract_command *command, struct sources *sources,
 	}
 	plan_free(&plan);
 	survey_free(&survey);
+	stores_end(&command->stores);
 	stop_release(&before);
 	return status;
 }

@@ -1,9 +1,8 @@
-/* The sector store: see salvage.h. */
-#include "disk/salvage.h"
+/* The sector store: see salvage.h. Taking one up again is in salvage_load.c. */
+#include "disk/salvage_inner.h"
 
 #include "base/buf.h"
 #include "base/bytes.h"
-#include "disk/salvage_space.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -11,47 +10,14 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
 #include <zlib.h>
 
-#define ENTRY_MAX (256u << 10) /* bytes: an entry is checked as a whole when a part is wanted */
-#define RECORD_SIZE 32u        /* bytes, of the header and of every line of the index */
-#define MOST_ENTRIES (1u << 24)
-
-/* Little-endian; the checksum covers what stands before it. */
-enum record_field {
-	RECORD_KIND = 0, /* one byte, three zeros */
-	RECORD_LENGTH = 4,
-	RECORD_OFFSET = 8, /* on the drive */
-	RECORD_POSITION = 16,
-	RECORD_CHECK = 24, /* of the entry's bytes */
-	RECORD_OWN_CHECK = 28,
-};
-enum { KIND_KEPT = 'K', KIND_DROPPED = 'D' };
 static const char magic[8] = "sectors1";
-enum header_field { HEADER_SIZE = 8, HEADER_SECTOR = 16, HEADER_IDENTITY = 20 };
-
-struct kept {
-	uint64_t offset, position;
-	uint32_t length, check;
-};
-
-struct salvage {
-	pthread_mutex_t lock;
-	char *folder_path, *name, *index_name;
-	int folder, index; /* descriptors; -1: not made yet */
-	uint64_t index_end;
-	uint8_t header[RECORD_SIZE];
-	uint32_t sector;
-	uint64_t size;
-	struct space space;
-	struct kept *items; /* ascending, without overlaps */
-	size_t count, capacity;
-	uint64_t bytes;
-	uint8_t *scratch; /* of ENTRY_MAX bytes */
-	bool failed, broken;
-};
+const uint8_t salvage_note_kinds[SALVAGE_NOTES] = {
+    [SALVAGE_MISSED] = 'M', [SALVAGE_GIVEN_UP] = 'G'};
 
 static uint32_t check_of(const void *data, size_t length)
 {
@@ -63,7 +29,7 @@ static void seal(uint8_t *record)
 	put_u32(record + RECORD_OWN_CHECK, check_of(record, RECORD_OWN_CHECK));
 }
 
-static bool is_sealed(const uint8_t *record)
+bool salvage_is_sealed(const uint8_t *record)
 {
 	return get_u32(record + RECORD_OWN_CHECK) == check_of(record, RECORD_OWN_CHECK);
 }
@@ -101,7 +67,7 @@ struct salvage *salvage_new(
 	return salvage;
 }
 
-static void close_files(struct salvage *salvage)
+void salvage_close_files(struct salvage *salvage)
 {
 	if (salvage->index >= 0)
 		close(salvage->index);
@@ -111,6 +77,8 @@ static void close_files(struct salvage *salvage)
 	salvage->index_end = 0;
 	salvage->count = 0;
 	salvage->bytes = 0;
+	for (unsigned i = 0; i < SALVAGE_NOTES; i++)
+		holes_clear(&salvage->notes[i]);
 }
 
 void salvage_free(struct salvage *salvage)
@@ -118,8 +86,10 @@ void salvage_free(struct salvage *salvage)
 	if (salvage == NULL)
 		return;
 	space_free(&salvage->space);
-	close_files(salvage);
+	salvage_close_files(salvage);
 	pthread_mutex_destroy(&salvage->lock);
+	for (unsigned i = 0; i < SALVAGE_NOTES; i++)
+		holes_free(&salvage->notes[i]);
 	free(salvage->items);
 	free(salvage->scratch);
 	free(salvage->folder_path);
@@ -136,11 +106,11 @@ void salvage_remove(struct salvage *salvage)
 		unlinkat(salvage->folder, salvage->index_name, 0);
 		rmdir(salvage->folder_path);
 	}
-	close_files(salvage);
+	salvage_close_files(salvage);
 	pthread_mutex_unlock(&salvage->lock);
 }
 
-static bool open_folder(struct salvage *salvage)
+bool salvage_open_folder(struct salvage *salvage)
 {
 	if (salvage->folder < 0)
 		salvage->folder = open(
@@ -149,19 +119,31 @@ static bool open_folder(struct salvage *salvage)
 	return salvage->folder >= 0;
 }
 
+bool salvage_open_index(struct salvage *salvage, int flags)
+{
+	salvage->index = openat(salvage->folder, salvage->index_name,
+	    O_RDWR | O_CLOEXEC | O_NOFOLLOW | flags, 0600);
+	if (salvage->index < 0)
+		return false;
+	if (flock(salvage->index, LOCK_EX | LOCK_NB) == 0 || errno != EWOULDBLOCK)
+		return true;
+	close(salvage->index);
+	salvage->index = -1;
+	errno = EBUSY;
+	return false;
+}
+
 /* Folder and index, made when they are needed for the first time. */
 static bool make_files(struct salvage *salvage)
 {
 	if (salvage->index >= 0)
 		return true;
-	if ((mkdir(salvage->folder_path, 0700) != 0 && errno != EEXIST) || !open_folder(salvage))
-		return false;
-	salvage->index = openat(salvage->folder, salvage->index_name,
-	    O_RDWR | O_CREAT | O_TRUNC | O_CLOEXEC | O_NOFOLLOW, 0600);
-	if (salvage->index < 0)
+	if ((mkdir(salvage->folder_path, 0700) != 0 && errno != EEXIST) || !salvage_open_folder(salvage) ||
+	    !salvage_open_index(salvage, O_CREAT))
 		return false;
 	salvage->index_end = RECORD_SIZE;
-	return pwrite(salvage->index, salvage->header, RECORD_SIZE, 0) == RECORD_SIZE;
+	return ftruncate(salvage->index, 0) == 0 &&
+	       pwrite(salvage->index, salvage->header, RECORD_SIZE, 0) == RECORD_SIZE;
 }
 
 static bool move_files(struct salvage *salvage, int folder)
@@ -212,8 +194,7 @@ bool salvage_move(struct salvage *salvage, const char *folder, struct error *err
 
 /* --- entries ---------------------------------------------------------------------------------- */
 
-/* Index of the first entry that ends behind `offset`. */
-static size_t first_behind(const struct salvage *salvage, uint64_t offset)
+size_t salvage_first_behind(const struct salvage *salvage, uint64_t offset)
 {
 	size_t low = 0, high = salvage->count;
 
@@ -228,9 +209,9 @@ static size_t first_behind(const struct salvage *salvage, uint64_t offset)
 	return low;
 }
 
-static bool insert(struct salvage *salvage, const struct kept *kept)
+bool salvage_insert(struct salvage *salvage, const struct kept *kept)
 {
-	size_t at = first_behind(salvage, kept->offset);
+	size_t at = salvage_first_behind(salvage, kept->offset);
 
 	if (salvage->count >= MOST_ENTRIES ||
 	    !array_reserve(&salvage->items, &salvage->capacity, salvage->count + 1, sizeof(*kept)))
@@ -243,13 +224,14 @@ static bool insert(struct salvage *salvage, const struct kept *kept)
 	return true;
 }
 
-static void take_out(struct salvage *salvage, size_t at)
+void salvage_take_out(struct salvage *salvage, size_t at)
 {
 	salvage->bytes -= salvage->items[at].length;
 	memmove(&salvage->items[at], &salvage->items[at + 1],
 	    (--salvage->count - at) * sizeof(*salvage->items));
 }
 
+/* Of a note `kept` says the range: its position is the length. */
 static bool write_record(struct salvage *salvage, uint8_t kind, const struct kept *kept)
 {
 	uint8_t record[RECORD_SIZE] = {kind};
@@ -271,7 +253,7 @@ static void forget(struct salvage *salvage, size_t at)
 {
 	struct kept kept = salvage->items[at];
 
-	take_out(salvage, at);
+	salvage_take_out(salvage, at);
 	/* A segment is filled again only behind the record that says so. */
 	if (salvage->index >= 0 && write_record(salvage, KIND_DROPPED, &kept))
 		space_release(&salvage->space, kept.position, kept.length);
@@ -290,13 +272,13 @@ static bool put_entry(struct salvage *salvage, uint64_t offset, const void *data
 		salvage->broken = salvage->space.failure != ENOSPC;
 		return false;
 	}
-	if (!insert(salvage, &kept)) {
+	if (!salvage_insert(salvage, &kept)) {
 		space_release(&salvage->space, kept.position, length);
 		return false;
 	}
 	if (write_record(salvage, KIND_KEPT, &kept))
 		return true;
-	take_out(salvage, first_behind(salvage, offset));
+	salvage_take_out(salvage, salvage_first_behind(salvage, offset));
 	space_release(&salvage->space, kept.position, length);
 	return false;
 }
@@ -304,7 +286,7 @@ static bool put_entry(struct salvage *salvage, uint64_t offset, const void *data
 static void find_missing(
     const struct salvage *salvage, uint64_t offset, uint64_t end, struct holes *missing)
 {
-	for (size_t i = first_behind(salvage, offset); offset < end; i++) {
+	for (size_t i = salvage_first_behind(salvage, offset); offset < end; i++) {
 		const struct kept *kept = i < salvage->count ? &salvage->items[i] : NULL;
 		uint64_t stop = kept != NULL && kept->offset < end ? kept->offset : end;
 
@@ -340,8 +322,7 @@ bool salvage_put(struct salvage *salvage, uint64_t offset, const void *data, siz
 	return good;
 }
 
-/* Reads a whole entry into `scratch`. */
-static bool read_entry(struct salvage *salvage, const struct kept *kept)
+bool salvage_read_entry(struct salvage *salvage, const struct kept *kept)
 {
 	return space_read(&salvage->space, kept->position, salvage->scratch, kept->length) &&
 	       check_of(salvage->scratch, kept->length) == kept->check;
@@ -355,14 +336,14 @@ void salvage_get(struct salvage *salvage, uint64_t offset, void *buffer, size_t 
 	size_t i;
 
 	pthread_mutex_lock(&salvage->lock);
-	i = first_behind(salvage, offset);
+	i = salvage_first_behind(salvage, offset);
 	while (i < salvage->count && salvage->items[i].offset < end) {
 		const struct kept *kept = &salvage->items[i];
 		uint64_t from = kept->offset > offset ? kept->offset : offset;
 		uint64_t stop = kept->offset + kept->length;
 
 		stop = stop < end ? stop : end;
-		if (!read_entry(salvage, kept)) {
+		if (!salvage_read_entry(salvage, kept)) {
 			forget(salvage, i);
 			continue;
 		}
@@ -388,7 +369,7 @@ void salvage_drop(struct salvage *salvage, uint64_t offset, uint64_t length)
 	size_t i;
 
 	pthread_mutex_lock(&salvage->lock);
-	i = first_behind(salvage, offset);
+	i = salvage_first_behind(salvage, offset);
 	while (i < salvage->count && salvage->items[i].offset < end) {
 		const struct kept *kept = &salvage->items[i];
 
@@ -397,6 +378,39 @@ void salvage_drop(struct salvage *salvage, uint64_t offset, uint64_t length)
 		else
 			i++;
 	}
+	pthread_mutex_unlock(&salvage->lock);
+}
+
+bool salvage_add_note(
+    struct salvage *salvage, enum salvage_note note, uint64_t offset, uint64_t length)
+{
+	struct holes *list = &salvage->notes[note], news = {0};
+	bool good;
+
+	pthread_mutex_lock(&salvage->lock);
+	holes_add(&news, offset, length);
+	for (const struct hole *old = holes_next(list, offset);
+	     old != NULL && old->offset < offset + length;
+	     old = holes_next(list, old->offset + old->length))
+		holes_remove(&news, old->offset, old->length);
+	good = !news.failed && !salvage->broken && (news.count == 0 || make_files(salvage));
+	for (size_t i = 0; good && i < news.count; i++) {
+		const struct kept range = {
+		    .offset = news.items[i].offset, .position = news.items[i].length};
+
+		good = write_record(salvage, salvage_note_kinds[note], &range);
+		if (good)
+			holes_add(list, range.offset, range.position);
+	}
+	pthread_mutex_unlock(&salvage->lock);
+	holes_free(&news);
+	return good;
+}
+
+void salvage_notes(struct salvage *salvage, enum salvage_note note, struct holes *ranges)
+{
+	pthread_mutex_lock(&salvage->lock);
+	holes_add_all(ranges, &salvage->notes[note]);
 	pthread_mutex_unlock(&salvage->lock);
 }
 
@@ -439,103 +453,4 @@ bool salvage_sync(struct salvage *salvage, struct error *error)
 	pthread_mutex_unlock(&salvage->lock);
 	return good || error_set_errno(error, STATUS_DESTINATION, errno,
 			   "what was kept of a faulty drive cannot be made to last");
-}
-
-/* --- taking up what an earlier run left ------------------------------------------------------- */
-
-static bool is_plausible(const struct salvage *salvage, const struct kept *kept)
-{
-	uint32_t sector = salvage->sector;
-
-	return kept->length > 0 && kept->length <= ENTRY_MAX && kept->length % sector == 0 &&
-	       kept->offset % sector == 0 && kept->offset <= salvage->size;
-}
-
-/* One line of the index. False where the good ones end. */
-static bool replay(struct salvage *salvage, const uint8_t *record)
-{
-	struct kept kept = {get_u64(record + RECORD_OFFSET), get_u64(record + RECORD_POSITION),
-	    get_u32(record + RECORD_LENGTH), get_u32(record + RECORD_CHECK)};
-	size_t at;
-
-	if (!is_sealed(record) || !is_plausible(salvage, &kept))
-		return false;
-	at = first_behind(salvage, kept.offset);
-	if (record[RECORD_KIND] == KIND_DROPPED) {
-		if (at < salvage->count && salvage->items[at].offset == kept.offset)
-			take_out(salvage, at);
-		return true;
-	}
-	if (record[RECORD_KIND] != KIND_KEPT ||
-	    (at < salvage->count && salvage->items[at].offset < kept.offset + kept.length))
-		return false;
-	return insert(salvage, &kept);
-}
-
-static void replay_all(struct salvage *salvage)
-{
-	uint8_t record[RECORD_SIZE];
-
-	salvage->index_end = RECORD_SIZE;
-	while (pread(salvage->index, record, RECORD_SIZE, (off_t)salvage->index_end) ==
-		   RECORD_SIZE &&
-	       replay(salvage, record))
-		salvage->index_end += RECORD_SIZE;
-}
-
-/* Keeps only entries whose bytes are there as they were. */
-static void prove_all(struct salvage *salvage)
-{
-	size_t kept = 0;
-
-	salvage->bytes = 0;
-	for (size_t i = 0; i < salvage->count; i++) {
-		struct kept *item = &salvage->items[i];
-
-		if (!read_entry(salvage, item) ||
-		    !space_claim(&salvage->space, item->position, item->length))
-			continue;
-		salvage->bytes += item->length;
-		salvage->items[kept++] = *item;
-	}
-	salvage->count = kept;
-}
-
-bool salvage_load(struct salvage *salvage, struct error *error)
-{
-	uint8_t header[RECORD_SIZE];
-
-	if (!open_folder(salvage) ||
-	    (salvage->index = openat(salvage->folder, salvage->index_name,
-		 O_RDWR | O_CLOEXEC | O_NOFOLLOW)) < 0) {
-		int failure = errno;
-
-		close_files(salvage);
-		if (failure == ENOENT)
-			return true;
-		return error_set_errno(error, STATUS_DESTINATION, failure,
-		    "what was kept of a faulty drive cannot be read");
-	}
-	if (pread(salvage->index, header, RECORD_SIZE, 0) != RECORD_SIZE || !is_sealed(header)) {
-		/* Torn at its very beginning: nothing was kept yet. */
-		close(salvage->index);
-		salvage->index = -1;
-		return true;
-	}
-	if (memcmp(header, salvage->header, RECORD_SIZE) != 0) {
-		close_files(salvage);
-		return error_set(error, STATUS_USAGE,
-		    "what the job has kept of a faulty drive belongs to another drive than this");
-	}
-	if (!space_open(&salvage->space)) {
-		int failure = salvage->space.failure;
-
-		space_free(&salvage->space);
-		close_files(salvage);
-		return error_set_errno(error, STATUS_DESTINATION, failure,
-		    "what was kept of a faulty drive cannot be read");
-	}
-	replay_all(salvage);
-	prove_all(salvage);
-	return true;
 }

@@ -6,8 +6,8 @@
  * is served from here before the drive is asked. The store outlasts the run: one that goes on with
  * an unfinished job opens it again.
  *
- * On disk: FOLDER/NAME.index, a log of fixed records (kept, dropped; each with a checksum, so that a
- * torn end is recognised), and FOLDER/NAME.sectors-1, -2, ...: the bytes, in segments that are used
+ * On disk: FOLDER/NAME.index, a log of fixed records (kept, dropped, notes; each with a checksum, so
+ * that a torn end is recognised), and FOLDER/NAME.sectors-1, -2, ...: the bytes, in segments that are used
  * again when nothing in them is needed any more. No sparse files, no file of 4 GiB: FAT will do.
  * The bytes of every entry are checked (CRC-32) whenever they are taken out: one that was damaged,
  * or never arrived before a power cut, is forgotten.
@@ -28,7 +28,7 @@ struct salvage;
 struct salvage_drive {
 	uint64_t size;         /* bytes */
 	uint32_t sector_size;
-	const char *identity;  /* model and serial, or what else is known; any text */
+	const char *identity;  /* whatever tells it from others, as text; "": could be any */
 };
 
 /*
@@ -44,8 +44,8 @@ void salvage_free(struct salvage *salvage);
 /*
  * Takes up what an earlier run left in the folder; fine when there is nothing. Entries are read
  * once, and those whose bytes are not what they were are forgotten. False with *error when the files
- * cannot be read, or are of another drive (STATUS_USAGE): the store is empty then, and the files are
- * as they were. Before anything is kept.
+ * cannot be read, another run works with them, or they are of another drive (STATUS_USAGE): the
+ * store is empty then, and the files are as they were. Before anything is kept.
  */
 bool salvage_load(struct salvage *salvage, struct error *error);
 
@@ -81,6 +81,18 @@ void salvage_missing(
 void salvage_drop(struct salvage *salvage, uint64_t offset, uint64_t length);
 
 uint64_t salvage_bytes(struct salvage *salvage); /* that are kept */
+
+/* Of what did not read it is noted, for a run that goes on with the job, that it did not: */
+enum salvage_note {
+	SALVAGE_MISSED,   /* while the drive was looked at, before there was a plan */
+	SALVAGE_GIVEN_UP, /* in the end */
+	SALVAGE_NOTES,
+};
+/* False when it could not be noted. What is noted already is not noted again. */
+bool salvage_add_note(
+    struct salvage *salvage, enum salvage_note note, uint64_t offset, uint64_t length);
+/* Adds all that was noted to *ranges. */
+void salvage_notes(struct salvage *salvage, enum salvage_note note, struct holes *ranges);
 
 /*
  * So much room at the destination belongs to others: nothing is kept when less would be left. At

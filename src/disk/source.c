@@ -61,6 +61,9 @@ static void source_free(struct source *source)
 	}
 	holes_free(&source->known);
 	holes_free(&source->put_off);
+	holes_free(&source->looked_at);
+	holes_free(&source->missed);
+	early_free(&source->early);
 	salvage_free(source->salvage);
 	device_close(source->device);
 	pthread_rwlock_destroy(&source->shelf);
@@ -309,6 +312,7 @@ struct piece *source_ask(struct source *source, uint64_t offset, uint64_t end, b
 	piece->length = (size_t)(end - start);
 	piece->way = way;
 	piece->keep = keep;
+	piece->fresh = false;
 	piece->done = false;
 	piece->next = NULL;
 	holes_clear(&piece->holes);

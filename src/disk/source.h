@@ -121,6 +121,24 @@ void source_set_salvage(struct source *source, struct salvage *salvage);
 struct salvage *source_salvage(struct source *source); /* NULL: none */
 
 /*
+ * Between the two of these the drive is looked at, before there is a plan: a run that goes on with
+ * the job looks at it once more, and has to see the same. What is read well stays in the store of a
+ * faulty drive to its end; of one that is not faulty yet up to `most` bytes are kept in memory, and
+ * go into the store at its first failure, whenever that comes. What does not read is noted in the
+ * store, and what an earlier run noted there is a hole at once, whatever is in the store by now.
+ * Needs a store, with what the earlier run left in it.
+ */
+void source_look(struct source *source, size_t most);
+void source_look_end(struct source *source);
+/* The range is not needed any more: it leaves the store, but for what stays there to its end. */
+void source_forget(struct source *source, uint64_t offset, uint64_t length);
+/*
+ * One request for exactly this to the drive itself, whatever is in the store: is it the same drive?
+ * False when it does not read; then nothing else is known by that.
+ */
+bool source_read_fresh(struct source *source, uint64_t offset, void *buffer, size_t length);
+
+/*
  * What was read ahead (disk/ahead.h) is served from memory from now on, until it is withdrawn. At
  * most SOURCE_AHEADS at a time; false when there are that many.
  */

@@ -2,11 +2,13 @@
  * What the files of the source share: see source.h for what it is. Private to them.
  *
  * source.c: those who ask and wait. source_thread.c: the thread that asks the drive.
- * source_rounds.c: what did not read, and going back to it.
+ * source_rounds.c: what did not read, and going back to it. source_look.c: what has to be seen once
+ * more by a run that goes on.
  */
 #ifndef DISK_SOURCE_INNER_H
 #define DISK_SOURCE_INNER_H
 
+#include "disk/early.h"
 #include "disk/narrow.h"
 #include "disk/salvage.h"
 #include "disk/source.h"
@@ -25,6 +27,7 @@ struct piece {
 	struct holes holes;
 	const struct narrow_way *way; /* a round over what was put off; NULL: plain reading */
 	bool keep;                    /* in the store, when the drive is faulty */
+	bool fresh;                   /* one request to the drive itself, for source_read_fresh() */
 	bool done;
 };
 
@@ -47,6 +50,9 @@ struct source {
 	bool busy, lost, stop;
 	bool faulty;
 	enum source_manner manner;
+	bool looking;            /* source_look() */
+	struct holes looked_at;  /* what was read well then */
+	struct holes missed;     /* and what was not */
 	struct salvage *salvage; /* NULL: nothing is kept */
 	uint64_t effort;         /* milliseconds that may go to what does not read at once */
 	uint64_t spent;          /* of these */
@@ -55,6 +61,7 @@ struct source {
 	pthread_rwlock_t shelf; /* over what was read ahead */
 	const struct ahead *aheads[SOURCE_AHEADS];
 	/* The thread's own. */
+	struct early early;
 	uint64_t skip;         /* of narrow_first_try() */
 	bool trying;           /* the piece in work has met a failure, or belongs to a round */
 	bool latest_was_slow;
@@ -68,6 +75,12 @@ bool source_is_before(struct timespec a, struct timespec b);
 
 /* The thread's function; `context` is the source. */
 void *source_thread(void *context);
+
+/* The first range of a list that meets [at, end), cut to it; an empty one at `end`: none. */
+struct hole source_next_of(const struct holes *list, uint64_t at, uint64_t end);
+/* For the thread: keeps and notes what was read while the drive is looked at. `may_keep`: the store
+ * takes it. */
+void source_look_keep(struct source *source, const struct piece *piece, bool may_keep);
 
 /* For the thread's and the callers' use, with the lock held. */
 void source_lose(struct source *source);

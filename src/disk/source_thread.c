@@ -106,8 +106,7 @@ static struct narrow asker(struct source *source, struct holes *holes)
 
 /* --- plain reading ----------------------------------------------------------------------------- */
 
-/* The first range of a list that meets [at, end), cut to it; an empty one at `end`: none. */
-static struct hole next_of(const struct holes *list, uint64_t at, uint64_t end)
+struct hole source_next_of(const struct holes *list, uint64_t at, uint64_t end)
 {
 	const struct hole *hole = holes_next(list, at);
 	struct hole cut = {end, 0};
@@ -127,8 +126,8 @@ static struct hole next_hole(struct source *source, uint64_t at, uint64_t end)
 	struct hole known, put_off;
 
 	pthread_mutex_lock(&source->lock);
-	known = next_of(&source->known, at, end);
-	put_off = next_of(&source->put_off, at, end);
+	known = source_next_of(&source->known, at, end);
+	put_off = source_next_of(&source->put_off, at, end);
 	pthread_mutex_unlock(&source->lock);
 	return known.offset < put_off.offset || put_off.length == 0 ? known : put_off;
 }
@@ -175,7 +174,7 @@ static void keep_range(struct source *source, const struct piece *piece, uint64_
 	if (piece->holes.failed)
 		return;
 	while (at < end) {
-		struct hole hole = next_of(&piece->holes, at, end);
+		struct hole hole = source_next_of(&piece->holes, at, end);
 
 		if (hole.offset > at)
 			salvage_put(source->salvage, at, piece->buffer + (at - piece->start),
@@ -196,21 +195,20 @@ static bool may_keep(struct source *source)
 	return may;
 }
 
-static void read_piece(struct source *source, struct piece *piece)
+/* Reads a range from the store, and what is not there from the drive. */
+static void read_served(struct source *source, struct piece *piece, uint64_t at, uint64_t end)
 {
-	uint64_t end = piece->start + piece->length;
 	struct holes absent = {0};
 
-	if (source->salvage == NULL || salvage_bytes(source->salvage) == 0) {
-		read_around(source, piece, piece->start, end);
-		if (piece->keep && may_keep(source))
-			keep_range(source, piece, piece->start, end);
-		return;
-	}
-	salvage_get(source->salvage, piece->start, piece->buffer, piece->length, &absent);
+	if (source->salvage == NULL || salvage_bytes(source->salvage) == 0)
+		holes_add(&absent, at, end - at);
+	else
+		salvage_get(source->salvage, at, piece->buffer + (at - piece->start),
+		    (size_t)(end - at), &absent);
 	if (absent.failed) {
-		holes_clear(&absent);
-		holes_add(&absent, piece->start, piece->length);
+		holes_free(&absent);
+		read_around(source, piece, at, end);
+		return;
 	}
 	for (size_t i = 0; i < absent.count; i++) {
 		const struct hole *range = &absent.items[i];
@@ -220,6 +218,42 @@ static void read_piece(struct source *source, struct piece *piece)
 			keep_range(source, piece, range->offset, range->offset + range->length);
 	}
 	holes_free(&absent);
+}
+
+/* While the drive is looked at: what an earlier run missed then is missed again. */
+static void read_looking(struct source *source, struct piece *piece)
+{
+	uint64_t at = piece->start, end = at + piece->length;
+
+	while (at < end) {
+		struct hole hole = next_hole(source, at, end);
+
+		if (hole.offset > at)
+			read_served(source, piece, at, hole.offset);
+		memset(piece->buffer + (hole.offset - piece->start), 0, (size_t)hole.length);
+		holes_add(&piece->holes, hole.offset, hole.length);
+		at = hole.offset + hole.length;
+	}
+	source_look_keep(source, piece, may_keep(source));
+}
+
+static void read_piece(struct source *source, struct piece *piece)
+{
+	if (source->looking)
+		read_looking(source, piece);
+	else
+		read_served(source, piece, piece->start, piece->start + piece->length);
+	if (source->early.count > 0 && may_keep(source))
+		early_give(&source->early, source->salvage);
+}
+
+/* One request, of which nothing is learned but what it gave. */
+static void read_fresh(struct source *source, struct piece *piece)
+{
+	ssize_t got = read_watched(source, piece->start, piece->buffer, piece->length);
+
+	if (got < 0 || (size_t)got < piece->length)
+		holes_add(&piece->holes, piece->start, piece->length);
 }
 
 /* --- rounds ------------------------------------------------------------------------------------ */
@@ -270,12 +304,15 @@ void *source_thread(void *context)
 			source->last = NULL;
 		source->trying = false;
 		pthread_mutex_unlock(&source->lock);
-		if (piece->way != NULL)
+		if (piece->fresh)
+			read_fresh(source, piece);
+		else if (piece->way != NULL)
 			read_again(source, piece);
 		else
 			read_piece(source, piece);
 		pthread_mutex_lock(&source->lock);
-		if (piece->holes.count > 0 || piece->holes.failed || piece->way != NULL)
+		if (!piece->fresh &&
+		    (piece->holes.count > 0 || piece->holes.failed || piece->way != NULL))
 			learn(source, piece);
 		piece->done = true;
 		pthread_cond_broadcast(&source->ready);

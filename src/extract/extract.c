@@ -211,14 +211,8 @@ static void tell_rounds(const struct outcomes *outcomes, const struct rounds_res
 		    text_size(result->left).text);
 }
 
-/* What was there already, and what room the job needs. */
-struct circumstances {
-	bool resume;
-	uint64_t need; /* bytes at the destination */
-};
-
 static bool take(struct extraction *extraction, const struct plan *plan,
-    const struct extract_options *options, const struct circumstances *circumstances,
+    const struct extract_options *options, uint64_t needed,
     struct findings *findings, struct error *error)
 {
 	struct checkpoints checkpoints;
@@ -227,7 +221,7 @@ static bool take(struct extraction *extraction, const struct plan *plan,
 	struct take_choices choices = {.once = options->same == SAME_ONCE ||
 		(options->same == SAME_USUAL && options->format == FORMAT_TAR),
 	    .careful = options->careful};
-	struct rounds_options how = {options->careful, options->patience, circumstances->resume};
+	struct rounds_options how = {options->stores, options->careful};
 	struct watch_options watching = {FAULTS_PROGRAM, WATCH_SECONDS, options->quiet};
 	struct watch *watch;
 	bool good;
@@ -235,7 +229,7 @@ static bool take(struct extraction *extraction, const struct plan *plan,
 	if (!rounds_start(plan->survey, &extraction->job, &how, error))
 		return false;
 	watch = watch_start(plan->survey, &watching);
-	rounds_set_reserve(plan->survey, circumstances->need);
+	rounds_set_reserve(plan->survey, needed);
 	checkpoints_start(&checkpoints, &extraction->job.journal, &extraction->parts,
 	    &extraction->outcomes, options->checkpoint);
 	progress_start(&progress, "Taking", take_bytes(plan), options->quiet);
@@ -248,15 +242,15 @@ static bool take(struct extraction *extraction, const struct plan *plan,
 	return good;
 }
 
-/* Everything once the job's folder is there. */
+/* Everything once the job's folder is there. `needed`: bytes at the destination. */
 static bool work(struct extraction *extraction, const struct plan *plan,
-    const struct extract_options *options, const struct circumstances *circumstances,
+    const struct extract_options *options, uint64_t needed,
     struct findings *findings, struct error *error)
 {
 	/* A fixed clock is nobody's. */
 	if (!extraction->job.fixed_clock)
 		clock_check(extraction->job.started, plan->survey, findings);
-	if (!take(extraction, plan, options, circumstances, findings, error) ||
+	if (!take(extraction, plan, options, needed, findings, error) ||
 	    !write_papers(extraction, plan, options->licence_keys, findings, error))
 		return false;
 	rounds_remove(plan->survey, &extraction->job);
@@ -297,11 +291,10 @@ static bool write_head(struct extraction *extraction, const struct plan *plan,
 bool extract_run(struct extraction *extraction, const struct plan *plan,
     const struct extract_options *options, struct findings *findings, struct error *error)
 {
-	struct circumstances circumstances = {.resume = false};
-	uint64_t limit = 0;
+	uint64_t limit = 0, needed = 0;
 
 	*extraction = (struct extraction){.job.journal.fd = -1};
-	if (!check_destination(plan, options, 0, &limit, &circumstances.need, findings, error))
+	if (!check_destination(plan, options, 0, &limit, &needed, findings, error))
 		return false;
 	if (!outcomes_start(&extraction->outcomes, plan))
 		return error_no_memory(error);
@@ -310,7 +303,7 @@ bool extract_run(struct extraction *extraction, const struct plan *plan,
 		return false;
 	if (!parts_start(&extraction->parts, &extraction->job, plan, options->format, limit))
 		return error_no_memory(error);
-	return work(extraction, plan, options, &circumstances, findings, error);
+	return work(extraction, plan, options, needed, findings, error);
 }
 
 bool extract_resume(struct extraction *extraction, const struct plan *plan,
@@ -321,8 +314,7 @@ bool extract_resume(struct extraction *extraction, const struct plan *plan,
 	const struct head *head = &read->head;
 	struct extract_options own = *options;
 	struct digest digest = identity_of_plan(plan);
-	struct circumstances circumstances = {.resume = true};
-	uint64_t limit = 0;
+	uint64_t limit = 0, needed = 0;
 
 	*extraction = (struct extraction){.job.journal.fd = -1};
 	own.format = head->format;
@@ -330,13 +322,14 @@ bool extract_resume(struct extraction *extraction, const struct plan *plan,
 	own.part_limit = head->part_limit;
 	own.licence_keys = head->licence_keys;
 	own.careful = head->careful;
-	if (plan->n_items != head->n_items || !digest_equal(&digest, &head->plan))
+	if (plan->n_items != head->n_items || !digest_equal(&digest, &head->plan) ||
+	    (options->stores != NULL && !stores_agree(plan->survey)))
 		return error_set(error, STATUS_USAGE,
 		    "what is on the drives is not what the job was begun with: something has "
 		    "written to them, or they are copies from another time; begin a new job "
 		    "without --resume");
 	if (!check_destination(
-		plan, &own, read->stored, &limit, &circumstances.need, findings, error))
+		plan, &own, read->stored, &limit, &needed, findings, error))
 		return false;
 	if (!outcomes_start(&extraction->outcomes, plan))
 		return error_no_memory(error);
@@ -347,7 +340,7 @@ bool extract_resume(struct extraction *extraction, const struct plan *plan,
 		&extraction->parts, &extraction->job, plan, head->format, head->limit))
 		return error_no_memory(error);
 	return restore_job(read, &extraction->parts, &extraction->outcomes, error) &&
-	    work(extraction, plan, &own, &circumstances, findings, error);
+	    work(extraction, plan, &own, needed, findings, error);
 }
 
 void extraction_free(struct extraction *extraction)

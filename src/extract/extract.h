@@ -10,6 +10,7 @@
 #include "extract/job.h"
 #include "extract/outcome.h"
 #include "extract/parts.h"
+#include "extract/stores.h"
 #include "extract/sums.h"
 #include "extract/unfinished.h"
 
@@ -29,7 +30,8 @@ struct extract_options {
 	bool quiet;           /* no progress */
 	bool licence_keys;    /* the owner asked for the old systems' keys */
 	bool careful;         /* the drives are failing: what is dear first, nothing read twice */
-	uint64_t patience;    /* milliseconds a drive, for what does not read at once; 0: no end */
+	/* Of the drives, from before they were surveyed; NULL: what is read is not kept. */
+	struct stores *stores;
 };
 
 /* What an extraction made; to be looked at for the summary. */
@@ -50,7 +52,7 @@ bool extract_run(struct extraction *extraction, const struct plan *plan,
 
 /*
  * Goes on with a job that was cut off. The options that shape it are those of its head, from where
- * the plan must have been made, too; of `options` only `to`, `checkpoint` and `quiet` count. False
+ * the plan must have been made, too; of `options` only `to`, `checkpoint`, `stores` and `quiet` count. False
  * with *error as extract_run(), or because the plan is another one (STATUS_USAGE).
  */
 bool extract_resume(struct extraction *extraction, const struct plan *plan,

@@ -4,57 +4,30 @@
 #include "disk/salvage.h"
 #include "disk/source.h"
 #include "extract/again.h"
-#include "extract/identity.h"
 #include "extract/interrupt.h"
 #include "extract/items.h"
 #include "ntfs/extents.h"
 
-#include <stdio.h>
 #include <stdlib.h>
-#include <unistd.h>
 
 /* --- stores -------------------------------------------------------------------------------- */
-
-static bool start_drive(const struct survey *survey, size_t number, const char *folder,
-    const struct rounds_options *options, struct error *error)
-{
-	const struct survey_drive *drive = &survey->drives[number];
-	struct identity identity = identity_of(survey, number);
-	struct digest_text known = digest_to_text(&identity.digest);
-	struct salvage_drive about = {source_size(drive->source),
-	    source_sector_size(drive->source), known.text};
-	struct salvage *salvage;
-	char name[40];
-
-	snprintf(name, sizeof(name), "drive-%zu", number + 1);
-	salvage = salvage_new(folder, name, &about);
-	if (salvage == NULL)
-		return error_no_memory(error);
-	if (options->resume && !salvage_load(salvage, error)) {
-		salvage_free(salvage);
-		return false;
-	}
-	source_set_salvage(drive->source, salvage);
-	if (options->careful || drive->faults.verdict == FAULTS_FAILING ||
-	    source_has_holes(drive->source))
-		source_set_faulty(drive->source);
-	if (options->patience != 0)
-		source_set_effort(drive->source, options->patience);
-	source_set_manner(drive->source, SOURCE_FIRST_TRY);
-	return true;
-}
 
 bool rounds_start(const struct survey *survey, const struct job *job,
     const struct rounds_options *options, struct error *error)
 {
-	char *folder = job_path(job, ROUNDS_FOLDER);
-	bool good = folder != NULL || error_no_memory(error);
+	if (options->stores != NULL && !stores_settle(options->stores, survey, job, error))
+		return false;
+	for (size_t i = 0; i < survey->n_drives; i++) {
+		const struct survey_drive *drive = &survey->drives[i];
 
-	for (size_t i = 0; good && i < survey->n_drives; i++)
-		if (survey->drives[i].source != NULL)
-			good = start_drive(survey, i, folder, options, error);
-	free(folder);
-	return good;
+		if (drive->source == NULL)
+			continue;
+		if (options->careful || drive->faults.verdict == FAULTS_FAILING ||
+		    source_has_holes(drive->source))
+			source_set_faulty(drive->source);
+		source_set_manner(drive->source, SOURCE_FIRST_TRY);
+	}
+	return true;
 }
 
 static struct salvage *salvage_of(const struct survey *survey, size_t drive)
@@ -76,7 +49,7 @@ bool rounds_sync(const struct survey *survey, struct error *error)
 	for (size_t i = 0; i < survey->n_drives; i++) {
 		struct salvage *salvage = salvage_of(survey, i);
 
-		if (salvage != NULL && salvage_bytes(salvage) > 0 && !salvage_sync(salvage, error))
+		if (salvage != NULL && !salvage_sync(salvage, error))
 			return false;
 	}
 	return true;
@@ -84,13 +57,14 @@ bool rounds_sync(const struct survey *survey, struct error *error)
 
 void rounds_remove(const struct survey *survey, const struct job *job)
 {
-	char *folder = job_path(job, ROUNDS_FOLDER);
+	char *folder = job_path(job, STORES_FOLDER);
 
 	for (size_t i = 0; i < survey->n_drives; i++)
 		if (salvage_of(survey, i) != NULL)
 			salvage_remove(salvage_of(survey, i));
+	/* As a rule there is none. */
 	if (folder != NULL)
-		(void)rmdir(folder); /* as a rule there is none */
+		stores_remove(folder);
 	free(folder);
 }
 
@@ -122,16 +96,17 @@ bool rounds_concern(const struct plan *plan, const struct item *item)
 
 static bool drop(void *context, uint64_t offset, uint64_t length)
 {
-	salvage_drop(context, offset, length);
+	source_forget(context, offset, length);
 	return true;
 }
 
 void rounds_forget(const struct plan *plan, const struct item *item)
 {
-	struct salvage *salvage = source_salvage(source_of(plan, item));
+	struct source *source = source_of(plan, item);
+	struct salvage *salvage = source_salvage(source);
 
 	if (salvage != NULL && salvage_bytes(salvage) > 0 && !item_is_read_again(plan, item))
-		visit_all(plan, item, drop, salvage);
+		visit_all(plan, item, drop, source);
 }
 
 /* --- rounds -------------------------------------------------------------------------------- */

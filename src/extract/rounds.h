@@ -4,7 +4,7 @@
  *
  * While files are taken each drive is asked in first tries only (disk/source.h). A file that meets
  * a range that was put off is set aside: nothing of it goes into its part, and what was read of it
- * is kept in the drive's store in the job's folder `salvage`. When everything else is taken, rounds
+ * is kept in the drive's store (stores.h). When everything else is taken, rounds
  * go over what the files that were set aside need; then they are taken, served from the store. What
  * does not read even then is a hole.
  */
@@ -14,23 +14,21 @@
 #include "base/finding.h"
 #include "base/progress.h"
 #include "extract/job.h"
+#include "extract/stores.h"
 #include "plan/plan.h"
 
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
-#define ROUNDS_FOLDER "salvage" /* in the job, while it is unfinished */
-
 struct rounds_options {
-	bool careful;     /* the drives count as faulty from the beginning */
-	uint64_t patience; /* milliseconds for each drive, for what does not read at once; 0: no end */
-	bool resume;      /* an earlier run may have left stores */
+	struct stores *stores; /* of the drives, from before they were surveyed; NULL: there are none */
+	bool careful;          /* the drives count as faulty from the beginning */
 };
 
 /*
- * Gives every drive of the survey its store, and begins first tries. False with *error: memory, or
- * a store that is there cannot be read or is of another drive.
+ * The survey is done, and the job's folder is there: the stores move into it, and first tries begin.
+ * False with *error.
  */
 bool rounds_start(const struct survey *survey, const struct job *job,
     const struct rounds_options *options, struct error *error);

@@ -15,13 +15,6 @@
 #include <string.h>
 #include <sys/stat.h>
 
-/* How the survey came to its drives. */
-enum manner {
-	MANNER_NAMED,
-	MANNER_UNASKED, /* named, and their health is known already */
-	MANNER_CHOSEN,  /* nobody named them: one that cannot be opened does not end the run */
-};
-
 /* --- drives --- */
 
 /* Is the source the same file or device as an earlier one? */
@@ -81,7 +74,7 @@ static bool open_source(
  * says why. NULL: no memory.
  */
 static struct faults_question *ask_drives(
-    struct survey *survey, const char *const *paths, size_t n_paths, enum manner manner)
+    struct survey *survey, const char *const *paths, size_t n_paths, const struct survey_way *way)
 {
 	struct faults_question *questions =
 	    arena_array(&survey->arena, n_paths + 1, sizeof(*questions));
@@ -90,7 +83,7 @@ static struct faults_question *ask_drives(
 	if (!questions)
 		return NULL;
 	for (size_t i = 0; i < n_paths; i++)
-		if (manner != MANNER_UNASKED && !is_named_twice(paths, i) &&
+		if (!way->unasked && !is_named_twice(paths, i) &&
 		    drive_describe(&survey->arena, "", paths[i], &drive, NULL))
 			faults_question_make(&survey->arena, "", &drive, &questions[i]);
 	faults_ask(FAULTS_PROGRAM, questions, n_paths);
@@ -115,11 +108,11 @@ static void say_listed(
 	    holes->count == 1 ? "place" : "places");
 }
 
-static bool look_at_drive(
-    struct survey *survey, struct survey_drive *drive, const char *path, struct error *error)
+static bool look_at_drive(struct survey *survey, struct survey_drive *drive, struct error *error)
 {
-	if (!drive_describe(&survey->arena, "", path, &drive->about, error) ||
-	    !table_read(drive->source, &survey->arena, survey->findings, &drive->table, error))
+	const char *path = drive->about.path;
+
+	if (!table_read(drive->source, &survey->arena, survey->findings, &drive->table, error))
 		return false;
 	say_listed(drive, path, survey->findings);
 	drive_find_slow_link(&drive->about, survey->findings);
@@ -132,11 +125,11 @@ static bool look_at_drive(
 }
 
 static bool open_drives(struct survey *survey, const char *const *paths, size_t n_paths,
-    enum manner manner, struct error *error)
+    const struct survey_way *way, struct error *error)
 {
 	struct error trouble = {0};
 	const struct faults_question *questions =
-	    ask_drives(survey, paths, n_paths, manner);
+	    ask_drives(survey, paths, n_paths, way);
 
 	survey->drives = arena_array(&survey->arena, n_paths + 1, sizeof(*survey->drives));
 	if (!survey->drives || !questions)
@@ -150,12 +143,12 @@ static bool open_drives(struct survey *survey, const char *const *paths, size_t 
 		if (survey_is_stopped(error))
 			return false;
 		if (open_source(survey, paths[i], &questions[i].answer, &trouble)) {
-			if (!look_at_drive(survey, &survey->drives[survey->n_drives - 1], paths[i],
-				error))
+			if (!drive_describe(&survey->arena, "", paths[i],
+				&survey->drives[survey->n_drives - 1].about, error))
 				return false;
 			continue;
 		}
-		if (manner != MANNER_CHOSEN) {
+		if (!way->chosen) {
 			*error = trouble;
 			return false;
 		}
@@ -172,10 +165,21 @@ static bool open_drives(struct survey *survey, const char *const *paths, size_t 
 	    trouble.text);
 }
 
+/* All of them are open before anything is read. */
+static bool look_at_drives(struct survey *survey, const struct survey_way *way, struct error *error)
+{
+	if (way->opened && !way->opened(way->context, survey, error))
+		return false;
+	for (size_t d = 0; d < survey->n_drives; d++)
+		if (survey_is_stopped(error) || !look_at_drive(survey, &survey->drives[d], error))
+			return false;
+	return true;
+}
+
 /* --- sets --- */
 
 /* Sets come before volumes: a further copy of a mirror is not listed again. */
-static bool look_at_sets(struct survey *survey, enum manner manner, struct error *error)
+static bool look_at_sets(struct survey *survey, const struct survey_way *way, struct error *error)
 {
 	struct set_member *members =
 	    arena_array(&survey->arena, survey->n_drives + 1, sizeof(*members));
@@ -193,7 +197,7 @@ static bool look_at_sets(struct survey *survey, enum manner manner, struct error
 		    .failing = source_has_holes(drive->source) || source_is_lost(drive->source) ||
 			       drive->faults.verdict == FAULTS_FAILING};
 	}
-	sets_say(members, survey->n_drives, manner == MANNER_CHOSEN ? SETS_CHOSEN : SETS_NAMED,
+	sets_say(members, survey->n_drives, way->chosen ? SETS_CHOSEN : SETS_NAMED,
 	    survey->findings);
 	for (size_t d = 0; d < survey->n_drives; d++)
 		survey->drives[d].left_out = members[d].left_out;
@@ -309,32 +313,40 @@ static bool learn_systems(struct survey *survey, struct error *error)
 	return true;
 }
 
-static bool run(struct survey *survey, const char *const *paths, size_t n_paths, enum manner manner,
-    struct progress *progress, struct findings *findings, struct error *error)
+bool survey_run_with(struct survey *survey, const char *const *paths, size_t n_paths,
+    const struct survey_way *way, struct progress *progress, struct findings *findings,
+    struct error *error)
 {
 	*survey = (struct survey){.findings = findings, .progress = progress};
 	arena_init(&survey->arena);
-	return open_drives(survey, paths, n_paths, manner, error) &&
-	       look_at_sets(survey, manner, error) && open_volumes(survey, error) &&
-	       learn_systems(survey, error) && (give_letters(survey), name_volumes(survey, error));
+	return open_drives(survey, paths, n_paths, way, error) &&
+	       look_at_drives(survey, way, error) && look_at_sets(survey, way, error) &&
+	       open_volumes(survey, error) && learn_systems(survey, error) &&
+	       (give_letters(survey), name_volumes(survey, error));
 }
 
 bool survey_run(struct survey *survey, const char *const *paths, size_t n_paths,
     struct progress *progress, struct findings *findings, struct error *error)
 {
-	return run(survey, paths, n_paths, MANNER_NAMED, progress, findings, error);
+	const struct survey_way way = {0};
+
+	return survey_run_with(survey, paths, n_paths, &way, progress, findings, error);
 }
 
 bool survey_run_unasked(struct survey *survey, const char *const *paths, size_t n_paths,
     struct progress *progress, struct findings *findings, struct error *error)
 {
-	return run(survey, paths, n_paths, MANNER_UNASKED, progress, findings, error);
+	const struct survey_way way = {.unasked = true};
+
+	return survey_run_with(survey, paths, n_paths, &way, progress, findings, error);
 }
 
 bool survey_run_chosen(struct survey *survey, const char *const *paths, size_t n_paths,
     struct progress *progress, struct findings *findings, struct error *error)
 {
-	return run(survey, paths, n_paths, MANNER_CHOSEN, progress, findings, error);
+	const struct survey_way way = {.chosen = true};
+
+	return survey_run_with(survey, paths, n_paths, &way, progress, findings, error);
 }
 
 void survey_free(struct survey *survey)

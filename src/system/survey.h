@@ -315,6 +315,19 @@ bool survey_run_unasked(struct survey *survey, const char *const *paths, size_t 
  */
 bool survey_run_chosen(struct survey *survey, const char *const *paths, size_t n_paths,
     struct progress *progress, struct findings *findings, struct error *error);
+/*
+ * The same as survey_run(), or as one of the others, for a caller who wants a word before anything
+ * is read: `opened` is called once, when all drives are open and described. False with *error ends
+ * the survey.
+ */
+struct survey_way {
+	bool chosen, unasked;
+	bool (*opened)(void *context, const struct survey *survey, struct error *error);
+	void *context;
+};
+bool survey_run_with(struct survey *survey, const char *const *paths, size_t n_paths,
+    const struct survey_way *way, struct progress *progress, struct findings *findings,
+    struct error *error);
 void survey_free(struct survey *survey);
 
 /*

@@ -13,14 +13,13 @@ import json
 import os
 import re
 import shutil
-import signal
 import sqlite3
 import subprocess
 import sys
-import time
 
 sys.dont_write_bytecode = True
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "ntfs"))
+from _failing import run_until_it_hangs  # noqa: E402
 from _job_files import bytes_of  # noqa: E402
 from bench import BUILD, Bench, Listing, noise, skip  # noqa: E402
 from walk import Walk  # noqa: E402
@@ -70,6 +69,7 @@ class Drive:
         self.image = bench.make(name, SIZE, CLUSTER, SECTOR, listing)
         with open(self.image, "rb") as image:
             walk = Walk(image.read())
+        self.log = walk.files[2].streams[""].runs[0][0] * CLUSTER
         self.runs = {name[1]: [(lcn * CLUSTER, count * CLUSTER) for lcn, count in file.streams[""].runs]
                      for file in walk.files.values() if file.number >= 24 and "" in file.streams
                      for name in file.names}
@@ -272,20 +272,6 @@ def sectors_in(ranges, runs):
             for sector in range(max(first, at) // SECTOR, min(end, at + length) // SECTOR)}
 
 
-def wait_until_it_hangs(store):
-    """Until the store is there and has not grown for a while. False: that never happens."""
-    sizes, still = None, 0
-    for _ in range(600):
-        time.sleep(0.1)
-        names = os.listdir(store) if os.path.isdir(store) else []
-        now = [os.path.getsize(os.path.join(store, name)) for name in names]
-        still = still + 1 if now and now == sizes else 0
-        if still == 15:
-            return True
-        sizes = now
-    return False
-
-
 def check_resume(bench, drive):
     """Killed in the rounds. All that was read of the long file is in the store: with --careful a drive is faulty."""
     place, at = middle_of(drive, "summer.mov")
@@ -294,26 +280,20 @@ def check_resume(bench, drive):
     fail = f"fail {place} {SECTOR}"
     # Behind the bad sector, in what the first try skips: a round comes upon it.
     command = drive.prepare([fail, f"hang {place + BLOCK - SECTOR} {SECTOR}"])
-    shutil.rmtree(command[3], ignore_errors=True)
-    os.mkdir(command[3])
-    job = subprocess.Popen([*strace, *command, "zip", "careful"], stdout=subprocess.DEVNULL)
-    began = wait_until_it_hangs(os.path.join(command[3], "job", "salvage"))
-    with open(f"/proc/{job.pid}/task/{job.pid}/children", encoding="ascii") as children:
-        for pid in children.read().split():
-            os.kill(int(pid), signal.SIGKILL)
-    job.wait()
+    began = run_until_it_hangs([*strace, *command, "zip", "careful"], command[3], "job/salvage")
     if not bench.check_that(began, "resume: the job did not come to its rounds"):
         return
-    before = sectors_in(ranges_read(trace, drive.image), drive.runs["summer.mov"])
+    everything = [(0, SIZE)]
+    read = ranges_read(trace, drive.image)
+    before = sectors_in(read, drive.runs["summer.mov"])
     bench.check(len(before) * SECTOR > len(drive.contents["summer.mov"]) - BLOCK * 2,
                 f"resume: only {len(before)} sectors were read before")
     done = subprocess.run([*strace, *drive.prepare([fail]), "zip", "resume"], capture_output=True, text=True)
     bench.check(done.returncode == 1, f"resume: status {done.returncode} {done.stderr[:300]}")
-    again = before & sectors_in(ranges_read(trace, drive.image), drive.runs["summer.mov"])
-    # But for the piece of a round that was in work, and what is looked at before there is a job.
-    again -= set(range(place // SECTOR, (place + BLOCK) // SECTOR))
-    subprocess.run([*strace, COLDLIFT, "survey", drive.image], capture_output=True)
-    again -= sectors_in(ranges_read(trace, drive.image), drive.runs["summer.mov"])
+    again = sectors_in(read, everything) & sectors_in(ranges_read(trace, drive.image), everything)
+    # But for the piece of a round that was in work, and what tells whether it is the same drive.
+    again -= set(range(place // SECTOR, (place + BLOCK) // SECTOR)) | {0, 1}
+    again -= sectors_in([(0, SIZE)], [(drive.log, 8192)])
     bench.check(not again, f"resume: {len(again)} sectors were read again, of {len(before)}: {sorted(again)[:5]}")
     record, _ = drive.results()
     drive.check_files("resume", record, {"summer.mov": [[at, SECTOR]]})

@@ -47,43 +47,60 @@ static bool read_script(const char *path)
 /* What the program's own options do not say. */
 struct more {
 	unsigned slow; /* milliseconds; 0: as usual */
+	uint64_t patience; /* milliseconds; 0: no end */
 	bool resume;
+	struct unfinished_job job;
+	struct stores stores;
 };
 
 static bool extract(struct extraction *extraction, const struct plan *plan,
-    const struct extract_options *options, bool resume, struct findings *findings,
+    const struct extract_options *options, const struct more *more, struct findings *findings,
     struct error *error)
 {
-	struct unfinished_job job = {0};
-	bool good;
-
-	if (!resume)
+	if (!more->resume)
 		return extract_run(extraction, plan, options, findings, error);
-	*extraction = (struct extraction){.job.journal.fd = -1};
-	good = unfinished_find(&job, options->to, options->name, error) &&
-	    extract_resume(extraction, plan, &job, options, findings, error);
-	unfinished_free(&job);
-	return good;
+	return extract_resume(extraction, plan, &more->job, options, findings, error);
 }
 
-static enum status run(const char *image, struct extract_options *options, const struct more *more,
+/* As the command `extract` does it. */
+static bool survey_drive(struct survey *survey, const char *image,
+    struct extract_options *options, struct more *more, struct findings *findings,
+    struct error *error)
+{
+	const char *const paths[] = {image};
+	const struct survey_way way = {
+	    .unasked = true, .opened = stores_open, .context = &more->stores};
+	struct stores_options how = {.to = options->to, .careful = options->careful,
+	    .patience = more->patience};
+
+	if (more->resume && !unfinished_find(&more->job, options->to, options->name, error))
+		return false;
+	if (more->resume) {
+		how.job = more->job.folder;
+		how.careful = more->job.read.head.careful;
+	}
+	stores_start(&more->stores, &how);
+	options->stores = &more->stores;
+	return survey_run_with(survey, paths, 1, &way, NULL, findings, error);
+}
+
+static enum status run(const char *image, struct extract_options *options, struct more *more,
     struct error *error)
 {
 	struct findings findings;
 	struct survey survey = {0};
 	struct plan plan = {0};
-	struct extraction extraction;
-	const char *const paths[] = {image};
+	struct extraction extraction = {.job.journal.fd = -1};
 	struct plan_options choices = {0};
 	enum status status = STATUS_OTHER;
 
 	findings_init(&findings);
 	options->choices = &choices;
-	if (survey_run_unasked(&survey, paths, 1, NULL, &findings, error) &&
+	if (survey_drive(&survey, image, options, more, &findings, error) &&
 	    plan_make(&plan, &survey, &choices, &findings, error)) {
 		if (more->slow != 0)
 			source_set_slow(survey.drives[0].source, more->slow);
-		status = extract(&extraction, &plan, options, more->resume, &findings, error) ?
+		status = extract(&extraction, &plan, options, more, &findings, error) ?
 		    extraction_status(&extraction, &findings) : error->status;
 		extraction_free(&extraction);
 	} else {
@@ -100,6 +117,8 @@ static enum status run(const char *image, struct extract_options *options, const
 	}
 	plan_free(&plan);
 	survey_free(&survey);
+	stores_end(&more->stores);
+	unfinished_free(&more->job);
 	findings_free(&findings);
 	return status;
 }
@@ -120,7 +139,7 @@ int main(int argc, char **argv)
 		if (strcmp(argv[i], "careful") == 0)
 			options.careful = true;
 		else if (strncmp(argv[i], "patience=", 9) == 0)
-			options.patience = strtoull(argv[i] + 9, NULL, 10);
+			more.patience = strtoull(argv[i] + 9, NULL, 10);
 		else if (strncmp(argv[i], "slow=", 5) == 0)
 			more.slow = (unsigned)strtoul(argv[i] + 5, NULL, 10);
 		else if (strncmp(argv[i], "part=", 5) == 0)

@@ -257,6 +257,45 @@ static void test_other_drive(void **state)
 	salvage_free(salvage);
 }
 
+/* What did not read is noted, once, and is there in a later run; only one run at a time has it. */
+static void test_notes(void **state)
+{
+	struct salvage *salvage = make("notes"), *other;
+	const struct salvage_drive unknown = {SIZE, SECTOR, ""};
+	struct holes missed = {0}, given_up = {0};
+	struct error error = {0};
+	char path[100];
+
+	(void)state;
+	assert_true(salvage_add_note(salvage, SALVAGE_MISSED, 4096, 1024));
+	assert_true(salvage_add_note(salvage, SALVAGE_MISSED, 4096, 512));
+	assert_true(salvage_add_note(salvage, SALVAGE_MISSED, 3584, 2048));
+	assert_true(salvage_add_note(salvage, SALVAGE_GIVEN_UP, 0, SIZE));
+	assert_int_equal(size_of("store/notes.index"), 32 * 5);
+	assert_int_equal(salvage_bytes(salvage), 0);
+	other = make("notes");
+	assert_false(salvage_load(other, &error));
+	assert_int_equal(error.status, STATUS_DESTINATION);
+	assert_false(salvage_put(other, 0, content, SECTOR));
+	salvage_free(other);
+	salvage_free(salvage);
+
+	/* One of which nothing is known can be any drive. */
+	snprintf(path, sizeof(path), "%s/store", folder);
+	salvage = salvage_new(path, "notes", &unknown);
+	assert_true(salvage_load(salvage, &error));
+	salvage_notes(salvage, SALVAGE_MISSED, &missed);
+	salvage_notes(salvage, SALVAGE_GIVEN_UP, &given_up);
+	assert_int_equal(missed.count, 1);
+	assert_int_equal(missed.items[0].offset, 3584);
+	assert_int_equal(missed.items[0].length, 2048);
+	assert_int_equal(holes_total(&given_up), SIZE);
+	holes_free(&missed);
+	holes_free(&given_up);
+	salvage_remove(salvage);
+	salvage_free(salvage);
+}
+
 /* A folder that cannot be: nothing is kept, and that is said. */
 static void test_no_place(void **state)
 {
@@ -302,6 +341,7 @@ int main(void)
 	    cmocka_unit_test(test_room),
 	    cmocka_unit_test(test_harmed),
 	    cmocka_unit_test(test_other_drive),
+	    cmocka_unit_test(test_notes),
 	    cmocka_unit_test(test_no_place),
 	};
 
