@@ -114,6 +114,8 @@ struct hive *load_machine_hive(struct learn *learn, const char *name, const char
  * (whose_hive.c), is not used.
  */
 struct hive *load_person_hive(struct learn *learn, const struct person *person);
+/* UsrClass.dat of a person, without findings. */
+struct hive *load_classes_hive(struct learn *learn, const struct person *person);
 
 /* --- hive_copies.c: where the old system keeps copies of its hives --- */
 

@@ -152,13 +152,47 @@ static bool store_program(struct learn *learn, const char *full, struct program 
 	return true;
 }
 
-static bool is_listed(const struct learn *learn, const char *key)
+/* "C:\...\AppxManifest.xml" of the package's folder; a bundle's manifest lies elsewhere. */
+static const char *package_folder(struct learn *learn, hive_cell key)
 {
-	for (size_t i = 0; i < learn->n_programs; i++)
-		if (learn->programs[i].origin == PROGRAM_STORE_APP &&
-		    utf_equal_fold(learn->programs[i].key, key))
-			return true;
-	return false;
+	char *path = learn_hive_text(learn, learn->software, key, "", "Path");
+	const char *last = path ? strrchr(path, '\\') : NULL;
+
+	return last && utf_equal_fold(last, "\\AppxManifest.xml")
+		   ? learn_text(learn, "%.*s", (int)(last - path), path)
+		   : NULL;
+}
+
+/*
+ * One of the same family that is listed: the bundle that a package came in, or what the old system
+ * brought along and was brought up to date since.
+ */
+static struct program *listed_app(const struct learn *learn, const struct program *app)
+{
+	for (size_t i = 0; i < learn->n_programs; i++) {
+		struct program *other = &learn->programs[i];
+
+		if (other->origin == PROGRAM_STORE_APP &&
+		    (utf_equal_fold(other->key, app->key) ||
+			(!app->is_component && !other->is_component &&
+			    utf_equal_fold(other->family, app->family))))
+			return other;
+	}
+	return NULL;
+}
+
+static void keep_app(struct learn *learn, const struct program *app)
+{
+	struct program *other = listed_app(learn, app);
+
+	if (!other) {
+		learn_program(learn, app);
+	} else if (app->place) {
+		bool is_inbox = other->is_inbox;
+
+		*other = *app;
+		other->is_inbox = is_inbox;
+	}
 }
 
 void learn_store_apps(struct learn *learn)
@@ -178,14 +212,16 @@ void learn_store_apps(struct learn *learn)
 			char *full = hive_key_name(learn->software, keys[i], &arena);
 			struct program program = {.person = SIZE_MAX,
 			    .origin = PROGRAM_STORE_APP,
+			    .name_from = NAME_FROM_PACKAGE,
 			    .is_inbox = l == 0,
 			    .publisher = "",
 			    .installed = "",
 			    .folder = "",
 			    .web_page = ""};
 
-			if (full && !is_listed(learn, full) && store_program(learn, full, &program))
-				learn_program(learn, &program);
+			program.place = package_folder(learn, keys[i]);
+			if (full && store_program(learn, full, &program))
+				keep_app(learn, &program);
 		}
 		arena_free(&arena);
 	}

@@ -24,11 +24,7 @@ static void add_text(const uint8_t *data, size_t length, struct buf *text)
 	utf_clean(text, (const char *)data, length);
 }
 
-/*
- * The file as clean UTF-8, from UTF-8 or UTF-16 with a byte order mark; "" for one that is too
- * large, or when memory ran out. `text` owns it.
- */
-static const char *as_text(const uint8_t *data, size_t length, struct buf *text)
+const char *file_text(const uint8_t *data, size_t length, struct buf *text)
 {
 	if (length > LIBRARY_FILE_LIMIT)
 		return "";
@@ -62,7 +58,7 @@ static size_t add_reference(struct buf *out, const char *text, size_t length)
 	return (size_t)(end + 1 - text);
 }
 
-static char *without_references(const char *text, size_t length, struct arena *arena)
+char *xml_text(const char *text, size_t length, struct arena *arena)
 {
 	struct buf out = {0};
 	char *kept = NULL;
@@ -88,15 +84,14 @@ size_t library_file_folders(
 	const char *at;
 	size_t count = 0;
 
-	at = as_text(data, length, &text);
+	at = file_text(data, length, &text);
 	while (count < LIBRARY_FOLDERS && (at = strstr(at, start)) != NULL) {
 		const char *stop = strstr(at += sizeof(start) - 1, end);
 
 		if (!stop)
 			break;
 		at += strspn(at, " \t\r\n");
-		folders[count] =
-		    stop > at ? without_references(at, (size_t)(stop - at), arena) : NULL;
+		folders[count] = stop > at ? xml_text(at, (size_t)(stop - at), arena) : NULL;
 		count += folders[count] != NULL;
 		at = stop;
 	}
@@ -154,7 +149,7 @@ size_t preferences_folders(
 	const char *at;
 	size_t count = 0;
 
-	at = as_text(data, length, &text);
+	at = file_text(data, length, &text);
 	while (count < LIBRARY_FOLDERS && next_quoted(&at, &value)) {
 		/* The text before it is its name, in either kind of file. */
 		if (is_full_path(buf_text(&value)) && utf_is_clean(buf_text(&value)) &&
@@ -183,7 +178,7 @@ size_t profile_list_folders(
 	const char *at;
 	size_t count = 0;
 
-	at = as_text(data, length, &text);
+	at = file_text(data, length, &text);
 	while (*at && count < LIBRARY_FOLDERS) {
 		size_t line = strcspn(at, "\r\n");
 

@@ -16,6 +16,15 @@
 #define LIBRARY_FILE_LIMIT ((size_t)4 << 20) /* bytes */
 #define LIBRARY_FOLDERS 64
 
+/* XML's references in a text of `length` bytes replaced, in `arena`; NULL: no memory. */
+char *xml_text(const char *text, size_t length, struct arena *arena);
+/*
+ * The file as clean UTF-8, from UTF-8 or UTF-16 with a byte order mark; "" for one that is too
+ * large, or when memory ran out. `text` owns it.
+ */
+struct buf;
+const char *file_text(const uint8_t *data, size_t length, struct buf *text);
+
 /*
  * The folders that a library definition (.library-ms) holds, as it has them: "D:\Committee",
  * "\\server\share", "knownfolder:{guid}". Inner text, in `arena`. Returns their number.

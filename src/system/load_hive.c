@@ -252,3 +252,19 @@ struct hive *load_person_hive(struct learn *learn, const struct person *person)
 		hive = choose(&wanted, hive, copies, hive_copies_of_person(learn, person, copies));
 	return hive;
 }
+
+struct hive *load_classes_hive(struct learn *learn, const struct person *person)
+{
+	static const char *const folders[] = {"AppData\\Local\\Microsoft\\Windows",
+	    "Local Settings\\Application Data\\Microsoft\\Windows" /* XP */};
+	const struct catalogue *catalogue = survey_catalogue(learn->survey, person->profile.volume);
+	struct hive *hive = NULL;
+
+	if (!catalogue || person->profile.node == NONE)
+		return NULL;
+	for (size_t i = 0; i < sizeof(folders) / sizeof(folders[0]) && !hive; i++)
+		hive = load(learn, person->profile.volume,
+		    catalogue_lookup(catalogue, person->profile.node, folders[i]), "UsrClass.dat",
+		    "", true);
+	return hive;
+}

@@ -38,11 +38,18 @@ static void program_to_json(
 	static const char *const origins[] = {[PROGRAM_RECORD] = "record",
 	    [PROGRAM_STORE_APP] = "store-app", [PROGRAM_PORTABLE] = "portable"};
 
+	static const char *const name_sources[] = {[NAME_FROM_RECORD] = "record",
+	    [NAME_FROM_FILE] = "file",
+	    [NAME_FROM_HIVE] = "registry",
+	    [NAME_FROM_MANIFEST] = "manifest",
+	    [NAME_FROM_PACKAGE] = "package"};
+
 	json_begin_object(json);
 	json_key_text(json, "pc", system->key);
 	json_key_text(json, "person",
 	    program->person < system->n_persons ? system->persons[program->person].key : NULL);
 	json_key_text(json, "name", program->name);
+	json_key_text(json, "name_from", name_sources[program->name_from]);
 	json_key_text(json, "publisher", program->publisher);
 	json_key_text(json, "version", program->version);
 	json_key_text(json, "installed", program->installed);

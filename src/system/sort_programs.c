@@ -217,6 +217,7 @@ static bool portable_program(struct survey *survey, const struct old_system *sys
 		return false;
 	dot = strrchr(last, '.');
 	*program = (struct program){.origin = PROGRAM_PORTABLE,
+	    .name_from = NAME_FROM_FILE,
 	    .person = SIZE_MAX,
 	    .publisher = "",
 	    .version = "",

@@ -139,6 +139,15 @@ enum program_kind {
 	PROGRAM_DEVICE,    /* driver or utility of a device */
 };
 
+/* Where a program's name comes from. */
+enum name_source {
+	NAME_FROM_RECORD, /* of its installer */
+	NAME_FROM_FILE,   /* the name of its file */
+	NAME_FROM_HIVE,   /* store apps: what the old system showed */
+	NAME_FROM_MANIFEST,
+	NAME_FROM_PACKAGE, /* its package's name, taken apart into words */
+};
+
 enum trace_source {
 	TRACE_START_COUNT, /* counted by the desktop: start_count.h */
 	TRACE_ACTIVITY,    /* noted by the moderator of background activity */
@@ -199,6 +208,7 @@ struct program {
 	bool is_update;
 	const char *key; /* name of the record's key */
 	enum program_origin origin;
+	enum name_source name_from;
 	bool is_inbox;      /* store apps: came with the old system */
 	const char *family; /* store apps: what traces call it; else NULL */
 	const char *place;  /* folder in which its files lie as far as known; NULL: not known */

@@ -5,6 +5,7 @@
 #include "base/utf.h"
 #include "ntfs/data.h"
 #include "ntfs/extents.h"
+#include "system/app_names.h"
 #include "system/driver_packages.h"
 #include "system/inner.h"
 #include "system/installers.h"
@@ -319,7 +320,8 @@ static bool read_system(struct survey *survey, struct old_system *system, struct
 	if (good && !conclude(&stage))
 		good = error_no_memory(error);
 	if (good)
-		good = installers_find(survey, system, error) &&
+		good = app_names_find(survey, system, error) &&
+		       installers_find(survey, system, error) &&
 		       driver_packages_find(survey, system, error);
 	if (good)
 		link_targets_tell(&stage.targets, survey, system);

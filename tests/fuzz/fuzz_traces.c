@@ -3,6 +3,7 @@
  * chooses the reader.
  */
 #include "base/utf.h"
+#include "system/app_names.h"
 #include "system/driver_packages.h"
 #include "system/jump_list.h"
 #include "system/run_trace.h"
@@ -38,7 +39,8 @@ static size_t look_at(const struct shell_link *link)
 	return strlen(link->target) + strlen(link->from) + strlen(link->items) +
 	       strlen(link->variables) + strlen(link->device) + strlen(link->name) +
 	       strlen(link->relative) + strlen(link->folder) + strlen(link->arguments) +
-	       strlen(link->icon) + strlen(link->machine) + strlen(link->volume_label);
+	       strlen(link->icon) + strlen(link->machine) + strlen(link->volume_label) +
+	       strlen(link->identity);
 }
 
 static void look_at_list(const struct jump_list *list)
@@ -76,7 +78,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 
 	if (size < 18)
 		return 0;
-	switch (data[0] % 9) {
+	switch (data[0] % 10) {
 	case 0:
 		if (run_trace_read(bytes.data, bytes.length, &arena, &trace))
 			(void)(strlen(trace.name) + strlen(trace.path));
@@ -105,6 +107,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		break;
 	case 7:
 		setup_info_read(bytes.data, bytes.length, &setup);
+		break;
+	case 9:
+		manifest_property(bytes.data, bytes.length, "DisplayName", &arena);
 		break;
 	default:
 		start(bytes.data, bytes.length, &arena);

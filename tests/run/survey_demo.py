@@ -107,6 +107,8 @@ def check_programs(expected, system):
         traces = {trace["source"]: [trace["last"][:19], trace["count"]]
                   for trace in program.get("traces", [])}
         check(traces == row["traces"], "traces of", row["name"], traces, row["traces"])
+        check(not row["named"] or row["named"] == [program.get("name_from"), program.get("publisher")],
+              "name of", row["name"], program)
         check(program.get("shortcuts") == row["shortcuts"], "shortcuts of", row["name"],
               program.get("shortcuts"), row["shortcuts"])
     check(system["driver_packages"] == expected["drivers"], "drivers", system["driver_packages"])
