@@ -18,7 +18,9 @@
 #include "extract/take.h"
 #include "extract/watch.h"
 #include "extract/where.h"
+#include "extract/wipe_list.h"
 #include "plan/belongings.h"
+#include "system/ties.h"
 
 #include <stdlib.h>
 
@@ -64,6 +66,21 @@ static bool write_belongings(const struct job *job, const struct plan *plan,
 	belongings_free(&belongings);
 	good = good ? papers_add(papers, job, "belongings.json", &buf, error) :
 		      error_no_memory(error);
+	buf_free(&buf);
+	return good;
+}
+
+/* Addresses, folders in the cloud, organisations. */
+static bool write_accounts(const struct job *job, const struct survey *survey,
+    struct papers *papers, struct error *error)
+{
+	struct buf buf = {0};
+	struct json json;
+	bool good;
+
+	json_start(&json, &buf, true);
+	accounts_to_json(survey, &json);
+	good = papers_add(papers, job, "accounts.json", &buf, error);
 	buf_free(&buf);
 	return good;
 }
@@ -121,6 +138,8 @@ static bool write_papers(struct extraction *extraction, const struct plan *plan,
 		return error_no_memory(error);
 	good = bookmarks_write(plan, &extraction->job, &papers, findings, error) &&
 	    write_belongings(&extraction->job, plan, &papers, error) &&
+	    write_accounts(&extraction->job, plan->survey, &papers, error) &&
+	    wipe_list_write(plan, &extraction->sums, findings, &extraction->job, &papers, error) &&
 	    (!with_keys || licence_keys_write(plan->survey, &extraction->job, &papers, error)) &&
 	    write_lists(extraction, plan, findings, &papers, error);
 	papers_free(&papers);

@@ -1,9 +1,11 @@
 /* What was taken and what not, for people: see summary.h. */
 #include "extract/summary.h"
 
+#include "base/filetime.h"
 #include "base/text.h"
 #include "extract/items.h"
 #include "extract/losses.h"
+#include "extract/wipe_list.h"
 #include "plan/belongings.h"
 
 #include <inttypes.h>
@@ -170,6 +172,32 @@ static void print_belongings(FILE *stream, const struct plan *plan)
 	belongings_free(&belongings);
 }
 
+/* The first of what is likely forgotten; decisions were listed already. */
+static void print_forgotten(FILE *stream, const struct plan *plan)
+{
+	struct forgotten_list list;
+	unsigned printed = 0;
+	bool good = forgotten_find(&list, plan);
+
+	for (size_t i = 0; good && i < list.count && printed < EXAMPLES; i++) {
+		const struct forgotten *row = &list.items[i];
+		struct filetime_text day = filetime_to_text(row->newest);
+		struct buf path = {0};
+
+		if (reason_needs_decision(row->reason))
+			continue;
+		if (printed++ == 0)
+			fputs("\nLikely forgotten, not taken:\n", stream);
+		forgotten_path(row, plan, &path);
+		fprintf(stream, "  %9s  %.10s  ", text_size(row->bytes).text, day.text);
+		text_wrap(stream, forgotten_words(row), 25, WIDTH);
+		fputs("      ", stream);
+		text_wrap(stream, buf_text(&path), 6, WIDTH);
+		buf_free(&path);
+	}
+	forgotten_free(&list);
+}
+
 static void print_findings(
     FILE *stream, const struct findings *findings, enum weight weight, const char *title)
 {
@@ -200,7 +228,8 @@ static void print_next(FILE *stream, const struct summary *summary)
 	fputs("\nNext: prove it with\n  coldlift verify '", stream);
 	text_print(stream, summary->job->folder);
 	fputs("'\nKeep the old drive untouched until its owner has checked the result on the new\n"
-	      "computer, and wipe it only then.\n",
+	      "computer, and wipe it only then. What to see to before is in the job:\n"
+	      "  " WIPE_TEXT_FILE "\n",
 	    stream);
 }
 
@@ -221,6 +250,7 @@ void summary_print(FILE *stream, const struct summary *summary)
 	print_belongings(stream, plan);
 	/* What somebody has to decide comes before what needs no attention. */
 	print_decisions(stream, summary);
+	print_forgotten(stream, plan);
 	print_left(stream, summary);
 	print_findings(stream, summary->findings, WEIGHT_LOSS, "Losses");
 	print_findings(stream, summary->findings, WEIGHT_CAUTION, "Cautions");

@@ -37,6 +37,7 @@ static const struct {
     [BELONGING_CERTIFICATES] = {"certificates", "certificates with keys"},
     [BELONGING_CONNECTIONS] = {"connections", "connections to other PCs"},
     [BELONGING_LIBRARIES] = {"libraries", "library definitions"},
+    [BELONGING_CLOUD_CACHES] = {"cloud-caches", "caches of drives in the cloud"},
     [BELONGING_REGISTRY] = {"registry", "settings in the registry"},
 };
 
@@ -107,6 +108,7 @@ static const struct rule rows[] = {
     FILE(CERTIFICATES, "*.pfx"), FILE(CERTIFICATES, "*.p12"),
     FILE(CONNECTIONS, "*.rdp"), FILE(CONNECTIONS, "*.pbk"), FILE(CONNECTIONS, "*.ovpn"),
     FILE(LIBRARIES, "*.library-ms"), FILE(LIBRARIES, "*.search-ms"),
+    FOLDER_WITH(CLOUD_CACHES, "*", "content_cache"),
     FILE(REGISTRY, "NTUSER.DAT*"), FILE(REGISTRY, "UsrClass.dat*"), FILE(REGISTRY, "NTUSER.MAN"),
     FOLDER(GAMES, "Saved Games"), FOLDER(GAMES, "My Games"), FOLDER(GAMES, "Savegame*"),
     FOLDER(GAMES, "SavedGames"), FOLDER(GAMES, "Saves"),

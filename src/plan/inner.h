@@ -174,6 +174,10 @@ const struct rule *rules_find(
  * data? Not: code, and in folders of programs what programs usually bring along.
  */
 bool kind_is_data(const char *name, bool in_programs);
+/* Is it of a kind that people make or collect: documents, archives; with `media` pictures, films... */
+bool kind_is_peoples(const char *name, bool media);
+/* Does it install something? */
+bool kind_is_installer(const char *name);
 
 /* --- choice.c: --take and --leave --- */
 

@@ -159,3 +159,36 @@ bool kind_is_data(const char *name, bool in_programs)
 	return !in_programs ||
 	       !is_among(dot + 1, brought_along, sizeof(brought_along) / sizeof(brought_along[0]));
 }
+
+static const char *const documents[] = {
+    "7z", "accdb", "csv", "doc", "docm", "docx", "eml", "epub", "key", "mbox", "mdb", "msg", "numbers",
+    "odg", "odp", "ods", "odt", "one", "pages", "pdf", "ppt", "pptm", "pptx", "pst", "pub", "rar",
+    "rtf", "tex", "vsd", "vsdx", "wpd", "wps", "xls", "xlsm", "xlsx", "zip",
+};
+
+static const char *const media_kinds[] = {
+    "aac", "arw", "avi", "bmp", "cr2", "cr3", "dng", "flac", "gif", "heic", "jpeg", "jpg", "m4a", "m4v", "mkv",
+    "mov", "mp3", "mp4", "mpeg", "mpg", "mts", "nef", "ogg", "opus", "orf", "png", "psd", "rw2", "tif",
+    "tiff", "wma", "wmv",
+};
+
+static const char *const installers[] = {"appx", "exe", "img", "iso", "msi", "msix"};
+
+bool kind_is_peoples(const char *name, bool media)
+{
+	const char *dot = strrchr(name, '.');
+
+	if (!dot || dot == name)
+		return false;
+	return is_among(dot + 1, documents, sizeof(documents) / sizeof(documents[0])) ||
+	       (media &&
+		   is_among(dot + 1, media_kinds, sizeof(media_kinds) / sizeof(media_kinds[0])));
+}
+
+bool kind_is_installer(const char *name)
+{
+	const char *dot = strrchr(name, '.');
+
+	return dot && dot != name &&
+	       is_among(dot + 1, installers, sizeof(installers) / sizeof(installers[0]));
+}

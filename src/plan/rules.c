@@ -56,6 +56,10 @@ FOLDER(SETTINGS, "Temporary Internet Files\\Content.Outlook", SETTINGS,
 FOLDER(SETTINGS, "Temporary Internet Files\\OLK*", SETTINGS,
 	"attachments that were opened from mail, and may have been worked on"),
 
+/* --- Not uploaded yet: beside it lies a database of what is what --- */
+WHOLE_FOLDER(SETTINGS, "content_cache", SETTINGS,
+	"what a client that shows the cloud as a drive holds, perhaps not uploaded yet"),
+
 /* --- Anywhere --- */
 STREAM(ANY, "Zone.Identifier", ZONE_MARK, "says that a file was downloaded, and nothing else"),
 FILE(ANY, "Thumbs.db", CACHE, "small pictures, made again when needed"),

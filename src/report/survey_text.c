@@ -4,6 +4,7 @@
 #include "base/filetime.h"
 #include "base/text.h"
 #include "base/utf.h"
+#include "report/accounts_text.h"
 
 #include <stdarg.h>
 #include <string.h>
@@ -407,6 +408,7 @@ static void print_system(const struct survey *survey, const struct old_system *s
 	buf_free(&text);
 	print_persons(survey, system, out);
 	print_letters(survey, system, out);
+	accounts_print(system, out);
 	print_programs(system, out);
 	print_drivers(system, out);
 }
@@ -426,6 +428,7 @@ void findings_print(const struct findings *findings, FILE *out)
 
 void survey_print(const struct survey *survey, FILE *out)
 {
+	organisations_print(survey, out);
 	print_drives(survey, out);
 	for (size_t i = 0; i < survey->n_systems; i++)
 		print_system(survey, &survey->systems[i], out);

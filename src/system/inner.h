@@ -62,6 +62,7 @@ struct learn {
 	struct opener *openers; /* the same */
 	size_t n_openers, openers_capacity;
 	const char *profiles_path, *public_path, *default_path; /* old paths */
+	struct ties *ties; /* see ties_of() */
 	bool is_nt5;       /* 2000 and XP: Documents and Settings */
 	bool session_open; /* a person's hive had changes that were not written back */
 	bool no_memory;
@@ -305,7 +306,52 @@ void programs_keys_to_json(
 
 /* --- state.c --- */
 
-/* Findings on one old system's volume and cloud files. */
+/* Finding on how one old system's session ended. */
 void learn_state(struct learn *learn);
+/* Does `at` lie in (or is it) the folder `above`? */
+bool lies_below(const struct survey *survey, struct location at, struct location above);
+
+/* --- ties.c, and one file for each kind of tie: see ties.h --- */
+
+struct ties;
+/* Where they are kept, made when first asked for; NULL: no memory. */
+struct ties *ties_of(struct learn *learn);
+/* What a person's hive tells; `person` is an index. Findings come later. */
+void learn_person_ties(struct learn *learn, size_t person, const struct hive *hive);
+/* What the machine's hives and the folders tell, and the findings on all of it. */
+void learn_ties(struct learn *learn);
+
+/* "mara" for findings: account or folder; "somebody" for SIZE_MAX. */
+const char *person_words(const struct old_system *system, size_t person);
+
+/* settings_walk.c */
+/* A person's folder of settings, where it is by default (below the profile) or was moved to. */
+struct location settings_folder(const struct survey *survey, const struct person *person,
+    const char *role, const char *path);
+/*
+ * Calls `look` for every folder of a person's settings, some levels deep; links are not followed.
+ * What is in the folder is in its catalogue.
+ */
+typedef void look_at_folder(
+    struct learn *learn, size_t person, const struct catalogue *catalogue, struct location folder);
+void settings_walk(struct learn *learn, size_t person, look_at_folder *look);
+/* "D:\\Photos" by the letters that the old system knew, else by the volume's name. Never NULL. */
+const char *old_path_of(struct learn *learn, struct location at);
+
+/* sync_roots.c */
+void learn_sync_accounts(struct learn *learn, size_t person, const struct hive *hive);
+void learn_sync_roots(struct learn *learn);
+void report_sync_roots(struct learn *learn);
+/* cloud_drives.c */
+void learn_cloud_drives(struct learn *learn);
+/* sign_ins.c: keeps one address, once for each person and kind */
+void keep_sign_in(struct learn *learn, size_t person, unsigned kind, const char *address);
+void learn_person_sign_ins(struct learn *learn, size_t person, const struct hive *hive);
+void learn_sign_ins(struct learn *learn);
+/* managed.c */
+void learn_person_managed(struct learn *learn, size_t person, const struct hive *hive);
+void learn_managed(struct learn *learn);
+/* device_keys.c */
+void learn_device_keys(struct learn *learn);
 
 #endif

@@ -139,6 +139,7 @@ bool learn_system(struct survey *survey, struct old_system *system, struct findi
 		learn_programs(&learn, learn.software, "", SIZE_MAX);
 	learn_store_apps(&learn);
 	learn_activity(&learn);
+	learn_ties(&learn);
 	learn_state(&learn);
 	tell_later(&learn);
 	keep_programs(&learn);

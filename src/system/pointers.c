@@ -232,23 +232,6 @@ static void read_preferences(struct pointers *pointers, struct location at, unsi
 	}
 }
 
-/* One of the folders of settings, where it is by default or where it was moved to. */
-static struct location settings_folder(
-    const struct pointers *pointers, const char *role, const char *path)
-{
-	const struct person *person = pointers->person;
-	struct location at = person->profile;
-	const struct catalogue *catalogue;
-
-	for (size_t i = 0; i < person->n_settings; i++)
-		if (strcmp(person->settings[i].role, role) == 0)
-			return person->settings[i].at;
-	catalogue = survey_catalogue(pointers->learn->survey, at.volume);
-	if (catalogue && at.node != NONE)
-		at.node = catalogue_lookup(catalogue, at.node, path);
-	return at;
-}
-
 static bool is_there(const struct pointers *pointers, struct location at)
 {
 	return at.node != NONE && survey_catalogue(pointers->learn->survey, at.volume) != NULL;
@@ -256,8 +239,10 @@ static bool is_there(const struct pointers *pointers, struct location at)
 
 static void read_files(struct pointers *pointers)
 {
-	struct location roaming = settings_folder(pointers, "settings-roaming", "AppData\\Roaming");
-	struct location local = settings_folder(pointers, "settings-local", "AppData\\Local");
+	struct location roaming = settings_folder(pointers->learn->survey,
+	    pointers->person, "settings-roaming", "AppData\\Roaming");
+	struct location local = settings_folder(pointers->learn->survey,
+	    pointers->person, "settings-local", "AppData\\Local");
 
 	if (is_there(pointers, roaming)) {
 		read_libraries(pointers, roaming);

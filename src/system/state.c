@@ -1,7 +1,4 @@
-/*
- * In which state the old system was left: hibernated, fast start-up, files that are only in the
- * cloud.
- */
+/* Sums over folders; and in which state the old system was left: hibernated, fast start-up. */
 #include "system/inner.h"
 
 #include "base/text.h"
@@ -38,12 +35,29 @@ static bool is_seen(struct summing *summing, uint32_t number)
 	return seen;
 }
 
+/* Bytes of a stream that are only in the cloud. */
+static uint64_t missing_of(
+    const struct catalogue *catalogue, const struct stream *stream, enum content content)
+{
+	struct holes missing = {0};
+	uint64_t bytes;
+
+	if (content == CONTENT_CLOUD_ONLY)
+		return stream->size;
+	if (content != CONTENT_CLOUD_PART)
+		return 0;
+	data_missing(catalogue, stream, &missing);
+	bytes = holes_total(&missing);
+	holes_free(&missing);
+	return bytes;
+}
+
 static void add_node(struct summing *summing, uint32_t number)
 {
 	const struct catalogue *catalogue = summing->catalogue;
 	const struct node *node = catalogue_node(catalogue, number);
-	uint64_t bytes = 0;
-	bool in_cloud = false;
+	uint64_t bytes = 0, missing = 0;
+	bool in_cloud = false, is_part = false;
 
 	/* The file system's own, such as the list of bad clusters, lie in the root folder. */
 	if (!node || reparse_kind(node->reparse_tag) == REPARSE_KIND_LINK ||
@@ -65,12 +79,19 @@ static void add_node(struct summing *summing, uint32_t number)
 		bytes += stream->size;
 		in_cloud =
 		    in_cloud || content == CONTENT_CLOUD_ONLY || content == CONTENT_CLOUD_PART;
+		is_part = is_part || content == CONTENT_CLOUD_PART;
+		missing += missing_of(catalogue, stream, content);
 	}
 	summing->sum.files++;
 	summing->sum.bytes += bytes;
 	if (in_cloud) {
 		summing->sum.cloud_files++;
 		summing->sum.cloud_bytes += bytes;
+		summing->sum.missing_bytes += missing;
+	}
+	if (is_part) {
+		summing->sum.part_files++;
+		summing->sum.part_bytes += bytes;
 	}
 }
 
@@ -98,10 +119,9 @@ struct sum survey_sum(const struct survey *survey, struct location location)
 	return summing.sum;
 }
 
-/* --- findings --- */
+/* --- where things lie --- */
 
-/* Does `at` lie in (or is it) the folder `above`? */
-static bool lies_below(const struct survey *survey, struct location at, struct location above)
+bool lies_below(const struct survey *survey, struct location at, struct location above)
 {
 	const struct catalogue *catalogue = survey_catalogue(survey, at.volume);
 
@@ -117,41 +137,6 @@ static bool lies_below(const struct survey *survey, struct location at, struct l
 		at.node = catalogue->entries[node->first_entry].parent;
 	}
 	return false;
-}
-
-/* Is a place already counted with the profile, or with an earlier place? */
-static bool is_counted(const struct survey *survey, const struct person *person, size_t index)
-{
-	if (lies_below(survey, person->places[index].at, person->profile))
-		return true;
-	for (size_t i = 0; i < index; i++)
-		if (person->places[i].at.node != NONE &&
-		    lies_below(survey, person->places[index].at, person->places[i].at))
-			return true;
-	return false;
-}
-
-static void report_cloud(struct learn *learn, const struct person *person)
-{
-	struct sum all = survey_sum(learn->survey, person->profile);
-
-	for (size_t i = 0; i < person->n_places; i++) {
-		struct sum place;
-
-		if (person->places[i].at.node == NONE || is_counted(learn->survey, person, i))
-			continue;
-		place = survey_sum(learn->survey, person->places[i].at);
-		all.cloud_files += place.cloud_files;
-		all.cloud_bytes += place.cloud_bytes;
-	}
-	if (all.cloud_files > 0)
-		findings_add(learn->findings, WEIGHT_CAUTION, "cloud-files", person->key,
-		    "Sign in to the cloud service with the owner's account and fetch them from "
-		    "there.",
-		    "%s files of %s (%s) are only in the cloud, or partly, and not on this drive.",
-		    text_count(all.cloud_files).text,
-		    *person->account ? person->account : person->folder,
-		    text_size(all.cloud_bytes).text);
 }
 
 /*
@@ -172,7 +157,7 @@ static bool is_fast_start_up(const struct learn *learn)
 }
 
 /* The volume has said that it is hibernated; the hives may know that it is less than that. */
-static void report_session(struct learn *learn)
+void learn_state(struct learn *learn)
 {
 	const struct survey_volume *volume = &learn->survey->volumes[learn->system->volume];
 	struct findings *findings = learn->findings;
@@ -184,12 +169,4 @@ static void report_session(struct learn *learn)
 	    "The PC was shut down with fast start-up, which keeps a part of the old system in a "
 	    "file. "
 	    "Everybody was signed off first, so little can be missing because of that.");
-}
-
-void learn_state(struct learn *learn)
-{
-	report_session(learn);
-	for (size_t i = 0; i < learn->system->n_persons; i++)
-		if (!learn->system->persons[i].is_service)
-			report_cloud(learn, &learn->system->persons[i]);
 }

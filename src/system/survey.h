@@ -292,6 +292,7 @@ struct old_system {
 	size_t n_shortcuts;
 	struct driver_package *drivers; /* set by traces_read() */
 	size_t n_drivers;
+	const struct ties *ties; /* accounts, the cloud, organisations: ties.h; NULL: nothing learned */
 };
 
 struct progress;
@@ -361,6 +362,8 @@ struct sum {
 	uint64_t files, folders;           /* a file with two names there counts once */
 	uint64_t bytes;                    /* of all streams of the files */
 	uint64_t cloud_files, cloud_bytes; /* of these: not, or only partly, on the drive */
+	uint64_t part_files, part_bytes;   /* of those: partly */
+	uint64_t missing_bytes;            /* of those: not on the drive */
 };
 struct sum survey_sum(const struct survey *survey, struct location location);
 

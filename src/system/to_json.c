@@ -2,6 +2,7 @@
 #include "base/json.h"
 #include "system/inner.h"
 #include "system/licence.h"
+#include "system/ties.h"
 #include "system/traces.h"
 
 #include <string.h>
@@ -164,6 +165,10 @@ static void system_to_json(
 	location_to_json(survey, json, "default_profile", system->default_profile);
 	places_to_json(survey, json, "shared", system->shared, system->n_shared);
 	programs_keys_to_json(system, 1, json);
+	json_key(json, "accounts");
+	json_begin_object(json);
+	ties_to_json(system, json);
+	json_end(json);
 	json_end(json);
 }
 

@@ -15,6 +15,7 @@ import shutil
 import tarfile
 import zipfile
 
+import _accounts
 import _bookmarks
 import _zip_check
 from _harness import COLDLIFT, DEMO, check, finish, load_lines, run, skip, tool, work_folder
@@ -51,6 +52,7 @@ class DemoJob:
         before = [hash_file(image) for image in IMAGES]
         done = run("extract", "--to", self.work, "--name", NAME, "--format", self.format, *IMAGES)
         check(done.returncode == 1, "extract: status", done.returncode, done.stderr[-2000:])
+        self.said = done.stdout + done.stderr
         check([hash_file(image) for image in IMAGES] == before, "an image has changed")
         # Until here no other program was run; the sanitizers need more for themselves.
         used = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
@@ -368,6 +370,9 @@ class DemoJob:
             check(wanted.get(key) == found.get(key), "belongings", key, found.get(key), "not",
                   wanted.get(key))
 
+    def check_accounts(self):
+        _accounts.check_papers(self.folder, self.expected, self.record, self.said)
+
     def survey(self):
         done = run("survey", "--json", *IMAGES)
         check(done.returncode == 0, "survey: status", done.returncode, done.stderr[-1000:])
@@ -442,6 +447,7 @@ def main(format):
         job.check_places()
         job.check_bookmarks()
         job.check_belongings()
+        job.check_accounts()
         if format == "zip":
             job.check_survey()
     finish()

@@ -12,6 +12,8 @@ import re
 import subprocess
 import sys
 
+import _accounts
+
 COLDLIFT = os.environ["COLDLIFT"]
 DEMO = os.environ["COLDLIFT_DEMO"]
 IMAGES = [os.path.join(DEMO, name) for name in ("old-system.img", "old-data.img")]
@@ -127,6 +129,7 @@ def check_findings(document):
                    ("profile-unlisted", "caution"), ("profile-backup-twin", "note"),
                    ("hive-log-applied", "note"), ("letter-missing", "note"),
                    ("used-on-missing-drive", "caution"), ("used-on-share", "caution"),
+                   ("cloud-drive-cache", "caution"), ("cloud-folder-away", "caution"),
                    ("cloud-files", "caution")):
         check(wanted in codes, "finding", wanted, "not in", sorted(codes))
     for code, words in (("used-on-missing-drive", "2 things of mara .* lie on E:, which is not attached; "
@@ -199,6 +202,7 @@ def main():
     check_persons(expected, system)
     check_letters(expected, system)
     check_programs(expected, system)
+    _accounts.check_survey(expected, system, check)
     check_findings(document)
     check_text()
     check_drives(expected)

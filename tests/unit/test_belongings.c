@@ -39,6 +39,8 @@ static const struct {
     {M "Pictures\\Catalogue.lrcat", "photo-libraries"},
     {M "Music\\Fruit\\Library.itl", "music-libraries"}, {M "Books\\metadata.db", "book-libraries"},
     {R "Fruit\\MobileSync\\Backup\\1\\f", "phone-backups"},
+    {L "Some Drive\\108\\metadata_sqlite_db", "cloud-caches"},
+    {L "Some Drive\\108\\content_cache\\d1\\118.tmp", "cloud-caches"},
     {M "Backups\\phone\\Manifest.mbdb", "phone-backups"},
     {M "Backups\\phone\\00a1", "phone-backups"}, {M "Documents\\keys.kdbx", "safes"},
     {M "Documents\\office.rdp", "connections"},

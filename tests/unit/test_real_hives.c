@@ -8,7 +8,9 @@
 
 #include "fake_survey.h"
 #include "base/bytes.h"
+#include "base/utf.h"
 #include "system/inner.h"
+#include "system/ties.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -224,6 +226,117 @@ static void test_places_of_windows_10(void **state)
 	check_places("NTUSER_BAGMRU.DAT");
 }
 
+/* --- accounts --- */
+
+/* One old system whose hive is the sample; `learn` lives as long as `fake`. */
+static void start_learn(struct learn *learn, struct old_system *system, struct fake *fake)
+{
+	fake_start(fake);
+	fake_volume(fake);
+	*system = (struct old_system){.letter = 'C', .key = "PC", .container = NODE_ROOT};
+	*learn = (struct learn){
+	    .system = system, .survey = &fake->survey, .control = HIVE_NO_CELL};
+	assert_non_null(ties_of(learn));
+}
+
+/* A PC of a domain, by its name and by the site that only members are told; and one of none. */
+static void check_domain(const char *name, bool is_member)
+{
+	struct sample sample;
+	struct old_system system;
+	struct learn learn;
+	struct buf out = {0};
+	struct fake fake;
+
+	sample_open(&sample, name);
+	start_learn(&learn, &system, &fake);
+	learn.config = sample.hive;
+	learn.control = current_control_set(sample.hive);
+	learn_managed(&learn);
+	reference(&sample, &out, "\\ControlSet001\\Services\\Tcpip\\Parameters", "Domain");
+	assert_int_equal(system.ties->n_managed, is_member ? 1 : 0);
+	assert_int_equal(ties_is_managed(&system), is_member);
+	assert_int_equal(*without_break(&out) != '\0', is_member);
+	if (is_member) {
+		assert_int_equal(system.ties->managed[0].how, MANAGED_DOMAIN);
+		assert_string_equal(system.ties->managed[0].name, buf_text(&out));
+	}
+	buf_free(&out);
+	fake_end(&fake);
+	sample_close(&sample);
+}
+
+static void test_domain(void **state)
+{
+	(void)state;
+	check_domain("SYSTEM", true);
+	check_domain("SYSTEM_B", false);
+}
+
+#define SYNC "\\Software\\Microsoft\\OneDrive\\Accounts\\Personal"
+
+static void test_folder_in_the_cloud(void **state)
+{
+	struct sample sample;
+	struct old_system system;
+	struct learn learn;
+	struct buf out = {0};
+	struct fake fake;
+
+	(void)state;
+	sample_open(&sample, "transactions_NTUSER.DAT");
+	start_learn(&learn, &system, &fake);
+	learn_person_ties(&learn, 0, sample.hive);
+	reference(&sample, &out, SYNC, "UserFolder");
+	assert_int_equal(system.ties->n_sync_roots, 1);
+	assert_string_equal(system.ties->sync_roots[0].path, without_break(&out));
+	assert_string_equal(system.ties->sync_roots[0].name, "OneDrive");
+	assert_string_equal(system.ties->sync_roots[0].address, "");
+	assert_int_equal(system.ties->n_managed, 0);
+	buf_free(&out);
+	fake_end(&fake);
+	sample_close(&sample);
+}
+
+#define MAIL                                                                                       \
+	"\\Software\\Microsoft\\Windows NT\\CurrentVersion\\Windows Messaging Subsystem\\Profiles"      \
+	"\\Outlook\\9375CFF0413111d3B88A00104B2A6676\\00000003"
+
+/*
+ * The one hive with an account of mail, as hivexget has its bytes; the address books in the same profile,
+ * and the names of directories in all of them, are none.
+ */
+static void test_addresses(void **state)
+{
+	static const char *const names[] = {
+	    "NTUSER.DAT", "NTUSER-WIN7.DAT", "NTUSER_BAGMRU.DAT", "transactions_NTUSER.DAT"};
+
+	(void)state;
+	for (size_t i = 0; i < sizeof(names) / sizeof(names[0]); i++) {
+		struct buf out = {0}, wide = {0};
+		struct sample sample;
+		struct old_system system;
+		struct learn learn;
+		struct fake fake;
+
+		sample_open(&sample, names[i]);
+		start_learn(&learn, &system, &fake);
+		learn_person_ties(&learn, 0, sample.hive);
+		assert_int_equal(system.ties->n_sign_ins, i == 1 ? 1 : 0);
+		if (i == 1) {
+			reference(&sample, &out, MAIL, "Email");
+			utf_to_utf16(&wide, system.ties->sign_ins[0].address);
+			assert_int_equal(out.length, wide.length + 2);
+			assert_memory_equal(out.data, wide.data, wide.length);
+			assert_int_equal(system.ties->sign_ins[0].kind, SIGN_IN_MAIL);
+		}
+		buf_free(&out);
+		buf_free(&wide);
+		fake_end(&fake);
+		sample_close(&sample);
+	}
+}
+
 /* A file of the edge cases, unpacked; skips the test where the samples are missing. */
 static void edge_case(struct buf *out, const char *name)
 {
@@ -289,6 +402,9 @@ int main(void)
 	    cmocka_unit_test(test_places),
 	    cmocka_unit_test(test_places_of_windows_7),
 	    cmocka_unit_test(test_places_of_windows_10),
+	    cmocka_unit_test(test_domain),
+	    cmocka_unit_test(test_folder_in_the_cloud),
+	    cmocka_unit_test(test_addresses),
 	    cmocka_unit_test(test_fill_like_windows),
 	};
 

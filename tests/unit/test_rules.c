@@ -283,6 +283,8 @@ static const struct {
     {R "Microsoft\\Word\\~WRL0001.tmp", REASON_SETTINGS, 9},
     {R "Microsoft\\Word\\AutoRecovery save of minutes.asd", REASON_SETTINGS, 9},
     {R "Some Program\\x.tmp", REASON_TEMPORARY, 9},
+    {L "Some Drive\\108\\content_cache\\d1\\118.tmp", REASON_SETTINGS, 9},
+    {L "Some Drive\\108\\contents\\118.tmp", REASON_TEMPORARY, 9},
     {R "Some Program\\AutoRecovery\\x.tmp", REASON_SETTINGS, 9},
     {L "Microsoft\\Office\\UnsavedFiles\\minutes.asd", REASON_SETTINGS, 9},
     {L "Packages\\Some.Editor_x\\LocalState\\TabState\\a.tmp", REASON_SETTINGS, 9},

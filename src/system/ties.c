@@ -1,0 +1,109 @@
+/* How the ties of one old system are learned, and what they are called: see ties.h. */
+#include "system/ties.h"
+
+#include "system/inner.h"
+
+#include <string.h>
+
+#define ADDRESS_LIMIT 254u /* bytes: RFC 5321, 4.5.3.1.3, without the angle brackets */
+
+const char *sync_source_name(enum sync_source source)
+{
+	static const char *const names[] = {[SYNC_REGISTERED] = "registered",
+	    [SYNC_ACCOUNT] = "account", [SYNC_FILES] = "cloud-files"};
+
+	return names[source];
+}
+
+static const struct {
+	const char *name, *words;
+} sign_in_kinds[] = {
+    [SIGN_IN_PC] = {"pc", "signing in to the old PC"},
+    [SIGN_IN_APPS] = {"apps", "apps and store of the old system"},
+    [SIGN_IN_OFFICE] = {"office", "office programs"},
+    [SIGN_IN_SYNC] = {"sync", "a folder kept in the cloud"},
+    [SIGN_IN_MAIL] = {"mail", "a mail program"},
+    [SIGN_IN_WORK] = {"work", "a work or school account"},
+};
+
+const char *sign_in_name(enum sign_in_kind kind)
+{
+	return sign_in_kinds[kind].name;
+}
+
+const char *sign_in_words(enum sign_in_kind kind)
+{
+	return sign_in_kinds[kind].words;
+}
+
+static const struct {
+	const char *name, *words;
+} bound_kinds[] = {
+    [BOUND_SIGN_IN] = {"sign-in", "a PIN, fingerprint or face for signing in, or passkeys"},
+    [BOUND_CHIP] = {"chip", "keys that only this PC's security chip can use"},
+    [BOUND_CERTIFICATES] = {"certificates", "certificates of a person"},
+    [BOUND_KEYS] = {"keys", "keys that open other computers, or read secret mail"},
+    [BOUND_AUTHENTICATOR] = {"authenticator", "a program that makes one-time codes"},
+    [BOUND_SESSION] = {"session", "a program that keeps a sign-in and its contents to itself"},
+};
+
+const char *bound_name(enum bound_kind kind)
+{
+	return bound_kinds[kind].name;
+}
+
+const char *bound_words(enum bound_kind kind)
+{
+	return bound_kinds[kind].words;
+}
+
+bool is_address(const char *text)
+{
+	const char *at = strchr(text, '@');
+	size_t length = strlen(text);
+
+	if (!at || at == text || !at[1] || strchr(at + 1, '@') || length > ADDRESS_LIMIT)
+		return false;
+	for (size_t i = 0; i < length; i++)
+		if ((uint8_t)text[i] <= ' ' || text[i] == 0x7F || strchr("\"\\/<>(),;:|", text[i]))
+			return false;
+	return true;
+}
+
+const char *person_words(const struct old_system *system, size_t person)
+{
+	const struct person *of = person < system->n_persons ? &system->persons[person] : NULL;
+
+	return !of ? "somebody" : *of->account ? of->account : of->folder;
+}
+
+struct ties *ties_of(struct learn *learn)
+{
+	if (!learn->ties) {
+		learn->ties = arena_alloc(&learn->survey->arena, sizeof(*learn->ties));
+		learn->no_memory = learn->no_memory || !learn->ties;
+		learn->system->ties = learn->ties;
+	}
+	return learn->ties;
+}
+
+void learn_person_ties(struct learn *learn, size_t person, const struct hive *hive)
+{
+	if (!ties_of(learn))
+		return;
+	learn_sync_accounts(learn, person, hive);
+	learn_person_sign_ins(learn, person, hive);
+	learn_person_managed(learn, person, hive);
+}
+
+void learn_ties(struct learn *learn)
+{
+	if (!ties_of(learn))
+		return;
+	learn_managed(learn);
+	learn_sync_roots(learn);
+	learn_sign_ins(learn);
+	learn_cloud_drives(learn);
+	learn_device_keys(learn);
+	report_sync_roots(learn);
+}
