@@ -20,6 +20,7 @@
 #include "extract/where.h"
 #include "extract/wipe_list.h"
 #include "plan/belongings.h"
+#include "system/devices.h"
 #include "system/ties.h"
 
 #include <stdlib.h>
@@ -70,8 +71,9 @@ static bool write_belongings(const struct job *job, const struct plan *plan,
 	return good;
 }
 
-/* Addresses, folders in the cloud, organisations. */
-static bool write_accounts(const struct job *job, const struct survey *survey,
+/* What the survey knows of one matter, as JSON. */
+static bool write_survey_paper(const struct job *job, const struct survey *survey, const char *name,
+    void (*to_json)(const struct survey *survey, struct json *json),
     struct papers *papers, struct error *error)
 {
 	struct buf buf = {0};
@@ -79,8 +81,8 @@ static bool write_accounts(const struct job *job, const struct survey *survey,
 	bool good;
 
 	json_start(&json, &buf, true);
-	accounts_to_json(survey, &json);
-	good = papers_add(papers, job, "accounts.json", &buf, error);
+	to_json(survey, &json);
+	good = papers_add(papers, job, name, &buf, error);
 	buf_free(&buf);
 	return good;
 }
@@ -138,7 +140,10 @@ static bool write_papers(struct extraction *extraction, const struct plan *plan,
 		return error_no_memory(error);
 	good = bookmarks_write(plan, &extraction->job, &papers, findings, error) &&
 	    write_belongings(&extraction->job, plan, &papers, error) &&
-	    write_accounts(&extraction->job, plan->survey, &papers, error) &&
+	    write_survey_paper(&extraction->job, plan->survey, "accounts.json", accounts_to_json,
+		&papers, error) &&
+	    write_survey_paper(
+		&extraction->job, plan->survey, "devices.json", devices_to_json, &papers, error) &&
 	    wipe_list_write(plan, &extraction->sums, findings, &extraction->job, &papers, error) &&
 	    (!with_keys || licence_keys_write(plan->survey, &extraction->job, &papers, error)) &&
 	    write_lists(extraction, plan, findings, &papers, error);

@@ -168,7 +168,7 @@ bool layout_make(struct layout *layout, struct plan *plan, const struct survey *
 {
 	*layout =
 	    (struct layout){.plan = plan, .survey = survey, .findings = findings, .asked = asked};
-	if (!make_tables(layout))
+	if (!make_tables(layout) || !additions_mark(layout))
 		return error_no_memory(error);
 	anchors_of_survey(layout);
 	return !layout->no_memory || error_no_memory(error);
@@ -176,8 +176,10 @@ bool layout_make(struct layout *layout, struct plan *plan, const struct survey *
 
 void layout_free(struct layout *layout)
 {
-	for (size_t v = 0; layout->volumes && v < layout->survey->n_volumes; v++)
+	for (size_t v = 0; layout->volumes && v < layout->survey->n_volumes; v++) {
 		free(layout->volumes[v].of_node);
+		free(layout->volumes[v].added);
+	}
 	free(layout->volumes);
 	free(layout->root_areas);
 	free(layout->first_person);

@@ -310,6 +310,9 @@ struct decision decide_stream(
 		reason = area->reason;
 	else
 		reason = reason_by_rule(decider, named, node, catalogue, &rule);
+	if (addition_is_taken(decider->layout, named->volume,
+		catalogue->entries[named->entry].node, reason))
+		reason = REASON_ADDED;
 	decision = make_decision(decider, area, reason);
 	if (rule && rule->is_registry)
 		keep_apart(decider, named->volume, &decision);

@@ -55,6 +55,7 @@ struct anchor {
 /* Of one volume. */
 struct anchors {
 	uint32_t *of_node; /* index in layout.anchors, 0: none; NULL: no catalogue */
+	uint8_t *added;    /* bit for each node: see additions.c; NULL: none */
 };
 
 struct layout {
@@ -102,6 +103,14 @@ static inline const struct catalogue *plan_catalogue(const struct survey *survey
 
 	return of ? of->catalogue : NULL;
 }
+
+/* --- additions.c: what somebody added to folders that are left --- */
+
+/* Marks the files that go with what the survey found (struct thing). False when memory runs out. */
+bool additions_mark(struct layout *layout);
+/* Is it such a file, and would it be left because of where it lies? */
+bool addition_is_taken(
+    const struct layout *layout, size_t volume, uint32_t node, uint8_t reason);
 
 /* --- groups.c --- */
 

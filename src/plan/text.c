@@ -14,6 +14,8 @@ static const struct words reasons[REASON_COUNT] = {
     [REASON_OUTSIDE] = {"outside", "Lies outside every profile, and is not the old system's."},
     [REASON_CHANGED] = {"changed", "Data that a program keeps beside itself, changed after it was "
 				   "installed."},
+    [REASON_ADDED] = {"added",
+	"Somebody added it to the old system's or a program's own folders: a font, a picture, a task."},
     [REASON_KEYS] = {"keys",
 	"Opens what the person encrypted, together with the password; kept unopened, by itself."},
     [REASON_SYSTEM] = {"system", "Belongs to the old system; the new one has its own."},

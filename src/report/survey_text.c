@@ -1,5 +1,6 @@
 /* The survey as text for people, for a terminal of 80 columns. */
 #include "report/survey_text.h"
+#include "report/devices_text.h"
 
 #include "base/filetime.h"
 #include "base/text.h"
@@ -411,6 +412,7 @@ static void print_system(const struct survey *survey, const struct old_system *s
 	accounts_print(system, out);
 	print_programs(system, out);
 	print_drivers(system, out);
+	devices_print(system, out);
 }
 
 void findings_print(const struct findings *findings, FILE *out)

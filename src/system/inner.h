@@ -61,6 +61,9 @@ struct learn {
 	size_t n_traces, traces_capacity;
 	struct opener *openers; /* the same */
 	size_t n_openers, openers_capacity;
+	struct thing *things; /* the same: devices.h */
+	size_t n_things, things_capacity;
+	size_t things_bytes; /* of their texts */
 	const char *profiles_path, *public_path, *default_path; /* old paths */
 	struct ties *ties; /* see ties_of() */
 	bool is_nt5;       /* 2000 and XP: Documents and Settings */
@@ -262,6 +265,12 @@ void learn_programs(struct learn *learn, const struct hive *hive, const char *pa
 
 /* Findings on folders that a person's settings name and that are elsewhere; `hive` may be NULL. */
 void learn_pointers(struct learn *learn, const struct person *person, const struct hive *hive);
+
+/* --- learn_devices.c: devices and connections --- */
+
+void learn_machine_devices(struct learn *learn);
+void learn_person_devices(struct learn *learn, const struct person *person, const struct hive *hive,
+    const struct environment *environment);
 
 /* --- licence.c --- */
 

@@ -1,5 +1,6 @@
 /* One old system: loads the machine's hives and has everything learned from them. */
 #include "system/inner.h"
+#include "system/learn_devices.h"
 #include "system/learn_system.h"
 
 #include "base/utf.h"
@@ -105,6 +106,9 @@ static void keep_programs(struct learn *learn)
 	system->traces = keep(learn, learn->traces, &system->n_traces, sizeof(*learn->traces));
 	system->n_openers = learn->n_openers;
 	system->openers = keep(learn, learn->openers, &system->n_openers, sizeof(*learn->openers));
+	if (!keep_things(learn))
+		learn->no_memory = true;
+	free(learn->things);
 }
 
 static void tell_later(struct learn *learn)
@@ -140,6 +144,7 @@ bool learn_system(struct survey *survey, struct old_system *system, struct findi
 	learn_store_apps(&learn);
 	learn_activity(&learn);
 	learn_ties(&learn);
+	learn_machine_devices(&learn);
 	learn_state(&learn);
 	tell_later(&learn);
 	keep_programs(&learn);

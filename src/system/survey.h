@@ -248,6 +248,8 @@ struct driver_package {
 	uint64_t bytes;                 /* of all its files */
 };
 
+struct thing;
+
 struct old_system {
 	size_t volume;            /* index in survey.volumes */
 	uint32_t windows;         /* node of the Windows folder */
@@ -293,6 +295,8 @@ struct old_system {
 	struct driver_package *drivers; /* set by traces_read() */
 	size_t n_drivers;
 	const struct ties *ties; /* accounts, the cloud, organisations: ties.h; NULL: nothing learned */
+	struct thing *things; /* devices.h; those in files are added by traces_read() */
+	size_t n_things;
 };
 
 struct progress;

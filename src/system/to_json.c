@@ -1,5 +1,6 @@
 /* The survey as JSON, for other programs. Key order and names are stable. */
 #include "base/json.h"
+#include "system/devices.h"
 #include "system/inner.h"
 #include "system/licence.h"
 #include "system/ties.h"
@@ -169,6 +170,8 @@ static void system_to_json(
 	json_begin_object(json);
 	ties_to_json(system, json);
 	json_end(json);
+	json_key(json, "devices");
+	things_to_json(system, json);
 	json_end(json);
 }
 

@@ -6,6 +6,7 @@
 #include "ntfs/data.h"
 #include "ntfs/extents.h"
 #include "system/app_names.h"
+#include "system/devices.h"
 #include "system/driver_packages.h"
 #include "system/inner.h"
 #include "system/installers.h"
@@ -260,8 +261,9 @@ bool traces_spare(const struct survey *survey, size_t volume)
 {
 	const struct survey_drive *drive = &survey->drives[survey->volumes[volume].drive];
 
-	return drive->faults.verdict == FAULTS_FAILING || source_has_holes(drive->source) ||
-	       source_is_lost(drive->source);
+	return drive->faults.verdict == FAULTS_FAILING ||
+	       (drive->source &&
+		   (source_has_holes(drive->source) || source_is_lost(drive->source)));
 }
 
 static bool keep_traces(struct stage *stage)
@@ -322,7 +324,9 @@ static bool read_system(struct survey *survey, struct old_system *system, struct
 	if (good)
 		good = app_names_find(survey, system, error) &&
 		       installers_find(survey, system, error) &&
-		       driver_packages_find(survey, system, error);
+		       driver_packages_find(survey, system, error) &&
+		       devices_read(
+			   survey, system, !traces_spare(survey, system->volume), error);
 	if (good)
 		link_targets_tell(&stage.targets, survey, system);
 	link_targets_free(&stage.targets);

@@ -10,6 +10,7 @@
 #include "base/json.h"
 #include "report/survey_text.h"
 #include "system/inner.h"
+#include "system/learn_devices.h"
 
 #define SID_A "S-1-5-21-1-2-3-1001"
 #define SID_B "S-1-12-1-1-2-3-4"
@@ -19,8 +20,15 @@
 #define ACCOUNTS "SAM\\Domains\\Account"
 #define SIGN_IN KEY_WINDOWS "\\Authentication\\LogonUI"
 #define ZONE "ControlSet001\\Control\\TimeZoneInformation"
-#define MAX_NODES 160
+#define MAX_NODES 320
 #define MAX_LENGTH 255
+#define PRINT "ControlSet001\\Control\\Print\\"
+#define IMAGES "ControlSet001\\Control\\Class\\{6bdd1fc6-810f-11d0-bec7-08002be2092f}\\0000"
+#define NETWORK KEY_NT "\\NetworkList\\Profiles\\{1}"
+#define POWER "ControlSet001\\Control\\Power\\User\\PowerSchemes"
+#define SCREEN_OFF                                                                                 \
+	POWER "\\x\\7516b95f-f776-4464-8c53-06167f40cc99\\3c0bc021-c8a8-4e07-a973-6b14cbcb2b7e"
+#define TYPES "Software\\" KEY_WINDOWS "\\Explorer\\FileExts\\"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
@@ -81,6 +89,45 @@ static const struct slot {
     {KEY_NT, "ProductId"},
     {"Software\\Some Program\\Folders", "Backup"},
     {"Software\\Some Program\\Folders", "Letters"},
+    {PRINT "Printers\\a", "Port"},
+    {PRINT "Printers\\a", "Printer Driver"},
+    {PRINT "Printers\\a", "Attributes"},
+    {PRINT "Printers\\a", "Share Name"},
+    {PRINT "Monitors\\m\\Ports\\p", "HostName"},
+    {PRINT "Environments\\e\\Drivers\\v\\d", "Provider"},
+    {PRINT "Environments\\e\\Drivers\\v\\d", "InfPath"},
+    {IMAGES, "DriverDesc"},
+    {IMAGES, "InfPath"},
+    {"ControlSet001\\Services\\LanmanServer\\Shares", "s"},
+    {"ControlSet001\\Control\\Keyboard Layouts\\l", "Layout Text"},
+    {POWER, "ActivePowerScheme"},
+    {POWER "\\x", "FriendlyName"},
+    {SCREEN_OFF, "ACSettingIndex"},
+    {NETWORK, "ProfileName"},
+    {NETWORK, "DateLastConnected"},
+    {NETWORK, "NameType"},
+    {NETWORK, "Category"},
+    {KEY_NT "\\Fonts", "f"},
+    {"Software\\" KEY_NT "\\Fonts", "f"},
+    {"Software\\" KEY_NT "\\Windows", "Device"},
+    {"Software\\" KEY_NT "\\Accessibility", "Configuration"},
+    {"Printers\\Connections\\,,s,p", "Server"},
+    {"Network\\Z", "UserName"},
+    {TYPES ".a\\UserChoice", "ProgId"},
+    {TYPES ".b\\UserChoice", "ProgId"},
+    {"Classes\\c\\Application", "ApplicationName"},
+    {"Classes\\c\\shell\\open\\command", ""},
+    {"Control Panel\\Desktop", "Wallpaper"},
+    {"Control Panel\\Desktop", "TranscodedImageCache"},
+    {"Control Panel\\Desktop", "SCRNSAVE.EXE"},
+    {KEY_WINDOWS "\\AccountPicture\\Users\\" SID_A, "Image96"},
+    {"Control Panel\\International", "LocaleName"},
+    {"Control Panel\\International\\User Profile", "Languages"},
+    {"Control Panel\\Accessibility\\StickyKeys", "Flags"},
+    {"Control Panel\\PowerCfg", "CurrentPowerPolicy"},
+    {"Control Panel\\PowerCfg\\PowerPolicies\\0", "Name"},
+    {"Keyboard Layout\\Preload", "1"},
+    {"Keyboard Layout\\Substitutes", "l"},
 };
 #define N_SLOTS (sizeof(slots) / sizeof(slots[0]))
 
@@ -167,7 +214,7 @@ static struct hive *make_hive(const uint8_t *data, size_t size)
 	struct hive *hive;
 
 	assert(tree);
-	maker_start(&tree->maker, 65536);
+	maker_start(&tree->maker, 131072);
 	tree->keys[0].cell = add_key(&tree->maker, HIVE_NO_CELL, "root");
 	tree->n_keys = 1;
 	for (size_t i = 0; i < N_SLOTS; i++)
@@ -251,10 +298,13 @@ static void learn_all(struct fake *fake, struct hive *hive, struct findings *fin
 		learn_places(&learn, &system.persons[i], hive, &learn.machine);
 		learn_pointers(&learn, &system.persons[i], hive);
 		learn_start_counts(&learn, hive, i);
+		learn_person_devices(&learn, &system.persons[i], hive, &learn.machine);
 	}
 	learn_programs(&learn, hive, "", SIZE_MAX);
 	learn_store_apps(&learn);
 	learn_activity(&learn);
+	learn_machine_devices(&learn);
+	assert(keep_things(&learn));
 	system.traces = learn.traces;
 	system.n_traces = learn.n_traces;
 	system.programs = learn.programs;
@@ -263,6 +313,7 @@ static void learn_all(struct fake *fake, struct hive *hive, struct findings *fin
 	show(&fake->survey);
 	free(learn.programs);
 	free(learn.traces);
+	free(learn.things);
 	findings_free(&learn.later);
 	environment_free(&learn.machine);
 	fake->survey.systems = NULL;

@@ -1,6 +1,6 @@
 /*
- * Fuzzes the readers for traces of use and for what programs say of themselves. The first byte
- * chooses the reader.
+ * Fuzzes the readers for traces of use, for what programs say of themselves, and for tasks and other small XML files.
+ * The first byte chooses the reader.
  */
 #include "base/utf.h"
 #include "system/app_names.h"
@@ -8,7 +8,10 @@
 #include "system/jump_list.h"
 #include "system/run_trace.h"
 #include "system/start_count.h"
+#include "system/task_file.h"
 #include "system/version_info.h"
+#include "system/library_file.h"
+#include "system/xml_element.h"
 #include "system/xpress.h"
 
 #include <stdlib.h>
@@ -64,6 +67,33 @@ static void start(const uint8_t *data, size_t length, struct arena *arena)
 		start_count_read(name, data, data[0] % 2 ? 16 : length, data[0] % 6, arena, &count);
 }
 
+static void task(const uint8_t *data, size_t length, struct arena *arena)
+{
+	struct task_file file;
+
+	if (task_file_read(data, length, arena, &file) &&
+	    strlen(file.author) + strlen(file.program) + strlen(file.arguments) + strlen(file.folder) +
+		    strlen(file.comment) + strlen(file.when) ==
+		SIZE_MAX)
+		abort();
+}
+
+static void xml(const uint8_t *data, size_t length, struct arena *arena)
+{
+	static const char *const paths[] = {"a", "a/b", "a/b/c", "WLANProfile/name",
+	    "WLANProfile/MSM/security/sharedKey/keyMaterial"};
+	struct buf text = {0};
+	const char *file = file_text(data, length, &text);
+
+	for (size_t i = 0; i < sizeof(paths) / sizeof(paths[0]); i++) {
+		char *found = xml_element(file, paths[i], arena);
+
+		if (found && (!xml_has(file, paths[i]) || strlen(found) > 4 * text.length + 1))
+			abort();
+	}
+	buf_free(&text);
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
 	struct bytes bytes = {data + 1, size ? size - 1 : 0};
@@ -78,7 +108,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 
 	if (size < 18)
 		return 0;
-	switch (data[0] % 10) {
+	switch (data[0] % 12) {
 	case 0:
 		if (run_trace_read(bytes.data, bytes.length, &arena, &trace))
 			(void)(strlen(trace.name) + strlen(trace.path));
@@ -111,8 +141,14 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	case 9:
 		manifest_property(bytes.data, bytes.length, "DisplayName", &arena);
 		break;
-	default:
+	case 8:
 		start(bytes.data, bytes.length, &arena);
+		break;
+	case 10:
+		task(bytes.data, bytes.length, &arena);
+		break;
+	default:
+		xml(bytes.data, bytes.length, &arena);
 	}
 	arena_free(&arena);
 	return 0;

@@ -373,6 +373,12 @@ class DemoJob:
     def check_accounts(self):
         _accounts.check_papers(self.folder, self.expected, self.record, self.said)
 
+    def check_devices(self):
+        """devices.json says the same as the survey, which survey_demo.py compares with the truth."""
+        papers = json.loads((self.folder / "devices.json").read_text(encoding="utf-8"))
+        check(len(papers) == 1 and papers[0]["pc"] == self.expected["pc"], "devices.json", papers[:1])
+        check(papers[0]["things"] == self.system["devices"], "devices.json is not what the survey says")
+
     def survey(self):
         done = run("survey", "--json", *IMAGES)
         check(done.returncode == 0, "survey: status", done.returncode, done.stderr[-1000:])
@@ -448,6 +454,7 @@ def main(format):
         job.check_bookmarks()
         job.check_belongings()
         job.check_accounts()
+        job.check_devices()
         if format == "zip":
             job.check_survey()
     finish()

@@ -123,6 +123,19 @@ def check_programs(expected, system):
     check(rain["size"] == 420 * 1024, rain)
 
 
+def check_devices(expected, system):
+    found = {(row["kind"], row["person"], row["name"]): row for row in system["devices"]}
+    check(len(found) == len(system["devices"]), "a device is told twice")
+    wanted = {(row["kind"], row["person"], row["name"]): row for row in expected["devices"]}
+    check(set(found) == set(wanted), "devices:", sorted(map(str, set(found) ^ set(wanted))))
+    for key in set(found) & set(wanted):
+        row, mine = wanted[key], found[key]
+        check(mine["comes_with_windows"] == row["comes_with_windows"], key, mine)
+        check(row["details"].items() <= mine["details"].items(), key, mine["details"], "not", row["details"])
+        check(mine["advice"].endswith("."), key, "advice:", mine["advice"])
+    check("5eed-5eed" not in json.dumps(system), "the value of a secret variable is shown")
+
+
 def check_findings(document):
     codes = {(row["code"], row["weight"]) for row in document["findings"]}
     for wanted in (("place-drive-missing", "caution"), ("place-share", "caution"),
@@ -130,7 +143,8 @@ def check_findings(document):
                    ("hive-log-applied", "note"), ("letter-missing", "note"),
                    ("used-on-missing-drive", "caution"), ("used-on-share", "caution"),
                    ("cloud-drive-cache", "caution"), ("cloud-folder-away", "caution"),
-                   ("cloud-files", "caution")):
+                   ("cloud-files", "caution"), ("printer-address", "note"),
+                   ("wireless-keys", "caution"), ("mapped-drive-own-user", "caution")):
         check(wanted in codes, "finding", wanted, "not in", sorted(codes))
     for code, words in (("used-on-missing-drive", "2 things of mara .* lie on E:, which is not attached; "
                          r"the last, used on 2023-10-20: E:\\Music\\spring.mp3"),
@@ -203,6 +217,7 @@ def main():
     check_letters(expected, system)
     check_programs(expected, system)
     _accounts.check_survey(expected, system, check)
+    check_devices(expected, system)
     check_findings(document)
     check_text()
     check_drives(expected)

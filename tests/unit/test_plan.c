@@ -12,6 +12,7 @@
 #include "scene.h"
 
 #include "ntfs/reparse.h"
+#include "system/devices.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -38,6 +39,37 @@ static void test_drivers(void **state)
 	scene_expect(&scene, "C:\\Mixed\\igx.inf", "taken outside data/drives/C/Mixed/igx.inf");
 	scene_expect(
 	    &scene, "C:\\Texts\\readme.txt", "taken outside data/drives/C/Texts/readme.txt");
+	scene_end(&scene);
+}
+
+/* What goes with a thing gets past the area it lies in, but no reason that is about itself. */
+static void test_additions(void **state)
+{
+	struct thing things[4];
+	struct scene scene;
+
+	(void)state;
+	scene_start(&scene);
+	for (size_t i = 0; i < 4; i++)
+		things[i] = (struct thing){.kind = THING_FONT, .person = SIZE_MAX};
+	things[0].file = (struct location){
+	    0, forge_file(&scene.forge, 0, "\\Windows\\Fonts\\hand.ttf", 7)};
+	things[1].file = (struct location){
+	    0, forge_file(&scene.forge, 0, "\\Users\\mara\\AppData\\Local\\Login Data", 7)};
+	things[2].file = (struct location){
+	    0, forge_file(&scene.forge, 0, "\\Users\\mara\\Documents\\hills.jpg", 7)};
+	things[3].file = (struct location){SIZE_MAX, NONE};
+	forge_file(&scene.forge, 0, "\\Windows\\Fonts\\other.ttf", 7);
+	scene_settle(&scene);
+	scene.forge.systems[scene.system].things = things;
+	scene.forge.systems[scene.system].n_things = 4;
+	scene_make(&scene, NULL);
+	scene_expect(&scene, "C:\\Windows\\Fonts\\hand.ttf",
+	    "taken added data/drives/C/Windows/Fonts/hand.ttf");
+	scene_expect(&scene, "C:\\Windows\\Fonts\\other.ttf", "left system");
+	scene_expect(&scene, "C:\\Users\\mara\\AppData\\Local\\Login Data", "left passwords");
+	scene_expect(&scene, "C:\\Users\\mara\\Documents\\hills.jpg",
+	    "taken place " PC "mara/Documents/hills.jpg");
 	scene_end(&scene);
 }
 
@@ -460,6 +492,7 @@ int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_drivers),
+	    cmocka_unit_test(test_additions),
 	    cmocka_unit_test(test_links),
 	    cmocka_unit_test(test_hard_links),
 	    cmocka_unit_test(test_streams),
