@@ -91,8 +91,9 @@ uint64_t source_round(
 
 /*
  * What is put off outside `wanted` is put off no more, as if it had never been skipped: nobody tried
- * it, since no round was to go over it. Whoever reads it later asks the drive. Before going back to
- * SOURCE_THOROUGH, which would give it up.
+ * it, since no round was to go over it. Whoever reads it later asks the drive. Not so what was missed
+ * while the drive was looked at (source_look()). Before going back to SOURCE_THOROUGH, which would
+ * give it up.
  */
 void source_release_others(struct source *source, const struct holes *wanted);
 

@@ -35,6 +35,8 @@ void source_release_others(struct source *source, const struct holes *wanted)
 
 	pthread_mutex_lock(&source->lock);
 	holes_common(wanted, &source->put_off, &kept);
+	/* What was missed while the drive was looked at was tried then. */
+	holes_common(&source->missed, &source->put_off, &kept);
 	/* Without memory all of it stays put off. */
 	if (!kept.failed) {
 		holes_clear(&source->put_off);

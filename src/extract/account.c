@@ -4,6 +4,8 @@
 #include "base/json.h"
 #include "base/text.h"
 #include "extract/items.h"
+#include "extract/record.h"
+#include "extract/rounds.h"
 
 #include <stdlib.h>
 
@@ -148,20 +150,29 @@ static bool volumes_to_json(struct json *json, const struct outcomes *outcomes,
 }
 
 /* What the drives were that all this came from, and what they said of themselves. */
-static void drives_to_json(struct json *json, const struct survey *survey)
+static bool drives_to_json(struct json *json, const struct survey *survey)
 {
+	bool good = true;
+
 	json_begin_array(json);
 	for (size_t i = 0; i < survey->n_drives; i++) {
 		const struct survey_drive *drive = &survey->drives[i];
+		struct holes holes = {0};
 
+		rounds_holes(survey, i, &holes);
+		good = good && !holes.failed;
 		json_begin_object(json);
 		drive_keys_to_json(&drive->about, json);
 		json_key_bool(json, "image", drive->about.is_image);
 		json_key(json, "faults");
 		faults_to_json(&drive->faults, json);
+		json_key_unsigned(json, "sector_size", drive->about.sector_size);
+		record_ranges(json, "holes", &holes);
 		json_end(json);
+		holes_free(&holes);
 	}
 	json_end(json);
+	return good;
 }
 
 bool account_write(const struct job *job, const struct outcomes *outcomes, const struct sums *sums,
@@ -185,9 +196,9 @@ bool account_write(const struct job *job, const struct outcomes *outcomes, const
 	}
 	json_end(&json);
 	json_key(&json, "drives");
-	drives_to_json(&json, outcomes->plan->survey);
+	good = drives_to_json(&json, outcomes->plan->survey);
 	json_key(&json, "volumes");
-	good = volumes_to_json(&json, outcomes, findings) && path != NULL;
+	good = good && volumes_to_json(&json, outcomes, findings) && path != NULL;
 	json_end(&json);
 	good = good ? durable_save(path, &buf, digest, error) : error_no_memory(error);
 	buf_free(&buf);

@@ -250,7 +250,7 @@ static bool take(struct extraction *extraction, const struct plan *plan,
 	struct watch *watch;
 	bool good;
 
-	if (!rounds_start(plan->survey, &extraction->job, &how, error))
+	if (!rounds_start(plan->survey, &extraction->job, &how, findings, error))
 		return false;
 	watch = watch_start(plan->survey, &watching);
 	rounds_set_reserve(plan->survey, needed);
@@ -263,6 +263,7 @@ static bool take(struct extraction *extraction, const struct plan *plan,
 	watch_end(watch, findings);
 	if (good)
 		tell_rounds(&extraction->outcomes, &rounds, findings);
+	rounds_tell(plan->survey, findings);
 	return good;
 }
 

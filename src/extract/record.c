@@ -130,7 +130,7 @@ static void owner(struct json *json, const struct catalogue *catalogue, const st
 		json_key_text(json, "owner", sid);
 }
 
-static void list_ranges(struct json *json, const char *key, const struct holes *holes)
+void record_ranges(struct json *json, const char *key, const struct holes *holes)
 {
 	json_key(json, key);
 	json_begin_array(json);
@@ -164,9 +164,9 @@ static void list_data(struct record *record, struct json *json, const struct ite
 	if (ranges.failed || gaps.failed)
 		record->text.failed = true;
 	if (form_is_ranges((enum item_form)item->form))
-		list_ranges(json, "ranges", &ranges);
+		record_ranges(json, "ranges", &ranges);
 	else if (gaps.count > 0)
-		list_ranges(json, "gaps", &gaps);
+		record_ranges(json, "gaps", &gaps);
 	holes_free(&ranges);
 	holes_free(&gaps);
 }
@@ -193,9 +193,9 @@ static void rest(struct record *record, struct json *json, const struct item *it
 		const struct ranges *ranges = &record->outcomes->ranges[outcome->ranges];
 
 		if (ranges->holes.count > 0)
-			list_ranges(json, "holes", &ranges->holes);
+			record_ranges(json, "holes", &ranges->holes);
 		if (ranges->missing.count > 0)
-			list_ranges(json, "missing", &ranges->missing);
+			record_ranges(json, "missing", &ranges->missing);
 	}
 	list_data(record, json, item, outcome);
 	if (item->kind == ITEM_LINK) {

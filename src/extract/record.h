@@ -26,4 +26,8 @@
 bool record_write(const struct job *job, const struct outcomes *outcomes, const struct parts *parts,
     struct digest *digest, struct error *error);
 
+/* "key": [[offset, length], ...] */
+struct json;
+void record_ranges(struct json *json, const char *key, const struct holes *holes);
+
 #endif

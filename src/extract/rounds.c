@@ -13,7 +13,7 @@
 /* --- stores -------------------------------------------------------------------------------- */
 
 bool rounds_start(const struct survey *survey, const struct job *job,
-    const struct rounds_options *options, struct error *error)
+    const struct rounds_options *options, struct findings *findings, struct error *error)
 {
 	if (options->stores != NULL && !stores_settle(options->stores, survey, job, error))
 		return false;
@@ -25,6 +25,13 @@ bool rounds_start(const struct survey *survey, const struct job *job,
 		if (options->careful || drive->faults.verdict == FAULTS_FAILING ||
 		    source_has_holes(drive->source))
 			source_set_faulty(drive->source);
+		if (source_is_weary(drive->source))
+			findings_add(findings, WEIGHT_LOSS, "patience-ended-early",
+			    drive->about.path,
+			    "To try longer, extract once more with a longer --patience, or without it.",
+			    "The time that was given to what does not read at once (--patience) was "
+			    "used up before it was known what is on this drive: files may be missing "
+			    "whose entries in the file table did not read.");
 		source_set_manner(drive->source, SOURCE_FIRST_TRY);
 	}
 	return true;
@@ -53,6 +60,53 @@ bool rounds_sync(const struct survey *survey, struct error *error)
 			return false;
 	}
 	return true;
+}
+
+void rounds_holes(const struct survey *survey, size_t drive, struct holes *holes)
+{
+	struct source *source = survey->drives[drive].source;
+	struct holes found = {0};
+	uint64_t size;
+
+	if (source == NULL)
+		return;
+	size = source_size(source);
+	source_holes(source, &found);
+	if (source_salvage(source) != NULL)
+		salvage_notes(source_salvage(source), SALVAGE_GIVEN_UP, &found);
+	/* The last sector of an image can reach over its end. */
+	for (size_t i = 0; i < found.count; i++)
+		if (found.items[i].offset < size)
+			holes_add(holes, found.items[i].offset,
+			    found.items[i].length < size - found.items[i].offset ?
+				found.items[i].length :
+				size - found.items[i].offset);
+	holes->failed = holes->failed || found.failed;
+	holes_free(&found);
+}
+
+void rounds_tell(const struct survey *survey, struct findings *findings)
+{
+	for (size_t i = 0; i < survey->n_drives; i++)
+		if (salvage_of(survey, i) != NULL && salvage_failed(salvage_of(survey, i)))
+			findings_add(findings, WEIGHT_CAUTION, "not-kept",
+			    survey->drives[i].about.path,
+			    "A drive that fails should be asked for as little as can be: see that the "
+			    "destination has more room, should you extract once more.",
+			    "Not all that was read of this drive could be kept at the destination "
+			    "until it was needed, so some of it was read again.");
+}
+
+/* For a run that goes on: files that are in their parts by then do not ask again. */
+static void note_given_up(struct source *source)
+{
+	struct holes holes = {0};
+
+	source_holes(source, &holes);
+	for (size_t i = 0; source_salvage(source) != NULL && i < holes.count; i++)
+		salvage_add_note(source_salvage(source), SALVAGE_GIVEN_UP, holes.items[i].offset,
+		    holes.items[i].length);
+	holes_free(&holes);
 }
 
 void rounds_remove(const struct survey *survey, const struct job *job)
@@ -194,6 +248,8 @@ bool rounds_run(const struct plan *plan, const uint32_t *list, size_t n_list,
 		if (!good)
 			return error_no_memory(error);
 		source_set_manner(survey->drives[i].source, SOURCE_THOROUGH);
+		if (!interrupt_seen())
+			note_given_up(survey->drives[i].source);
 	}
 	return !interrupt_seen() || error_set(error, STATUS_OTHER, "stopped as asked");
 }

@@ -31,11 +31,15 @@ struct rounds_options {
  * False with *error.
  */
 bool rounds_start(const struct survey *survey, const struct job *job,
-    const struct rounds_options *options, struct error *error);
+    const struct rounds_options *options, struct findings *findings, struct error *error);
 /* So much room at the destination is needed by others. */
 void rounds_set_reserve(const struct survey *survey, uint64_t bytes);
 /* What the stores keep lasts. False with *error. */
 bool rounds_sync(const struct survey *survey, struct error *error);
+/* What did not read of the drive in the end, see account.h, is added to *holes. */
+void rounds_holes(const struct survey *survey, size_t drive, struct holes *holes);
+/* Everything was taken: was something read again that could not be kept? */
+void rounds_tell(const struct survey *survey, struct findings *findings);
 /* The job is complete: removes the stores. */
 void rounds_remove(const struct survey *survey, const struct job *job);
 

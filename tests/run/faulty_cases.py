@@ -2,7 +2,7 @@
 """Jobs off a drive with single faults, for what patterns of faults (faulty_jobs.py) do not meet.
 
 The list of bookmarks of a file that is safe does not go missing because a later failure lies beside it;
---patience ends the second tries; a slow region costs nothing but time; a bad sector of a hive, which is read
+--patience ends the second tries; where nothing can be kept at the destination it is told; a slow region costs nothing but time; a bad sector of a hive, which is read
 before there is a job, is asked for a bounded number of times; and a job that was killed while it went over
 what did not read at first goes on without asking again for what it had read, but for the 64 KiB in work. Where
 a file lies says an independent walk (ntfs/walk.py); what must arrive is what was put on the volume with
@@ -216,6 +216,21 @@ def check_patience(bench, drive):
     bench.check("512 bytes" in findings.get("read-in-rounds", ""), f"much patience: {findings}")
 
 
+def check_not_kept(bench, drive):
+    """No room at the destination for what waits: it is read again, and told."""
+    place, at = middle_of(drive, "summer.mov")
+    command = drive.prepare([f"fail {place} {SECTOR}"])
+    shutil.rmtree(command[3], ignore_errors=True)
+    os.mkdir(command[3])
+    done = subprocess.run(["strace", "-f", "-qq", "-o", "/dev/null", "-P",
+                           os.path.join(command[3], "job/salvage/drive-1.sectors-1"), "-e", "trace=pwrite64", "-e",
+                           "inject=pwrite64:error=ENOSPC", *command, "tar"], capture_output=True, text=True)
+    bench.check(done.returncode == 1, f"not kept: status {done.returncode} {done.stderr[:300]}")
+    record, findings = drive.results()
+    drive.check_files("not kept", record, {"summer.mov": [[at, SECTOR]]})
+    bench.check("not-kept" in findings, f"not kept: not told: {list(findings)}")
+
+
 def check_slow(bench, drive):
     """What is only slow arrives whole. That it is put off says the unit test."""
     place, _ = middle_of(drive, "summer.mov")
@@ -314,6 +329,7 @@ def main():
     check_again(bench)
     check_pieces(bench, Drive(bench, "cut", [("summer.mov", noise(30 << 20, 5)), ("gate.bin", noise(9 * CLUSTER, 1))]))
     check_patience(bench, drive)
+    check_not_kept(bench, drive)
     check_slow(bench, drive)
     check_hives(bench)
     check_resume(bench, drive)

@@ -216,6 +216,14 @@ def run_job(bench, label, image, lines, name, options, most_tries):
         return job, [line for line in map(json.loads, list(record)[1:]) if line["kind"] == "file"]
 
 
+def check_account(bench, label, job, bad, doubtful, lost):
+    """The drive's holes: nothing that reads, and every sector that cost a file something."""
+    with open(os.path.join(job, "account.json"), encoding="utf-8") as file:
+        holes = sectors_of(json.load(file)["drives"][0]["holes"])
+    bench.check(holes <= bad | doubtful, f"{label} the account lists what reads: {sorted(holes - bad - doubtful)[:9]}")
+    bench.check(lost <= holes, f"{label} the account lacks {sorted(lost - holes)[:9]}")
+
+
 def check_loosely(bench, label, truth, line, data):
     """A file whose records are not sound: what came of it is right."""
     at = 0
@@ -237,7 +245,7 @@ def check_job(bench, volume, seed, name, options):
         return
     # Names occur once; where a folder's record is lost its files stand elsewhere.
     names = {line["path"].split("\\")[-1]: line for line in found}
-    lost = 0
+    lost, unread = 0, set()
     for path in volume.contents:
         line = names.get(path.split("\\")[-1])
         Totals.files += 1
@@ -246,11 +254,15 @@ def check_job(bench, volume, seed, name, options):
             bench.check(line["path"] == path, f"{label} {path} is called {line['path']}")
         if line is None:
             lost += 1
-        elif not is_sound:
+            continue
+        if not is_sound:
             lost += 1
             if "as" in line:
                 check_loosely(bench, f"{label} {path}", volume.contents[path], line, bytes_of(job, line))
-        elif line["state"] == "unreadable":
+            continue
+        if line["state"] in ("partial", "unreadable"):
+            unread |= bad & sectors_of(run for run in volume.places[path] if run[0] is not None)
+        if line["state"] == "unreadable":
             lost += 1
             size = len(volume.contents[path])
             may = volume.bad_bytes(path, bad | doubtful)
@@ -260,6 +272,7 @@ def check_job(bench, volume, seed, name, options):
             check_file(bench, label, volume, path, line, bytes_of(job, line), bad, doubtful)
     verify = subprocess.run([os.path.join(BUILD, "coldlift"), "verify", "--quiet", job], capture_output=True, text=True)
     bench.check(verify.returncode in (0, 1), f"{label} verify says {verify.returncode} {verify.stderr[:300]}")
+    check_account(bench, label, job, bad, doubtful, unread)
     Totals.losses += lost
 
 

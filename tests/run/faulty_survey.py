@@ -3,7 +3,7 @@
 
 On the demo drive with an old system: a job is killed in its rounds and gone on with while all of the file table,
 the folders' indexes and the hives fail; or while what did not read at first reads now. Both come out as the job
-that was not cut off. A drive that something has written to meanwhile is refused. Nothing is left where no job was
+that was not cut off. The account lists what of the drive did not read. --patience counts from the survey on. A drive that something has written to meanwhile is refused. Nothing is left where no job was
 begun; what a run left that was killed before there was a job is removed by the next one. Where everything lies says
 an independent walk (ntfs/walk.py).
 """
@@ -82,6 +82,10 @@ class Drive:
         with open(os.path.join(self.to, "job", "record.jsonl"), encoding="utf-8") as file:
             return sorted(json.dumps({**json.loads(line), "part": ""}, sort_keys=True) for line in list(file)[1:])
 
+    def account_holes(self):
+        with open(os.path.join(self.to, "job", "account.json"), encoding="utf-8") as file:
+            return json.load(file)["drives"][0]["holes"]
+
     def break_off(self, label, lines, *options, store="job/salvage"):
         # Behind the bad sector, in what the first try skips: the round that goes sector by sector meets it.
         hang = f"hang {self.bad + 4 * SECTOR} {SECTOR}"
@@ -97,7 +101,7 @@ class Drive:
 
 def check_worse(drive):
     """The first failure comes in the job: what the survey read before that was in memory."""
-    bad = f"fail {drive.bad} {SECTOR}"
+    bad, holes = f"fail {drive.bad} {SECTOR}", [[drive.bad, SECTOR]]
     worse = [f"fail {at} {length}" for at, length in drive.looked_at]
     drive.run("not cut off", [bad])
     wanted = drive.record_lines()
@@ -110,6 +114,7 @@ def check_worse(drive):
             continue
         counts, _ = drive.run(label, [bad, *worse], "resume")
         drive.check_complete(label, wanted)
+        drive.bench.check(drive.account_holes() == holes, f"{label}: the drive's holes: {drive.account_holes()}")
         # Once for each of the later rounds; none for what is in the store.
         drive.bench.check(0 < counts["failures"] <= 6, f"{label}: {counts}")
 
@@ -119,6 +124,8 @@ def check_better(drive):
     lines = [f"fail {drive.record} 1024", f"fail {drive.hive + 8192} {SECTOR}", f"fail {drive.bad} {SECTOR}"]
     drive.run("record and hive", lines)
     wanted = drive.record_lines()
+    holes = sorted([[drive.record, 1024], [drive.hive + 8192, SECTOR], [drive.bad, SECTOR]])
+    drive.bench.check(drive.account_holes() == holes, f"record and hive: the drive's holes: {drive.account_holes()}")
     if drive.break_off("better", lines):
         drive.run("better", lines[-1:], "resume")
         # The hive itself may have arrived whole now.
@@ -137,6 +144,18 @@ def check_written(drive):
     drive.bench.check("something has written" in said, f"written to: {said}")
     drive.run("not written to", [bad], "resume")
     drive.check_complete("not written to", wanted)
+
+
+def check_patience(drive):
+    """It counts from the first look at the drive on."""
+    lines = [f"slow {drive.record} {SECTOR} 30", f"fail {drive.record} {SECTOR}"]
+    counts, _ = drive.run("patience", lines, "patience=1")
+    drive.bench.check(counts["most_asked"] == 1, f"patience: asked again after it had ended: {counts}")
+    for title, there in (("no patience", True), ("much patience", False)):
+        with open(os.path.join(drive.to, "job", "findings.json"), encoding="utf-8") as file:
+            codes = [finding["code"] for finding in json.load(file)]
+        drive.bench.check(("patience-ended-early" in codes) == there, f"{title}: {codes}")
+        drive.run("much patience", lines, "patience=3600000")
 
 
 def check_nothing_left(drive):
@@ -162,6 +181,7 @@ def main():
     check_worse(drive)
     check_better(drive)
     check_written(drive)
+    check_patience(drive)
     check_nothing_left(drive)
     bench.close()
 
