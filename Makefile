@@ -187,10 +187,10 @@ speed: setup-unit
 	tests/speed/run
 
 # Tests that have a long form: with COLDLIFT_TORTURE=1 they take every case instead of a fixed sample.
-TORTURE ?= sector_sweep.py faulty_jobs.py resume.py destination_faults.py
+TORTURE ?= sector_sweep.py faulty_jobs.py resume.py destination_faults.py power_cut.py
 
 torture: setup-test
-	@$(MAKE) --no-print-directory $(PROGRAM) units build/demo/expected.json
+	@$(MAKE) --no-print-directory $(PROGRAM) units build/demo/expected.json build/coldlift.iso
 	@$(MAKE) --no-print-directory SANITIZE=1 build/sanitize/coldlift units
 	COLDLIFT_TORTURE=1 TEST_LIMIT=14400 tests/run-all $(TORTURE)
 

@@ -211,7 +211,7 @@ static bool run_unattended(struct dialogue *dialogue)
 	if (result.end == UNATTENDED_OFF)
 		sleep(dialogue->off_seconds);
 	screen_fresh(&dialogue->screen);
-	dialogue->job_done = result.end != UNATTENDED_STOPPED;
+	dialogue->job_done = result.has_job;
 	screen_say(&dialogue->screen, "%s", result.sentence);
 	return true;
 }

@@ -2,9 +2,11 @@
 #include "console/job_dialogue.h"
 
 #include "base/text.h"
+#include "console/begun.h"
 #include "console/destinations.h"
 #include "console/forecast.h"
 #include "console/run_job.h"
+#include "console/target.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -20,6 +22,8 @@ struct wish {
 	struct arena arena;
 	struct destinations found;
 	struct destination_choice to;
+	struct begun_jobs begun;       /* on that volume */
+	const struct begun_job *again; /* of these, what is gone on with; NULL: a new one */
 	const struct look_person *persons[PERSONS_MAX];
 	size_t n_persons; /* of the old systems; not: of the choice */
 	struct order order;
@@ -124,6 +128,110 @@ static bool choose_destination(struct dialogue *dialogue, struct wish *wish)
 		return false;
 	return ask(dialogue, "number> ", wish, understand_destination,
 	    "Type the number of a volume in the list, or only Enter to leave it.", false);
+}
+
+/* --- jobs that were begun there --- */
+
+/* False: it is not known, or nobody wants to know. */
+static bool look_for_begun(struct dialogue *dialogue, struct wish *wish)
+{
+	const struct begun_wish with = {NULL, &dialogue->look, wish->to.drive};
+	struct error error;
+
+	if (begun_find(wish->to.volume, &with, &wish->begun, &error))
+		return true;
+	/* What is wrong is said again, with advice, when it is opened for writing. */
+	dialogue_complain(dialogue,
+	    "Whether an unfinished job is there could not be seen; a new one can be begun", &error);
+	return false;
+}
+
+/* A journal of the file system's own hides what was written last until it has been replayed. */
+static bool settle(struct dialogue *dialogue, const struct wish *wish)
+{
+	struct error error;
+
+	screen_say(&dialogue->screen,
+	    "%s was not taken out of use properly, perhaps by a power cut. What was written last "
+	    "shows only when the volume has put itself in order, which writes to it and takes a "
+	    "moment.",
+	    wish->to.volume->device);
+	if (!dialogue_confirm(dialogue))
+		return false;
+	if (target_open(wish->to.volume, &error) && target_close(wish->to.volume, &error))
+		return true;
+	dialogue_complain(dialogue, "That did not go well", &error);
+	return false;
+}
+
+static void print_begun(const struct page *page, const struct wish *wish)
+{
+	const struct begun_jobs *begun = &wish->begun;
+
+	page_line(page, 0, 0, "Unfinished on that volume:");
+	for (size_t i = 0; i < begun->count; i++) {
+		const struct begun_job *job = &begun->items[i];
+
+		if (*job->problem != '\0')
+			page_line(page, 2, 6, "Not '%s': %s.", job->name, job->problem);
+		else
+			page_line(page, 2, 6, "%zu   '%s', begun %s, %s had arrived: %s%s", i + 1,
+			    job->name, job->when,
+			    job->stored > 0 ? text_size(job->stored).text : "nothing for certain",
+			    job->what,
+			    job->may_be_here ? "" : ". The drives that it was begun with are not here");
+	}
+	if (begun->more)
+		page_line(page, 2, 6, "and more, begun earlier");
+	page_line(page, 2, 2,
+	    "Its number: that job goes on where it stopped. What has arrived is kept and not read "
+	    "again. n: a new job is begun beside it.");
+}
+
+static bool understand_begun(struct wish *wish, const char *line)
+{
+	size_t number;
+
+	wish->again = NULL;
+	if (strcmp(line, "n") == 0)
+		return true;
+	number = take_number(&line, wish->begun.count);
+	if (number == 0 || *line != '\0' || *wish->begun.items[number - 1].problem != '\0')
+		return false;
+	wish->again = &wish->begun.items[number - 1];
+	return true;
+}
+
+static bool has_one_to_go_on_with(const struct begun_jobs *begun)
+{
+	for (size_t i = 0; i < begun->count; i++)
+		if (*begun->items[i].problem == '\0')
+			return true;
+	return false;
+}
+
+/* False: leave everything. */
+static bool choose_begun(struct dialogue *dialogue, struct wish *wish)
+{
+	struct draft draft;
+
+	if (!look_for_begun(dialogue, wish))
+		return true;
+	if (wish->begun.stale) {
+		if (!settle(dialogue, wish))
+			return false;
+		if (!look_for_begun(dialogue, wish))
+			return true;
+	}
+	if (!has_one_to_go_on_with(&wish->begun))
+		return true;
+	if (!draft_begin(&draft, dialogue))
+		return false;
+	print_begun(&draft.page, wish);
+	return dialogue_show(dialogue, &draft) &&
+	       ask(dialogue, "number, or n> ", wish, understand_begun,
+		   "Type the number of a job in the list, n for a new one, or only Enter to leave it.",
+		   false);
 }
 
 /* --- whose files --- */
@@ -346,29 +454,77 @@ static void show_findings(struct dialogue *dialogue, const struct findings *find
 	dialogue_show(dialogue, &draft);
 }
 
-static void do_job(struct dialogue *dialogue, struct wish *wish)
+static bool confirm_again(struct dialogue *dialogue, const struct wish *wish)
+{
+	screen_say(&dialogue->screen,
+	    "The job '%s' goes on as it was begun: %s. It needs the same old drives, to which nothing "
+	    "is written. Afterwards the whole job is read back and compared.",
+	    wish->again->name, wish->again->what);
+	if (dialogue->power.on_battery)
+		screen_say(
+		    &dialogue->screen, "This PC runs on its battery: plug in the mains first.");
+	return dialogue_confirm(dialogue);
+}
+
+/* False: the job that should have gone on was refused. */
+static bool do_job(struct dialogue *dialogue, struct wish *wish)
 {
 	struct job_end end = {0};
 	struct error error;
+	bool refused;
 
 	screen_say(&dialogue->screen, "The job begins. Leave both drives plugged in. Ctrl-C stops "
-				      "it; it is then incomplete.");
+				      "it; it can be gone on with later.");
 	if (run_job(&dialogue->look, wish->to.drive, wish->to.volume, &wish->order, &end, &error)) {
 		screen_show(&dialogue->screen, "\nWhat came of the job\n");
 		screen_say(&dialogue->screen, "%s", end.sentence);
 		show_findings(dialogue, &end.findings);
-		dialogue->job_done = true;
+		dialogue->job_done = end.extracted;
 	} else {
 		dialogue_complain(dialogue, "The job could not begin", &error);
 	}
+	refused = end.refused;
 	job_end_free(&end);
+	return !refused;
 }
 
-static bool ask_everything(struct dialogue *dialogue, struct wish *wish)
+static bool ask_for_new(struct dialogue *dialogue, struct wish *wish)
 {
-	return choose_destination(dialogue, wish) && choose_persons(dialogue, wish) &&
-	       choose_form(dialogue, wish) && add_up(dialogue, wish) && decide(dialogue, wish) &&
-	       has_room(dialogue, wish) && confirm(dialogue, wish);
+	return choose_persons(dialogue, wish) && choose_form(dialogue, wish) &&
+	       add_up(dialogue, wish) && decide(dialogue, wish) && has_room(dialogue, wish) &&
+	       confirm(dialogue, wish);
+}
+
+/* True: the job is to be begun anew, since the unfinished one cannot go on. */
+static bool go_on(struct dialogue *dialogue, struct wish *wish)
+{
+	char line[16];
+	bool refused;
+
+	wish->order.go_on = wish->again->name;
+	refused = !do_job(dialogue, wish);
+	wish->order.go_on = NULL;
+	if (!refused)
+		return false;
+	return screen_ask(&dialogue->screen, "n begins a new job, only Enter leaves it> ", line,
+		   sizeof(line)) == ANSWER_LINE &&
+	       strcmp(line, "n") == 0;
+}
+
+static void ask_and_do(struct dialogue *dialogue, struct wish *wish)
+{
+	if (choose_destination(dialogue, wish) && choose_begun(dialogue, wish)) {
+		if (wish->again != NULL && confirm_again(dialogue, wish)) {
+			if (!go_on(dialogue, wish))
+				return;
+			wish->again = NULL;
+		}
+		if (wish->again == NULL && ask_for_new(dialogue, wish)) {
+			do_job(dialogue, wish);
+			return;
+		}
+	}
+	screen_say(&dialogue->screen, "Nothing was written.");
 }
 
 void job_dialogue(struct dialogue *dialogue)
@@ -377,10 +533,7 @@ void job_dialogue(struct dialogue *dialogue)
 
 	if (wish == NULL)
 		return;
-	if (ask_everything(dialogue, wish))
-		do_job(dialogue, wish);
-	else
-		screen_say(&dialogue->screen, "Nothing was written.");
+	ask_and_do(dialogue, wish);
 	forecast_free(&wish->forecast);
 	arena_free(&wish->arena);
 	free(wish);

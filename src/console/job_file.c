@@ -23,12 +23,14 @@ enum key {
 	KEY_LEAVE,
 	KEY_PART_SIZE,
 	KEY_SAME,
+	KEY_RESUME,
 	KEY_WHEN_DONE,
 	KEY_COUNT,
 };
 
 static const char *const key_names[KEY_COUNT] = {
-    "persons", "format", "name", "take", "leave", "part-size", "same", "when-done"};
+    "persons", "format", "name", "take", "leave", "part-size", "same", "resume",
+    "when-done"};
 
 struct reader {
 	struct arena *arena;
@@ -213,6 +215,17 @@ static bool read_when_done(struct reader *reader, const char *value)
 	return true;
 }
 
+static bool read_resume(struct reader *reader, const char *value)
+{
+	static const char *const words[] = {"yes", "no", NULL};
+	const char *word = words[0];
+
+	if (!read_word(reader, value, words, &word, "resume is yes or no"))
+		return false;
+	reader->order->no_resume = word == words[1];
+	return true;
+}
+
 static bool read_value(struct reader *reader, enum key key, const char *value)
 {
 	static const char *const formats[] = {"zip", "tar", "folder", NULL};
@@ -235,6 +248,8 @@ static bool read_value(struct reader *reader, enum key key, const char *value)
 		return read_part_size(reader, value);
 	case KEY_SAME:
 		return read_word(reader, value, sames, &order->same, "same is once or each");
+	case KEY_RESUME:
+		return read_resume(reader, value);
 	default:
 		return read_when_done(reader, value);
 	}
@@ -259,7 +274,7 @@ static bool find_key(struct reader *reader, const char *name, enum key *key)
 	}
 	return error_set(reader->error, STATUS_USAGE,
 	    "line %u of the job file: there is no key '%s'; there are persons, format, name, take, "
-	    "leave, part-size, same and when-done",
+	    "leave, part-size, same, resume and when-done",
 	    reader->line, shorten(name).text);
 }
 

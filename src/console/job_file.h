@@ -11,6 +11,7 @@
  *   leave      a pattern to be left though it would be taken; can be repeated
  *   part-size  such as 700M or 4GiB: a new archive begins before one becomes larger
  *   same       identical files: once or each
+ *   resume     yes (usual): goes on with an unfinished job of the same order; no: begins a new one
  *   when-done  wait (usual) or switch-off
  *
  * Nothing in it is guessed: whatever is not understood is an error, since nobody is there to see

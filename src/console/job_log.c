@@ -37,10 +37,12 @@ static bool write_all(int file, const char *data, size_t length)
 
 /* Writes what comes until the pipe's end; synced whenever it is quiet, so that little can be lost.
  */
-static _Noreturn void be_writer(int pipe, const char *path)
+static _Noreturn void be_writer(int pipe, const char *path, bool again)
 {
-	int file = open(path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
-	bool good = file >= 0, synced = true;
+	int how = again ? O_APPEND | O_NOFOLLOW | O_NONBLOCK : O_EXCL;
+	int file = open(path, O_WRONLY | O_CREAT | O_CLOEXEC | how, 0600);
+	/* A power cut may have torn the last line. */
+	bool good = file >= 0 && (!again || write_all(file, "\r\n", 2)), synced = true;
 	char piece[16384];
 
 	for (;;) {
@@ -63,7 +65,7 @@ static _Noreturn void be_writer(int pipe, const char *path)
 	_exit(good && fsync(file) == 0 ? 0 : 1);
 }
 
-void job_log_open(struct job_log *log, const char *path)
+void job_log_open(struct job_log *log, const char *path, bool again)
 {
 	int ends[2];
 
@@ -75,7 +77,7 @@ void job_log_open(struct job_log *log, const char *path)
 		setpgid(0, 0);
 		signal(SIGPIPE, SIG_IGN);
 		close(ends[1]);
-		be_writer(ends[0], path);
+		be_writer(ends[0], path, again);
 	}
 	close(ends[0]);
 	if (log->writer < 0) {

@@ -18,9 +18,11 @@ struct job_log {
 	bool dropped; /* lines were lost */
 };
 
-/* Begins the file `path`, which must not exist (mode 0600). A log that cannot be written is none.
+/*
+ * Begins the file `path` (mode 0600), which must not exist; with `again` it goes on behind what
+ * stands there. A log that cannot be written is none.
  */
-void job_log_open(struct job_log *log, const char *path);
+void job_log_open(struct job_log *log, const char *path, bool again);
 
 /* Adds a line of inner text; it is escaped. Lines in the text stand in lines of their own. */
 void job_log_line(struct job_log *log, const char *format, ...)

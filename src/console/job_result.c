@@ -109,15 +109,20 @@ static void say_not_proven(struct job_end *end, const struct relay_end *verify, 
 		    *verify->complaint != '\0' ? verify->complaint : "it ended in the middle");
 }
 
-/* The first half of what `extract` complains of: the other says what is said here anyway. */
+/*
+ * What `extract` complains of, without what it goes on with: advice for a command line, and what is
+ * said here anyway.
+ */
 struct reason {
 	char text[sizeof(((struct relay_end *)0)->complaint)];
 };
 
 static struct reason reason_of(const struct relay_end *extract)
 {
-	static const char *const further[] = {
-	    "; nothing was changed on the old drives", "; the job '"};
+	static const char *const further[] = {"; nothing was changed on the old drives",
+	    "; the job '", "; connect that one", "; name it, too", "; put it back",
+	    "; begin a new job", " and can only go on", "; choose a larger drive",
+	    ", so plug it in again", ", so check that drive"};
 	struct reason reason;
 
 	snprintf(reason.text, sizeof(reason.text), "%s",
@@ -133,31 +138,68 @@ static struct reason reason_of(const struct relay_end *extract)
 	return reason;
 }
 
-static void say_unfinished(struct job_end *end, const struct job_facts *facts)
+/* Its drives are others, or what it was lies there no more: nothing helps but a new job. */
+static bool is_refused(const struct job_facts *facts)
 {
 	const struct relay_end *extract = facts->extract;
-	struct reason reason = reason_of(extract);
+
+	return facts->gone_on && !extract->interrupted &&
+	       (extract->status == STATUS_USAGE ||
+		   strstr(extract->complaint, "begin a new job") != NULL);
+}
+
+static void say_refused(struct job_end *end, const struct job_facts *facts)
+{
+	snprintf(end->sentence, sizeof(end->sentence),
+	    "The job '%s' on %s cannot go on: %s. It was left as it is, and nothing was changed on "
+	    "the old drives.",
+	    end->name, facts->where, reason_of(facts->extract).text);
+}
+
+static bool is_full(const struct relay_end *extract)
+{
+	return extract->status == STATUS_DESTINATION &&
+	       (strstr(extract->complaint, "is full") != NULL ||
+		   strstr(extract->complaint, "is too small") != NULL);
+}
+
+/* What has to be done for it. */
+static const char *how_to_go_on(const struct job_facts *facts)
+{
+	if (facts->extract->interrupted)
+		return "When you are ready, press j";
+	if (is_full(facts->extract))
+		return "Make room: move something else away from that drive on another PC, and "
+		       "plug it in again. Then press l, and then j,";
+	if (facts->extract->status == STATUS_DESTINATION)
+		return "Plug the destination in again. Then press l, and then j,";
+	return "Press l, and then j,";
+}
+
+static void say_unfinished(struct job_end *end, const struct job_facts *facts)
+{
+	struct reason reason = reason_of(facts->extract);
 	const char *why = reason.text;
-	bool destination = extract->status == STATUS_DESTINATION || !facts->place_is_known;
 
 	if (!facts->place_is_known)
 		snprintf(end->sentence, sizeof(end->sentence),
-		    "The job '%s' is not finished, and %s does not answer any more: %s. Nothing "
-		    "was "
-		    "changed on the old drives. Plug the destination in again: the file 'journal' "
-		    "in "
-		    "the job's folder says that it is incomplete. Then begin again.",
+		    "The job '%s' is not finished, and %s does not answer any more: %s. Nothing was "
+		    "changed on the old drives, and what had arrived is not lost. Plug the "
+		    "destination in again, press l to look again, and then j: choose it again, and "
+		    "the job goes on where it stopped.",
 		    end->name, facts->where, why);
+	else if (facts->place->journal_is_there)
+		snprintf(end->sentence, sizeof(end->sentence),
+		    "The job '%s' on %s is not finished: %s. Nothing was changed on the old drives. "
+		    "The folder is marked by the file 'journal' in it and proves nothing yet; leave "
+		    "it as it is. %s and choose this destination again: the job goes on where it "
+		    "stopped.",
+		    end->name, facts->where, why, how_to_go_on(facts));
 	else if (facts->place->folder_is_there)
 		snprintf(end->sentence, sizeof(end->sentence),
-		    "The job '%s' on %s is not finished: %s. Nothing was changed on the old "
-		    "drives. "
-		    "The folder is marked by the file 'journal' in it and proves nothing. Begin "
-		    "again%s.",
-		    end->name, facts->where, why,
-		    extract->interrupted ? " when you are ready"
-		    : destination        ? " with a drive that has more room or works better"
-					 : "");
+		    "The job '%s' on %s did not end as it should: %s. Nothing was changed on the old "
+		    "drives. Prove it with 'coldlift verify' before you rely on it, or begin again.",
+		    end->name, facts->where, why);
 	else
 		snprintf(end->sentence, sizeof(end->sentence),
 		    "No job was made: %s. Nothing was changed on the old drives.", why);
@@ -196,7 +238,11 @@ void job_result_judge(const struct job_facts *facts, struct job_end *end)
 	}
 	if (end->status <= STATUS_LOSSES)
 		end->status = STATUS_OTHER;
-	say_unfinished(end, facts);
+	end->refused = is_refused(facts);
+	if (end->refused)
+		say_refused(end, facts);
+	else
+		say_unfinished(end, facts);
 	if (facts->place_is_known && !facts->place->folder_is_there)
 		end->name[0] = '\0';
 }

@@ -26,6 +26,12 @@ struct order {
 	const char *name;
 	const char *part_size;
 	const char *same;
+	bool no_resume; /* a job file: begins a new job even where one is unfinished */
+	/*
+	 * Name of the unfinished job that is gone on with: all that shapes it is kept in it, and the
+	 * above does not count. NULL: a new one.
+	 */
+	const char *go_on;
 	enum order_end end;
 };
 

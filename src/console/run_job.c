@@ -51,7 +51,14 @@ static bool choose_name(struct job_run *run, struct error *error)
 {
 	bool fixed, good;
 	int64_t clock = job_clock(&fixed);
-	char *usual = run->order->name != NULL ? strdup(run->order->name)
+	char *usual;
+
+	if (run->order->go_on != NULL) {
+		run->place = (struct job_place){0};
+		snprintf(run->place.name, sizeof(run->place.name), "%s", run->order->go_on);
+		return true;
+	}
+	usual = run->order->name != NULL ? strdup(run->order->name)
 					       : job_name_make(subject(run), clock, fixed, 1);
 
 	if (usual == NULL)
@@ -76,7 +83,7 @@ static void begin_log(struct job_run *run, const char *name, char *file, size_t 
 
 	snprintf(file, size, "%s" JOB_LOG_END, name);
 	snprintf(path, sizeof(path), TARGET_FOLDER "/%s", file);
-	job_log_open(&run->log, path);
+	job_log_open(&run->log, path, run->order != NULL && run->order->go_on != NULL);
 	job_intro_write(&run->log, run->look, run->drive, run->target);
 }
 
@@ -101,6 +108,17 @@ static void add_all(struct arguments *arguments, const char *option, const struc
 		add(arguments, option, list->items[i]);
 }
 
+/* What of the old drives is taken, and in which form. */
+static void add_shape(struct arguments *arguments, const struct order *order)
+{
+	add(arguments, "--format", order->format);
+	add(arguments, "--part-size", order->part_size);
+	add(arguments, "--same", order->same);
+	add_all(arguments, "--person", &order->persons);
+	add_all(arguments, "--take", &order->takes);
+	add_all(arguments, "--leave", &order->leaves);
+}
+
 /* To be freed; NULL: no memory. */
 static const char **extract_arguments(const struct job_run *run)
 {
@@ -113,17 +131,15 @@ static const char **extract_arguments(const struct job_run *run)
 	arguments.items[arguments.count++] = "coldlift";
 	arguments.items[arguments.count++] = "extract";
 	arguments.items[arguments.count++] = "--json";
+	if (order->go_on != NULL)
+		arguments.items[arguments.count++] = "--resume";
 	add(&arguments, "--to", TARGET_FOLDER);
 	add(&arguments, "--name", run->place.name);
 	/* The stick is left out by itself, and --not that names it would be one too many. */
 	if (!run->drive->stick)
 		add(&arguments, "--not", run->drive->path);
-	add(&arguments, "--format", order->format);
-	add(&arguments, "--part-size", order->part_size);
-	add(&arguments, "--same", order->same);
-	add_all(&arguments, "--person", &order->persons);
-	add_all(&arguments, "--take", &order->takes);
-	add_all(&arguments, "--leave", &order->leaves);
+	if (order->go_on == NULL)
+		add_shape(&arguments, order);
 	return arguments.items;
 }
 
@@ -131,6 +147,12 @@ static void log_order(struct job_run *run)
 {
 	struct buf text = {0};
 
+	if (run->order->go_on != NULL) {
+		job_log_line(&run->log,
+		    "The job '%s' was cut off and is not finished. It goes on where it stopped.",
+		    run->place.name);
+		return;
+	}
 	job_intro_order(&text, run->order);
 	job_log_line(&run->log, "The job '%s': %s.", run->place.name, buf_text(&text));
 	buf_free(&text);
@@ -169,7 +191,10 @@ static void note_failure(struct relay_end *end, const struct error *error)
 static void run_commands(struct job_run *run, struct job_end *end)
 {
 	struct relay_end extract, verify = {0};
-	struct job_facts facts = {.place = &run->place, .extract = &extract, .where = run->where};
+	struct job_facts facts = {.place = &run->place,
+	    .gone_on = run->order->go_on != NULL,
+	    .extract = &extract,
+	    .where = run->where};
 	struct error error;
 
 	if (!run_extract(run, &extract, &error))

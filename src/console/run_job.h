@@ -17,6 +17,7 @@ struct job_end {
 	bool extracted,
 	    proven;          /* a finished job is there; `verify` read it back and found it good */
 	bool interrupted;    /* by Ctrl-C */
+	bool refused;        /* the unfinished job cannot be gone on with, and is as it was */
 	bool let_go;         /* the volume was unmounted as it should be, with the log on it */
 	char name[256];      /* the job's folder on the destination; "" when there is none */
 	char log[300];       /* the log's file there */
@@ -30,7 +31,7 @@ struct job_end {
  * progress goes to standard error, what the commands say to a log beside the job's folder
  * ("NAME-log.txt"). What
  * is on the volume already is never touched and never shown: where the name is taken, another is
- * chosen. False only when it could not even begin (no job was written then), with *error; otherwise
+ * chosen. A job that is gone on with keeps its name, and its log goes on, too. False only when it could not even begin (no job was written then), with *error; otherwise
  * *end tells. To be called with SIGINT blocked: Ctrl-C ends the job, not the caller.
  */
 bool run_job(const struct look *look, const struct look_drive *drive,

@@ -21,6 +21,22 @@
 /* Can a job be written to a volume with this file system? "FAT", "exFAT", "NTFS", or "ext". */
 bool target_is_possible(const struct look_volume *volume);
 
+/*
+ * What is done inside a volume at which somebody looks: `folder` is where it is mounted. In another
+ * process, as apart_work (see apart.h).
+ */
+typedef bool target_work(
+    const void *about, const char *folder, struct buf *answer, struct error *error);
+
+/*
+ * Mounts the volume read-only and without replaying its own journal, where nobody else sees it,
+ * and has `work` look around there: nothing on the volume changes. Its answer is appended to
+ * *answer. False with *error: the work's own, the volume cannot be read, or it took longer than
+ * `seconds`.
+ */
+bool target_look(const struct look_volume *volume, target_work *work, const void *about,
+    unsigned seconds, struct buf *answer, struct error *error);
+
 /* What a glance at a volume told. */
 struct target_view {
 	bool found;      /* the file is there */
@@ -29,10 +45,9 @@ struct target_view {
 };
 
 /*
- * Reads the beginning of one small file at the top of a volume, `limit` bytes at most, without
- * changing anything there, a journal least of all: the volume is mounted read-only without replay,
- * where nobody else sees it, and let go. The file's name may be written in any case. False with
- * *error when the volume cannot be read.
+ * Reads the beginning of one small file at the top of a volume, `limit` bytes at most, as
+ * target_look() does. The file's name may be written in any case. False with *error when the volume
+ * cannot be read.
  */
 bool target_peek(const struct look_volume *volume, const char *name, size_t limit,
     struct target_view *view, struct error *error);

@@ -21,8 +21,14 @@
 #define NAMES_LIMIT 100000u /* names that are looked at in one folder */
 #define FOLDERS_LIMIT 2000u /* folders at the top that could hold a Windows */
 
-struct glance {
+/* Something to be done inside a volume. */
+struct errand {
 	const struct look_volume *volume;
+	target_work *work;
+	const void *about;
+};
+
+struct glance {
 	const char *name;
 	size_t limit;
 };
@@ -174,12 +180,11 @@ static bool keep_read_only(const char *device, struct error *error)
 	return good || error_set(error, STATUS_DESTINATION, "%s cannot be set read-only", device);
 }
 
-static bool look_inside(const void *about, struct buf *answer, struct error *error)
+static bool go_inside(const void *about, struct buf *answer, struct error *error)
 {
-	const struct glance *glance = about;
-	const char *device = glance->volume->device;
-	enum target_kind kind = target_kind(glance->volume->filesystem);
-	DIR *top;
+	const struct errand *errand = about;
+	const char *device = errand->volume->device;
+	enum target_kind kind = target_kind(errand->volume->filesystem);
 	bool good;
 
 	/* The mount is this process's own, and gone with it. */
@@ -188,28 +193,44 @@ static bool look_inside(const void *about, struct buf *answer, struct error *err
 	if (!keep_read_only(device, error) ||
 	    !target_mount_to_read(kind, device, TARGET_FOLDER, error))
 		return false;
-	top = opendir(TARGET_FOLDER);
-	good = top != NULL
-		   ? glance_at(glance, top, answer, error)
-		   : error_set_errno(error, STATUS_DESTINATION, errno, "%s cannot be read", device);
-	if (top != NULL)
-		closedir(top);
+	good = errand->work(errand->about, TARGET_FOLDER, answer, error);
 	target_unmount(device, TARGET_FOLDER, 20);
+	return good;
+}
+
+bool target_look(const struct look_volume *volume, target_work *work, const void *about,
+    unsigned seconds, struct buf *answer, struct error *error)
+{
+	struct errand errand = {volume, work, about};
+
+	if (!target_is_possible(volume))
+		return error_set(error, STATUS_DESTINATION,
+		    "%s has no file system that coldlift can write to", volume->device);
+	return apart_run(go_inside, &errand, seconds, answer, NULL, error);
+}
+
+static bool peek(const void *about, const char *folder, struct buf *answer, struct error *error)
+{
+	DIR *top = opendir(folder);
+	bool good;
+
+	if (top == NULL)
+		return error_set_errno(
+		    error, STATUS_DESTINATION, errno, "the volume cannot be read");
+	good = glance_at(about, top, answer, error);
+	closedir(top);
 	return good;
 }
 
 bool target_peek(const struct look_volume *volume, const char *name, size_t limit,
     struct target_view *view, struct error *error)
 {
-	struct glance glance = {volume, name, limit};
+	struct glance glance = {name, limit};
 	struct glance_facts facts;
 	struct buf answer = {0};
 
 	*view = (struct target_view){0};
-	if (!target_is_possible(volume))
-		return error_set(error, STATUS_DESTINATION,
-		    "%s has no file system that coldlift can write to", volume->device);
-	if (!apart_run(look_inside, &glance, PATIENCE, &answer, NULL, error)) {
+	if (!target_look(volume, peek, &glance, PATIENCE, &answer, error)) {
 		buf_free(&answer);
 		return false;
 	}

@@ -4,6 +4,7 @@
 #include "base/buf.h"
 #include "base/child.h"
 #include "base/text.h"
+#include "console/begun.h"
 #include "console/countdown.h"
 #include "console/job_file.h"
 #include "console/job_intro.h"
@@ -12,12 +13,14 @@
 
 #include <fcntl.h>
 #include <stdarg.h>
+#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
 #define MARK "/run/coldlift/unattended" /* this start of the stick has had its job */
 #define CANDIDATES 16                   /* volumes with the label */
 #define SECONDS 10u
+#define MOST_TRIES 3 /* unfinished jobs that are tried before a new one is begun */
 #define WIDTH 79
 
 /* A volume with the label and a job file. */
@@ -232,8 +235,41 @@ static bool check_target(const struct look_drive *drive, struct unattended *resu
 
 /* --- the job ---------------------------------------------------------------------------------- */
 
+/* What is unfinished on the volume, as an order without anybody can go on with it. */
+static void look_for_begun(const struct look *look, const struct found *found,
+    const struct order *order, struct begun_jobs *begun)
+{
+	const struct begun_wish wish = {order, look, found->drive};
+
+	/* When it cannot be seen, a new job is begun beside whatever is there. */
+	if (order->no_resume || !begun_find(found->volume, &wish, begun, NULL))
+		*begun = (struct begun_jobs){0};
+}
+
+static const struct begun_job *next_meant(const struct begun_jobs *begun, size_t *at)
+{
+	while (*at < begun->count)
+		if (begun_is_meant(&begun->items[(*at)++]))
+			return &begun->items[*at - 1];
+	return NULL;
+}
+
+static void announce_begun(const struct begun_jobs *begun, FILE *out)
+{
+	size_t at = 0;
+	const struct begun_job *job = next_meant(begun, &at);
+
+	if (job != NULL)
+		say(out,
+		    "The job '%s', begun %s, is there and not finished: it goes on where it stopped.",
+		    job->name, job->when);
+	else if (begun->stale)
+		say(out, "The volume was not taken out of use properly, perhaps by a power cut. An "
+			 "unfinished job that shows up there goes on.");
+}
+
 static bool announce(const struct look *look, const struct found *found, const struct order *order,
-    FILE *in, FILE *out)
+    const struct begun_jobs *begun, FILE *in, FILE *out)
 {
 	struct buf text = {0};
 	size_t count = 0;
@@ -249,6 +285,7 @@ static bool announce(const struct look *look, const struct found *found, const s
 	    count == 1 ? "drive" : "drives",
 	    order->end == ORDER_SWITCH_OFF ? "switch the PC off" : "wait");
 	buf_free(&text);
+	announce_begun(begun, out);
 	return countdown(in, out, SECONDS, "The job begins", "Press Enter to stop it.");
 }
 
@@ -280,6 +317,7 @@ static void tell(
     const struct job_end *end, const struct order *order, FILE *out, struct unattended *result)
 {
 	result->end = UNATTENDED_WAITS;
+	result->has_job = end->extracted;
 	snprintf(result->sentence, sizeof(result->sentence), "%s", end->sentence);
 	if (order->end != ORDER_SWITCH_OFF)
 		return;
@@ -294,17 +332,55 @@ static void tell(
 		result->end = UNATTENDED_OFF;
 }
 
-static void run(const struct look *look, const struct found *found, const struct order *order,
+/* False: it cannot go on, so that another one has to be tried. */
+static bool run_one(const struct look *look, const struct found *found, const struct order *order,
     FILE *out, struct unattended *result)
 {
 	struct job_end end;
 	struct error error;
+	bool done = true;
 
-	if (run_job(look, found->drive, found->volume, order, &end, &error))
-		tell(&end, order, out, result);
-	else
+	if (!run_job(look, found->drive, found->volume, order, &end, &error))
 		stop(result, "The job could not begin: %s.", error.text);
+	else if (end.refused) {
+		say(out, "%s", end.sentence);
+		done = false;
+	} else
+		tell(&end, order, out, result);
 	job_end_free(&end);
+	return done;
+}
+
+/*
+ * What the volume's own journal hid shows when that was replayed, which opening for writing does.
+ * What goes wrong here is told when the job opens it.
+ */
+static void settle(const struct look *look, const struct found *found, const struct order *order,
+    struct begun_jobs *begun)
+{
+	if (!begun->stale || !target_open(found->volume, NULL))
+		return;
+	target_close(found->volume, NULL);
+	look_for_begun(look, found, order, begun);
+}
+
+/* The unfinished job begun last, if its drives are these; else one begun earlier; else a new one. */
+static void run(const struct look *look, const struct found *found, const struct order *order,
+    struct begun_jobs *begun, FILE *out, struct unattended *result)
+{
+	struct order again = *order;
+	const struct begun_job *job;
+	size_t at = 0, tries = 0;
+
+	settle(look, found, order, begun);
+	while (tries++ < MOST_TRIES && (job = next_meant(begun, &at)) != NULL) {
+		again.go_on = job->name;
+		say(out, "The job '%s' goes on; %s of it had arrived.", job->name,
+		    text_size(job->stored).text);
+		if (run_one(look, found, &again, out, result))
+			return;
+	}
+	run_one(look, found, order, out, result);
 }
 
 /* A reason not to begin that concerns the volume's owner is left there too. */
@@ -315,6 +391,28 @@ static void leave_note(
 
 	if (!run_job_note(look, found->drive, found->volume, result->sentence, &error))
 		say(out, "That could not be noted on %s: %s.", found->volume->device, error.text);
+}
+
+/* With an order that is clear, and drives that are as they should be. */
+static void begin(const struct look *look, const struct found *found, const struct order *order,
+    FILE *in, FILE *out, struct unattended *result)
+{
+	struct begun_jobs *begun = calloc(1, sizeof(*begun));
+	bool wanted;
+
+	if (begun == NULL) {
+		stop(result, "There is too little memory for the job.");
+		return;
+	}
+	look_for_begun(look, found, order, begun);
+	wanted = announce(look, found, order, begun, in, out);
+	set_mark();
+	if (wanted)
+		run(look, found, order, begun, out, result);
+	else
+		stop(result, "The job on %s was stopped before it began. Nothing was written.",
+		    found->volume->device);
+	free(begun);
 }
 
 static void go(const struct look *look, const struct found *found, FILE *in, FILE *out,
@@ -334,13 +432,8 @@ static void go(const struct look *look, const struct found *found, FILE *in, FIL
 	if (result->end == UNATTENDED_STOPPED) {
 		set_mark();
 		leave_note(look, found, result, out);
-	} else if (!announce(look, found, &order, in, out)) {
-		set_mark();
-		stop(result, "The job on %s was stopped before it began. Nothing was written.",
-		    found->volume->device);
 	} else {
-		set_mark();
-		run(look, found, &order, out, result);
+		begin(look, found, &order, in, out, result);
 	}
 	arena_free(&arena);
 }

@@ -4,7 +4,8 @@
  * A volume labelled COLDLIFT (exactly so) on a drive that can be taken out, which holds no old
  * system and has the file coldlift-job.txt (see job_file.h) at its top, says what to do, and the
  * job goes to that volume. Whatever is not entirely clear stops it: two such volumes, a locked or
- * failing drive, a line of the file that is not understood. It never runs twice by itself: a mark
+ * failing drive, a line of the file that is not understood. An unfinished job of the same order,
+ * off drives that are here, goes on by itself: a power cut costs minutes. It never runs twice by itself: a mark
  * in the stick's memory says that this start of the stick has had its job.
  */
 #ifndef CONSOLE_UNATTENDED_H
@@ -27,6 +28,7 @@ enum unattended_end {
 
 struct unattended {
 	enum unattended_end end;
+	bool has_job;        /* it is finished: nothing is left to be done on this PC */
 	char sentence[2400]; /* why, or what came of it and what to do next; "" for NONE */
 };
 

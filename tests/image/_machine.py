@@ -52,6 +52,7 @@ class Drive:
     serial: str = "FERNHILL"
     blkdebug: pathlib.Path | None = None  # a blkdebug configuration: read errors
     bytes_per_second: int | None = None  # a drive that hardly answers
+    forgetful: object = None  # a _forgetful.Forgetful: it has a cache, which is lost when the power is cut
 
 
 class Timeout(Exception):
@@ -111,7 +112,10 @@ class Machine:
         file = f"{drive.path}"
         if drive.blkdebug:
             file = f"blkdebug:{drive.blkdebug}:{drive.path}"
-        arguments = ["-drive", f"if=none,id={name},format=raw,cache=writethrough,file={file}"]
+        cache = "writethrough"
+        if drive.forgetful:
+            file, cache = drive.forgetful.url(), "writeback"
+        arguments = ["-drive", f"if=none,id={name},format=raw,cache={cache},file={file}"]
         if drive.bytes_per_second:
             arguments[1] += f",throttling.bps-total={drive.bytes_per_second}"
         serial = f"{drive.serial}{number}"
@@ -191,6 +195,11 @@ class Machine:
 
     def press(self, key):
         self.qmp("send-key", keys=[{"type": "qcode", "data": key}])
+
+    def cut_power(self):
+        """As if the plug had been pulled: nothing is said to anybody."""
+        self.process.kill()
+        self.process.wait()
 
     def wait_off(self, seconds=60):
         """Waits until the PC has switched itself off."""

@@ -43,10 +43,10 @@ def exfat_mounted(volume):
 
 
 @contextlib.contextmanager
-def ntfs_mounted(volume):
+def ntfs_mounted(volume, how="ro"):
     folder = volume.with_suffix(".mounted")
     folder.mkdir()
-    tool("ntfs-3g", "-o", "ro", volume, folder)
+    tool("ntfs-3g", "-o", how, volume, folder)
     try:
         yield folder
     finally:

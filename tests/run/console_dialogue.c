@@ -5,9 +5,13 @@
  *
  * The dialogue runs "its own program" for the commands, which is this one: they are handed to the
  * program named by STAND_IN in the environment. No job is run: what it would be is printed instead.
+ * BEGUN: the volume has unfinished jobs; "stale" in it: they show only when it was opened for
+ * writing; "refused": they cannot go on.
  */
+#include "console/begun.h"
 #include "console/dialogue.h"
 #include "console/run_job.h"
+#include "console/target.h"
 
 #include "base/locale.h"
 #include "base/text.h"
@@ -26,12 +30,81 @@ static void print_list(const char *what, const struct order_list *list)
 	}
 }
 
-/* In place of the real one, which mounts. */
+/* --- in place of the real ones, which mount --- */
+
+static bool was_opened;
+
+static bool begun_has(const char *word)
+{
+	const char *begun = getenv("BEGUN");
+
+	return begun != NULL && strstr(begun, word) != NULL;
+}
+
+bool begun_find(const struct look_volume *volume, const struct begun_wish *wish,
+    struct begun_jobs *jobs, struct error *error)
+{
+	(void)volume;
+	(void)wish;
+	*jobs = (struct begun_jobs){.stale = begun_has("stale") && !was_opened};
+	if (begun_has("unreadable"))
+		return error_set(error, STATUS_DESTINATION, "the file system is damaged");
+	if (!begun_has("jobs") || jobs->stale)
+		return true;
+	jobs->count = 3;
+	jobs->items[0] = (struct begun_job){.name = "FERNHILL-PC-2026-11-25",
+	    .when = "2026-11-25 14:02",
+	    .what = "the files of everybody, as zip, with C:\\Users\\mara\\AppData\\Roaming\\Plum\\"
+		    "keys\033[1m.db",
+	    .stored = 12345678900,
+	    .may_be_here = true};
+	jobs->items[1] = (struct begun_job){.name = "fernhill-2",
+	    .when = "2026-03-01 12:00",
+	    .what = "the files of mara, as tar"};
+	jobs->items[2] = (struct begun_job){.name = "older",
+	    .problem = "the job was begun by another version of this program (coldlift 0.0.9)"};
+	return true;
+}
+
+bool begun_is_meant(const struct begun_job *job)
+{
+	(void)job;
+	return false;
+}
+
+bool target_is_possible(const struct look_volume *volume)
+{
+	(void)volume;
+	return true;
+}
+
+bool target_open(const struct look_volume *volume, struct error *error)
+{
+	(void)error;
+	printf("JOB opened %s\n", volume->device);
+	was_opened = true;
+	return true;
+}
+
+bool target_close(const struct look_volume *volume, struct error *error)
+{
+	(void)volume;
+	(void)error;
+	return true;
+}
+
 bool run_job(const struct look *look, const struct look_drive *drive,
     const struct look_volume *target, const struct order *order, struct job_end *end,
     struct error *error)
 {
 	(void)look;
+	if (order->go_on != NULL) {
+		printf("JOB to %s on %s goes on: %s\n", target->device, drive->path, order->go_on);
+		*end = (struct job_end){.refused = begun_has("refused"), .extracted = true};
+		strcpy(end->sentence, "The job went on.");
+		findings_init(&end->findings);
+		return true;
+	}
 	printf("JOB to %s on %s\nJOB format %s\n", target->device, drive->path,
 	    order->format != NULL ? order->format : "-");
 	print_list("person", &order->persons);

@@ -48,7 +48,7 @@ print(json.dumps(seen))
 
 
 class Screen:
-    def __init__(self, folder, stand_in, rows=25):
+    def __init__(self, folder, stand_in, rows=25, begun=""):
         self.folder = folder
         (folder / "root/run/coldlift").mkdir(parents=True, exist_ok=True)
         (folder / "root/run/coldlift/stick").write_text("sdz\n")
@@ -62,7 +62,7 @@ class Screen:
         self.log.write_text("")
         self.text, self.all = "", ""
         environment = {"STAND_IN": str(folder / "stand-in"), "LOG": str(self.log), "TERM": "linux",
-                       "PATH": f"{folder}/bin:/usr/bin:/bin", "PS1": "shell$ ", "ENV": ""}
+                       "PATH": f"{folder}/bin:/usr/bin:/bin", "PS1": "shell$ ", "ENV": "", "BEGUN": begun}
         self.child, self.terminal = pty.fork()
         if self.child == 0:
             os.execve(PROGRAM, [str(PROGRAM), str(folder / "root")], environment)
@@ -310,8 +310,65 @@ def job(folder):
     screen.close()
 
 
+AGAIN = "number, or n> "
+
+
+def unfinished(folder):
+    """A job that was cut off: it goes on with none of the questions, or a new one is begun."""
+    screen = Screen(folder, REAL, begun="jobs")
+    screen.menu(120)
+    said = answer(screen, TO, ("1", AGAIN))
+    check("Unfinished on that volume" in said and "1 'FERNHILL-PC-2026-11-25', begun 2026-11-25 14:02, 12 GB had arrived" in
+          said, "the job is not shown:", said)
+    check("2 'fernhill-2'" in said and "The drives that it was begun with are not here" in said, "the other one:", said)
+    check("Not 'older': the job was begun by another version" in said, "the one that cannot go on:", said)
+    for wrong in ("3", "0", "1 2", "j"):
+        check("is not understood" in answer(screen, (wrong, AGAIN)), "taken as an answer:", wrong)
+    check("Nothing was written." in answer(screen, ("", MENU)), "Enter does not leave it:", screen.page)
+    for way in ((TO, ("1", AGAIN)), (TO, ("1", AGAIN), ("1", CONFIRM))):
+        answer(screen, *way)
+        screen.type("\x03")
+        check("Nothing was written." in screen.menu(), "Ctrl-C does not leave it:", way, screen.page)
+    check("JOB" not in screen.all, "a job has begun:", screen.all)
+    said = answer(screen, TO, ("1", AGAIN), ("1", CONFIRM))
+    check("'FERNHILL-PC-2026-11-25' goes on as it was begun" in said and "same old drives" in said, "no promise:", said)
+    said = answer(screen, ("begin", MENU))
+    check("JOB to /dev/sdy1 on /dev/sdy goes on: FERNHILL-PC-2026-11-25" in said and "The job went on." in said and
+          "JOB format" not in said, "another job:", said)
+    said = answer(screen, TO, ("1", AGAIN), ("n", "everybody> "), FORM, ("", DECIDE), ("", DECIDE), ("", CONFIRM),
+                  ("begin", MENU))
+    check("JOB to /dev/sdy1 on /dev/sdy JOB format -" in said, "no new job:", said)
+    check_lines(re.sub("JOB.*", "", screen.all))
+    screen.close()
+
+    # Hidden by the file system's own journal at first; and then it is refused.
+    (folder / "stale").mkdir()
+    screen = Screen(folder / "stale", REAL, begun="jobs stale refused")
+    screen.menu(120)
+    said = answer(screen, TO, ("1", CONFIRM))
+    check("was not taken out of use properly" in said and "writes to it" in said, "it is not said:", said)
+    check("Nothing was written." in answer(screen, ("", MENU)) and "JOB" not in screen.all, "opened unasked:", screen.all)
+    said = answer(screen, TO, ("1", CONFIRM), ("begin", AGAIN))
+    check("JOB opened /dev/sdy1" in said and "fernhill-2" in said, "not looked at again:", said)
+    refused = "leaves it> "
+    said = answer(screen, ("2", CONFIRM), ("begin", refused), ("", MENU))
+    check("JOB format" not in said, "a new job nobody asked for:", said)
+    answer(screen, TO, ("1", AGAIN), ("2", CONFIRM), ("begin", refused), ("n", "everybody> "))
+    check("Nothing was written." in answer(screen, FORM, ("", DECIDE), ("", DECIDE), ("", CONFIRM), ("", MENU)),
+          "the new job cannot be left:", screen.page)
+    screen.close()
+
+    # What cannot be seen keeps nobody from a new job.
+    (folder / "unreadable").mkdir()
+    screen = Screen(folder / "unreadable", REAL, begun="unreadable")
+    screen.menu(120)
+    said = answer(screen, TO, WHO)
+    check("could not be seen" in said and "the file system is damaged" in said, "it is not said:", said)
+    screen.close()
+
+
 with work_folder() as work:
-    for test in (whole_way, job, keys_and_programs, trouble, hostile):
+    for test in (whole_way, job, unfinished, keys_and_programs, trouble, hostile):
         place = pathlib.Path(work) / test.__name__
         place.mkdir()
         began = time.monotonic()

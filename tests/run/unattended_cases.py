@@ -5,6 +5,7 @@ real commands do is tested with the real stick. The project's own rules; no outs
 
 import concurrent.futures
 import hashlib
+import json
 import os
 import pathlib
 import pty
@@ -13,6 +14,7 @@ import select
 import signal
 import subprocess
 import time
+import zlib
 
 from _harness import BUILD, ROOT, check, finish, skip, tool, work_folder
 
@@ -207,6 +209,72 @@ def ends(case, fake, when, end, words, folder, off=False, **options):
     check((case.folder / "off").exists() == off, f"{case.name}: switched off:", off)
 
 
+# --- it goes on --------------------------------------------------------------------------------------------------------
+
+STARTED = 134169769200000000  # FILETIME
+
+
+def journal(name, later=0, size=5000, **options):
+    """A job's journal, as src/extract/journal.h and head.h tell."""
+    shape = {"format": "zip", "same": "usual", "licence_keys": False, "careful": False, "part_size": 0, "limit": 0}
+    lines = [{"journal": 1, "program": "coldlift 0.1.0", "job": name, "clock": STARTED + later, "fixed": False},
+             {"options": {**shape, **options}},
+             {"source": {"path": "/dev/sdx", "model": "", "serial": "", "size": size, "digest": "0" * 64}},
+             {"plan": {"items": 3, "digest": "0" * 64}}, {"checkpoint": {"stored": 7000, "open": []}}]
+    texts = [json.dumps(line) for line in lines]
+    return "# not complete\n" + "".join(f"{text} {zlib.crc32(text.encode()):08x}\n" for text in texts)
+
+
+def resumes(case, jobs, goes_on, end="waits", fake="", job="name = fernhill\n", words=(), names=None):
+    """`jobs`: journals by folder. `goes_on`: the names for which `extract` was run, with --resume or not."""
+    more = ""
+    for name, text in jobs.items():
+        (case.folder / f"{name}.journal").write_text(text)
+        (case.folder / f"{name}.old").write_text("before\r\n")
+        more += f"mkdir {name}\nwrite {case.folder}/{name}.journal {name}/journal\n"
+        more += f"write {case.folder}/{name}.old {name}-log.txt\n"
+    loop, path = case.volume("target", job, more)
+    said = case.run(f"{loop}:COLDLIFT:r", "/dev/sdx:OLD:", fake=fake)
+    case.expect(said, end, *words)
+    last = goes_on[-1][0]
+    found = []
+    for name in dict.fromkeys(name for name, _ in goes_on):
+        log = case.text(path, f"{name}-log.txt")
+        arguments = re.findall(r"argument (.*?)\r?\n", log)
+        check(log.startswith("before\n") == (name in jobs), f"{case.name}: the log has not gone on:", log)
+        found.append((name, "--resume" in arguments))
+        wanted = ["coldlift", "extract", "--json", *(["--resume"] if found[-1][1] else []), "--to", "/mnt", "--name", name,
+                  "--not", loop]
+        check(arguments[: len(wanted)] == wanted, f"{case.name}: other arguments:", arguments)
+        check(not found[-1][1] or len(arguments) == len(wanted), f"{case.name}: it shapes the job anew:", arguments)
+    check(found == goes_on, f"{case.name}: it went on with {found}, not {goes_on}")
+    for name, text in jobs.items():
+        if name != last:
+            check(case.text(path, f"{name}/journal") == text, f"{case.name}: {name} has changed")
+    check(f"The job '{last}' is complete" in case.text(path, f"{last}-log.txt"), f"{case.name}: the log has no end")
+    check(len(case.files(path)) == 1 + 2 * len({*jobs, last}), f"{case.name}: on the volume:", case.files(path))
+
+
+RESUMES = {
+    "goes_on": dict(jobs={"fernhill": journal("fernhill")}, goes_on=[("fernhill", True)],
+                    words=("The job 'fernhill', begun 2026-", "is there and not finished: it goes on", "7.0 kB of it had arrived",
+                           "The job 'fernhill' is complete")),
+    "newest": dict(jobs={"fernhill": journal("fernhill"), "fernhill-2": journal("fernhill-2", 9)},
+                   goes_on=[("fernhill-2", True)]),
+    "refused_all": dict(jobs={"fernhill": journal("fernhill"), "fernhill-2": journal("fernhill-2", 9)}, fake="refuse",
+                        goes_on=[("fernhill-2", True), ("fernhill", True), ("fernhill-3", False)],
+                        words=("'fernhill-2' on", "cannot go on: the job was begun with another drive than this: it was Plum. It",
+                               "The job 'fernhill-3' is complete")),
+    "resume_no": dict(jobs={"fernhill": journal("fernhill")}, job="name = fernhill\nresume = no\n",
+                      goes_on=[("fernhill-2", False)]),
+    "other_order": dict(jobs={"fernhill": journal("fernhill", format="tar")}, goes_on=[("fernhill-2", False)]),
+    "other_drive": dict(jobs={"fernhill": journal("fernhill", size=6000)}, goes_on=[("fernhill-2", False)]),
+    "other_name": dict(jobs={"hut": journal("hut")}, goes_on=[("fernhill", False)]),
+    "any_name": dict(jobs={"hut": journal("hut")}, job="format = zip\n", goes_on=[("hut", True)]),
+    "torn": dict(jobs={"fernhill": journal("fernhill")[:300]}, goes_on=[("fernhill-2", False)]),
+}
+
+
 ENDS = {
     "waits": dict(fake="", when="wait", end="waits", words=("The job 'fernhill' is complete",), folder=True),
     "full": dict(fake="full", when="switch-off", end="off", words=("is not finished: there is no room left",),
@@ -234,11 +302,12 @@ def one(work_in, name, test, options):
         case.close()
 
 
-with work_folder() as work, concurrent.futures.ThreadPoolExecutor(6) as pool:
+with work_folder() as work, concurrent.futures.ThreadPoolExecutor(12) as pool:
     here = pathlib.Path(work)
     todo = [(test.__name__, test, {}) for test in (nothing, two_files, key_stops, whole)]
     todo += [(name, refused, options) for name, options in REFUSED.items()]
     todo += [(name, ends, options) for name, options in ENDS.items()]
+    todo += [(name, resumes, options) for name, options in RESUMES.items()]
     for done in [pool.submit(one, here, name, test, options) for name, test, options in todo]:
         done.result()
 finish()

@@ -54,8 +54,17 @@ static void sleep_until_asked(void)
 	sigwait(&keys, &number);
 }
 
+static bool has(int argc, char **argv, const char *option)
+{
+	for (int i = 1; i < argc; i++)
+		if (strcmp(argv[i], option) == 0)
+			return true;
+	return false;
+}
+
 static int fake_extract(int argc, char **argv, const char *how)
 {
+	bool resume = has(argc, argv, "--resume");
 	char folder[500];
 
 	for (int i = 0; i < argc; i++)
@@ -64,9 +73,15 @@ static int fake_extract(int argc, char **argv, const char *how)
 		fputs("coldlift: there is no person called 'quince'.\n", stderr);
 		return 2;
 	}
+	if (resume && strcmp(how, "refuse") == 0) {
+		fputs("coldlift: the job was begun with another drive than this: it was Plum; "
+		      "connect that one, or begin a new job without --resume.\n",
+		    stderr);
+		return 2;
+	}
 	snprintf(folder, sizeof(folder), "%s/%s", value_of(argc, argv, "--to"),
 	    value_of(argc, argv, "--name"));
-	if (mkdir(folder, 0700) != 0)
+	if ((mkdir(folder, 0700) == 0) == resume)
 		return 4;
 	put(folder, "journal", "not complete\n");
 	if (strcmp(how, "sleep") == 0)
@@ -113,6 +128,7 @@ static bool read_drive(struct look_drive *drive, struct look_volume *volume, cha
 	    .faults = "",
 	    .set = "",
 	    .problem = "",
+	    .size = 5000,
 	    .set_readable = true,
 	    .volumes = volume,
 	    .n_volumes = 1,

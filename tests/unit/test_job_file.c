@@ -55,6 +55,7 @@ static void everything_once(void **state)
 			      "take = C:\\a = b\\**\n"
 			      "part-size = 700M\n"
 			      "same = each\n"
+			      "resume = no\n"
 			      "when-done = switch-off\n"));
 	assert_int_equal(order.persons.count, 3);
 	assert_string_equal(order.persons.items[0], "mara");
@@ -69,6 +70,7 @@ static void everything_once(void **state)
 	assert_string_equal(order.leaves.items[0], "D:\\Survey\\**");
 	assert_string_equal(order.part_size, "700M");
 	assert_string_equal(order.same, "each");
+	assert_true(order.no_resume);
 	assert_int_equal(order.end, ORDER_SWITCH_OFF);
 }
 
@@ -87,6 +89,8 @@ static void nothing_at_all(void **state)
 		assert_null(order.name);
 		assert_null(order.part_size);
 		assert_null(order.same);
+		assert_null(order.go_on);
+		assert_false(order.no_resume);
 		assert_int_equal(order.end, ORDER_WAIT);
 	}
 }

@@ -155,7 +155,7 @@ static void log_with_times(void **state)
 
 	(void)state;
 	snprintf(path, sizeof(path), "%s/a-log.txt", folder);
-	job_log_open(&log, path);
+	job_log_open(&log, path, false);
 	job_log_line(&log, "first\n%s", "sec\033ond");
 	relay_text_start(&lines, &log, false);
 	/* Byte by byte: nothing may depend on how the pieces come. */
@@ -178,18 +178,27 @@ static void log_with_times(void **state)
 	assert_non_null(strstr(text, "  last words\r\n"));
 	assert_null(strstr(text, "Reading"));
 	/* A log that is there already is not touched. */
-	job_log_open(&log, path);
+	job_log_open(&log, path, false);
 	job_log_line(&log, "another");
 	assert_false(job_log_close(&log, 10));
 	read_file("a-log.txt", text, sizeof(text));
 	assert_null(strstr(text, "another"));
-	job_log_open(&log, "/nowhere/at/all.txt");
+	/* Unless its job goes on: then it follows, on a line of its own. */
+	job_log_open(&log, path, true);
+	job_log_line(&log, "once more");
+	assert_true(job_log_close(&log, 10));
+	read_file("a-log.txt", text, sizeof(text));
+	assert_non_null(strstr(text, "  last words\r\n\r\n"));
+	assert_non_null(strstr(text, "  once more\r\n"));
+	job_log_open(&log, "/nowhere/at/all.txt", false);
 	for (unsigned i = 0; i < 100000; i++)
 		job_log_line(&log, "a line that nobody takes");
 	assert_false(job_log_close(&log, 10));
 }
 
 /* --- result --- */
+
+/* A verify_status of -1: verify was not begun; -2: also, the job was to go on. */
 
 static struct job_end judge(int extract_status, const char *complaint, int verify_status,
     bool folder_there, bool journal, bool known)
@@ -203,6 +212,7 @@ static struct job_end judge(int extract_status, const char *complaint, int verif
 	struct relay_end extract = {.status = extract_status}, verify = {.status = verify_status};
 	struct job_facts facts = {.place = &place,
 	    .place_is_known = known,
+	    .gone_on = verify_status == -2,
 	    .extract = &extract,
 	    .verify = verify_status < 0 ? NULL : &verify,
 	    .where = "NEWHOME (/dev/sdc1)"};
@@ -243,12 +253,17 @@ static void results(void **state)
 	says(&end, "Do not rely on it");
 
 	job_end_free(&end);
-	end = judge(4, "there is no room left", -1, true, true, true);
+	end = judge(4,
+	    "the destination is full: 'a.zip' could not be written to its end; choose a larger "
+	    "drive, or take less (--person, --leave); nothing was changed on the old drives; the job",
+	    -1, true, true, true);
 	assert_false(end.extracted || end.proven);
 	assert_int_equal(end.status, STATUS_DESTINATION);
 	assert_string_equal(end.name, "fernhill");
-	says(&end, "not finished: there is no room left");
+	says(&end, "not finished: the destination is full: 'a.zip' could not be written to its end. N");
 	says(&end, "journal");
+	says(&end, "Make room: move something else away");
+	says(&end, "the job goes on where it stopped");
 
 	job_end_free(&end);
 	end = judge(
@@ -258,6 +273,7 @@ static void results(void **state)
 	job_end_free(&end);
 	end = judge(4, "it is gone", -1, false, false, false);
 	says(&end, "does not answer any more");
+	says(&end, "Plug the destination in again");
 	assert_string_equal(end.name, "fernhill");
 
 	job_end_free(&end);
@@ -276,6 +292,41 @@ static void results(void **state)
 	assert_false(end.extracted);
 	assert_int_equal(end.status, STATUS_OTHER);
 	job_end_free(&end);
+}
+
+/* Of a job that was to go on: what means that only a new one helps. */
+static void refusals(void **state)
+{
+	static const struct {
+		int status;
+		const char *complaint, *reason; /* NULL: it is only unfinished still */
+	} cases[] = {
+	    {2, "the job was begun with another drive than this: it was '/dev/sda' (Plum); connect "
+		"that one, or begin a new job without --resume",
+		"the job was begun with another drive than this: it was '/dev/sda' (Plum). It was"},
+	    {2, "a drive that the job was begun with is not among these: 'x'; name it, too, or begin "
+		"a new job without --resume",
+		"is not among these: 'x'. It was"},
+	    {4, "'a.zip' was finished, and is not in the job any more as it was; put it back, or begin "
+		"a new job without --resume; nothing was changed on the old drives; the job 'x' is",
+		"is not in the job any more as it was. It was"},
+	    {4, "the job's journal is damaged; begin a new job without --resume", "is damaged. It was"},
+	    {4, "there is no room left", NULL},
+	    {137, "", NULL},
+	};
+
+	(void)state;
+	for (size_t i = 0; i < sizeof(cases) / sizeof(cases[0]); i++) {
+		struct job_end end = judge(cases[i].status, cases[i].complaint, -2, true, true, true);
+
+		assert_int_equal(end.refused, cases[i].reason != NULL);
+		says(&end, cases[i].reason != NULL ? cases[i].reason : "goes on where it stopped");
+		job_end_free(&end);
+		/* A new job is refused by nobody. */
+		end = judge(cases[i].status, cases[i].complaint, -1, true, true, true);
+		assert_false(end.refused);
+		job_end_free(&end);
+	}
 }
 
 static int begin(void **state)
@@ -300,6 +351,7 @@ int main(void)
 	    cmocka_unit_test(free_names),
 	    cmocka_unit_test(log_with_times),
 	    cmocka_unit_test(results),
+	    cmocka_unit_test(refusals),
 	};
 
 	return cmocka_run_group_tests(tests, begin, end_all);
