@@ -20,6 +20,7 @@
 /* A program with what it opens. */
 struct choice {
 	char *name, *id;
+	bool is_systems; /* comes with the old system, as with every one */
 	struct buf types;
 };
 
@@ -33,70 +34,107 @@ struct choices {
 
 /* --- the program's name --- */
 
-/* The file's name of the program that a command starts. */
-static char *name_of_command(const char *command, struct arena *arena)
+/* What a class record tells of its program. */
+struct program_words {
+	char *name; /* NULL: nothing */
+	bool is_systems;
+};
+
+/* Does it lie in the old system's folder, or in those that every one has beside other programs? */
+static bool is_systems_path(const struct learn *learn, const char *path)
 {
-	char *program = command_program(command, arena);
+	const char *windows = environment_get(&learn->machine, "SystemRoot");
+	size_t length = windows ? strlen(windows) : 0;
+
+	if (length > 0 && utf_starts_fold(path, windows) && path[length] == '\\')
+		return true;
+	return strcasestr(path, "\\Internet Explorer\\") ||
+	       strcasestr(path, "\\Windows Media Player\\") ||
+	       strcasestr(path, "\\Windows Photo Viewer\\") || strcasestr(path, "\\Windows NT\\");
+}
+
+static struct program_words words_of_command(
+    const struct learn *learn, const char *command, struct arena *arena)
+{
+	const char *whole = environment_expand(&learn->machine, command, arena, NULL);
+	char *program = whole ? command_program(whole, arena) : NULL;
 	char *name = program ? strrchr(program, '\\') : NULL;
 
-	return name && name[1] ? name + 1 : program;
+	if (!program)
+		return (struct program_words){0};
+	return (struct program_words){
+	    name && name[1] ? name + 1 : program, is_systems_path(learn, program)};
 }
 
-/* "@{Hedgerow.Photos_1.2.0.0_x64__5eed?ms-resource:...}" names a package; "@C:\x.dll,-1" nothing.
- */
-static char *plain_name(char *name, struct arena *arena)
+/* Packages of the old system's own maker end in one of two hashes of its name. */
+static bool is_systems_package(const char *package)
 {
-	if (!name || !*name)
-		return NULL;
-	if (name[0] != '@')
-		return name;
-	if (name[1] != '{')
-		return NULL;
-	return arena_text(arena, name + 2, strcspn(name + 2, "_?}"));
+	return strstr(package, "__8wekyb3d8bbwe") || strstr(package, "__cw5n1h2txyewy") ||
+	       strstr(package, "_8wekyb3d8bbwe?") || strstr(package, "_cw5n1h2txyewy?");
 }
 
-/* What a class record says; NULL when it says nothing. */
-static char *name_of_class(
-    const struct hive *hive, hive_cell classes, const char *id, struct arena *arena)
+/*
+ * "Meadow Browser"; "@{Hedgerow.Photos_1.2.0.0_x64__5eed?ms-resource:...}" names a package;
+ * "@C:\x.dll,-1" nothing.
+ */
+static struct program_words plain_words(char *name, struct arena *arena)
+{
+	if (!name || !*name || (name[0] == '@' && name[1] != '{'))
+		return (struct program_words){0};
+	if (name[0] != '@')
+		return (struct program_words){name, false};
+	return (struct program_words){
+	    arena_text(arena, name + 2, strcspn(name + 2, "_?}")), is_systems_package(name)};
+}
+
+static struct program_words words_of_class(const struct learn *learn, const struct hive *hive,
+    hive_cell classes, const char *id, struct arena *arena)
 {
 	hive_cell class = hive ? hive_find(hive, classes, id) : HIVE_NO_CELL;
-	char *name, *command;
+	struct program_words words;
+	char *command;
 
 	if (class == HIVE_NO_CELL)
-		return NULL;
-	name = plain_name(
+		return (struct program_words){0};
+	words = plain_words(
 	    hive_text(hive, class, "Application", "ApplicationName", arena, NULL), arena);
-	if (name)
-		return name;
+	if (words.name)
+		return words;
 	command = hive_text(hive, class, "shell\\open\\command", "", arena, NULL);
-	name = command ? name_of_command(command, arena) : NULL;
-	return name ? name : plain_name(hive_text(hive, class, "", "", arena, NULL), arena);
+	if (command && strlen(command) <= TEXT_LIMIT)
+		words = words_of_command(learn, command, arena);
+	return words.name ? words : plain_words(hive_text(hive, class, "", "", arena, NULL), arena);
 }
 
-static char *program_name(struct choices *choices, const char *id, struct arena *arena)
+static struct program_words program_words(
+    struct choices *choices, const char *id, struct arena *arena)
 {
-	const struct hive *software = choices->learn->software;
+	const struct learn *learn = choices->learn;
 	const char *last = strrchr(id, '\\');
-	char *name = NULL;
+	struct program_words words = {0};
+	hive_cell classes = HIVE_NO_CELL;
 
 	/* "Applications\planner.exe" */
 	if (last && last[1])
-		return arena_strdup(arena, last + 1);
+		return (struct program_words){arena_strdup(arena, last + 1), false};
 	if (choices->classes)
-		name = name_of_class(choices->classes, hive_root(choices->classes), id, arena);
-	if (!name && software) {
-		hive_cell classes = hive_find(software, hive_root(software), "Classes");
-
-		if (classes != HIVE_NO_CELL)
-			name = name_of_class(software, classes, id, arena);
-	}
-	return name ? name : arena_strdup(arena, id);
+		words =
+		    words_of_class(learn, choices->classes, hive_root(choices->classes), id, arena);
+	if (!words.name && learn->software)
+		classes = hive_find(learn->software, hive_root(learn->software), "Classes");
+	if (classes != HIVE_NO_CELL)
+		words = words_of_class(learn, learn->software, classes, id, arena);
+	if (!words.name)
+		words.name = arena_strdup(arena, id);
+	return words;
 }
 
 /* --- the choices --- */
 
-static struct choice *choice_of(struct choices *choices, const char *name, const char *id)
+static struct choice *choice_of(
+    struct choices *choices, const struct program_words *words, const char *id)
 {
+	const char *name = words->name;
 	struct choice *choice;
 
 	for (size_t i = 0; i < choices->count; i++)
@@ -110,8 +148,9 @@ static struct choice *choice_of(struct choices *choices, const char *name, const
 		return NULL;
 	}
 	choice = &choices->items[choices->count];
-	*choice = (struct choice){
-	    arena_strdup(&choices->arena, name), arena_strdup(&choices->arena, id), {0}};
+	*choice = (struct choice){.name = arena_strdup(&choices->arena, name),
+	    .id = arena_strdup(&choices->arena, id),
+	    .is_systems = words->is_systems};
 	if (!choice->name || !choice->id) {
 		choices->learn->no_memory = true;
 		return NULL;
@@ -125,12 +164,13 @@ static void add_choice(
 {
 	struct arena arena = {0};
 	char *id = hive_text(hive, key, "UserChoice", "ProgId", &arena, NULL);
-	char *name = NULL;
-	struct choice *choice;
+	struct program_words words = {0};
+	struct choice *choice = NULL;
 
 	if (id && *id && strlen(id) <= TEXT_LIMIT)
-		name = program_name(choices, id, &arena);
-	choice = name && strlen(name) <= TEXT_LIMIT ? choice_of(choices, name, id) : NULL;
+		words = program_words(choices, id, &arena);
+	if (words.name && strlen(words.name) <= TEXT_LIMIT)
+		choice = choice_of(choices, &words, id);
 	if (choice && choice->types.length + strlen(type) < TYPES_LIMIT)
 		buf_printf(&choice->types, "%s%s", choice->types.length > 0 ? " " : "", type);
 	arena_free(&arena);
@@ -167,6 +207,10 @@ void learn_default_programs(
 			thing = learn_thing(learn, THING_DEFAULT_PROGRAM, person, choice->name);
 		thing_add(learn, thing, "types", buf_text(&choice->types));
 		thing_add(learn, thing, "class", choice->id);
+		if (thing && choice->is_systems) {
+			thing->comes_with_windows = true;
+			thing->advice = "Nothing to do: every new machine brings it along.";
+		}
 		buf_free(&choice->types);
 	}
 	free(choices.items);

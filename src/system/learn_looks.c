@@ -95,28 +95,65 @@ static char *largest_image(const struct hive *hive, hive_cell key, struct arena 
 	return path;
 }
 
-static void learn_account_picture(struct learn *learn, size_t person)
+/* Before Windows 8 a picture with the account's name lay among those of the machine. */
+static struct location picture_by_name(const struct learn *learn, const struct person *person)
 {
-	const char *sid = learn->system->persons[person].sid;
+	static const char *const folders[] = {"ProgramData\\Microsoft\\User Account Pictures",
+	    "Documents and Settings\\All Users\\Application Data\\Microsoft\\User Account "
+	    "Pictures"};
+	static const char *const endings[] = {".bmp", ".dat"};
+	const struct old_system *system = learn->system;
+	const struct catalogue *catalogue = survey_catalogue(learn->survey, system->volume);
+	struct location at = NO_LOCATION;
 	struct arena arena = {0};
+
+	for (size_t i = 0; catalogue && *person->account && i < 4 && at.node == NONE; i++) {
+		uint32_t folder = catalogue_lookup(catalogue, system->container, folders[i / 2]);
+		char *name = arena_printf(&arena, "%s%s", person->account, endings[i % 2]);
+		uint32_t entry =
+		    folder != NONE && name ? catalogue_child(catalogue, folder, name) : NONE;
+
+		if (entry != NONE)
+			at = (struct location){system->volume, catalogue->entries[entry].node};
+	}
+	arena_free(&arena);
+	return at;
+}
+
+/* The name that the old system's list gives the picture, in `arena`; NULL: none. */
+static char *listed_picture(const struct learn *learn, const char *sid, struct arena *arena)
+{
 	hive_cell key = HIVE_NO_CELL;
 	char *path = NULL;
-	struct thing *thing = NULL;
 
 	if (learn->software && *sid)
-		path = arena_printf(&arena, KEY_WINDOWS "\\AccountPicture\\Users\\%s", sid);
+		path = arena_printf(arena, KEY_WINDOWS "\\AccountPicture\\Users\\%s", sid);
 	if (path)
 		key = hive_find(learn->software, hive_root(learn->software), path);
-	path = key == HIVE_NO_CELL ? NULL : largest_image(learn->software, key, &arena);
+	return key == HIVE_NO_CELL ? NULL : largest_image(learn->software, key, arena);
+}
+
+static void learn_account_picture(struct learn *learn, size_t person)
+{
+	const struct person *of = &learn->system->persons[person];
+	struct arena arena = {0};
+	char *path = listed_picture(learn, of->sid, &arena);
+	struct location at = path ? picture_at(learn, path) : picture_by_name(learn, of);
+	struct thing *thing = NULL;
+	struct buf words = {0};
+
+	if (!path && at.node != NONE) {
+		catalogue_node_path(survey_catalogue(learn->survey, at.volume), at.node, &words);
+		path = arena_printf(&arena, "%c:%s", learn->system->letter, buf_text(&words));
+		buf_free(&words);
+	}
 	if (path)
 		thing = learn_thing(learn, THING_ACCOUNT_PICTURE, person, path);
-	if (thing) {
-		thing->file = picture_at(learn, thing->name);
-		if (thing->file.node == NONE) {
-			thing_add(learn, thing, "file", "not here");
-			thing->advice =
-			    "The picture is not on the drives at hand: ask its owner for it.";
-		}
+	if (thing)
+		thing->file = at;
+	if (thing && at.node == NONE) {
+		thing_add(learn, thing, "file", "not here");
+		thing->advice = "The picture is not on the drives at hand: ask its owner for it.";
 	}
 	arena_free(&arena);
 }

@@ -237,6 +237,26 @@ Path = expand %USERPROFILE%\AppData\Local\Microsoft\WindowsApps;
 API_KEY = text never shown
 """
 
+SOFTWARE = r"""
+[Classes\Plain.Text\shell\open\command]
+@ = expand %SystemRoot%\system32\NOTEPAD.EXE %1
+[Classes\AppX5eed\Application]
+ApplicationName = text @{Hedgerow.Photos_1.2.0.0_x64__8wekyb3d8bbwe?ms-resource://Hedgerow.Photos/Name}
+[Classes\AppX5eef\Application]
+ApplicationName = text @{Hedgerow.Maps_1.2.0.0_x64__5eed0fern1a7d?ms-resource://Hedgerow.Maps/Name}
+[Classes\Planner.Plan\shell\open\command]
+@ = text "C:\Program Files\Plot Planner\planner.exe" "%1"
+[Classes\Worded]
+@ = text A kind of file
+[Microsoft\Windows NT\CurrentVersion\Print\Printers\New laser]
+Port = text USB003
+"""
+CHOICES = "".join(f"""
+[Software\\Microsoft\\Windows\\CurrentVersion\\Explorer\\FileExts\\{ending}\\UserChoice]
+ProgId = text {program}
+""" for ending, program in ((".a", "Plain.Text"), (".b", "AppX5eed"), (".c", "AppX5eef"), (".d", "Planner.Plan"),
+                            (".e", "Worded"), (".f", "Nowhere"), (".g", "Applications\\x.exe"), (".h", "Planner.Plan")))
+
 
 def made(name, text):
     with open(os.path.join(WORK.name, name + ".txt"), "w", encoding="utf-8") as out:
@@ -264,6 +284,14 @@ def check_made():
     check(named(things, "variable") == ["API_KEY"] and "never shown" not in json.dumps(things), things)
     check(named(things, "formats") == ["United Kingdom"] and named(things, "keyboard") == ["00000407"], things)
     check(not of_kind(things, "wallpaper") and not of_kind(things, "default-program"), things)
+    software = made("software", SOFTWARE)
+    things = dump("person", made("choices", CHOICES), made("xp", XP), software)
+    found = {thing["name"]: (thing["details"]["types"], thing["comes_with_windows"])
+             for thing in of_kind(things, "default-program")}
+    check(found == {"NOTEPAD.EXE": (".a", True), "Hedgerow.Photos": (".b", True), "Hedgerow.Maps": (".c", False),
+                    "planner.exe": (".d .h", False), "A kind of file": (".e", False), "Nowhere": (".f", False),
+                    "x.exe": (".g", False)}, found)
+    check("New laser" in named(dump("machine", made("xp", XP), software), "printer"), "printers of newer systems")
 
 
 # --- tasks and XML ---
@@ -276,28 +304,12 @@ def file_of(name, data):
     return path
 
 
-def counted(text):
-    units = (text + "\0").encode("utf-16le") if text else b""
-    return struct.pack("<H", len(units) // 2) + units
-
-
-def job(program, arguments, author, comment, flags=0):
-    """[MS-TSCH] 2.4.1 (68 bytes) and 2.4.2: instances, texts, user data, reserved data, one weekly trigger."""
-    texts = b"".join(map(counted, (program, arguments, "C:\\Tools", author, comment)))
-    rest = struct.pack("<HH8x", 0, 8)
-    at = 70 + len(texts) + len(rest)
-    fixed = struct.pack("<HH16s6H5I8H", 0x501, 1, bytes(16), 70, at, 0, 0, 60, 10, 0x20, 259200000, 0, 0, flags,
-                        *([0] * 8))
-    trigger = struct.pack("<HH8H4IHHHHHH", 48, 0, 2009, 5, 4, 0, 0, 0, 7, 30, 0, 0, 0, 2, 1, 2, 0, 0, 0, 0)
-    return fixed + struct.pack("<H", 0) + texts + rest + struct.pack("<H", 1) + trigger
-
-
 def check_tasks():
-    data = job("C:\\Tools\\back up.exe", "/all", "mara", "Für den Garten")
+    data = connections.job("C:\\Tools\\back up.exe", "/all", "mara", "Für den Garten")
     wanted = {"author": "mara", "program": "C:\\Tools\\back up.exe", "arguments": "/all", "folder": "C:\\Tools",
               "comment": "Für den Garten", "when": "every week, from 2009-05-04 07:30", "off": False}
     check(dump("task", file_of("a.job", data)) == wanted, dump("task", file_of("a.job", data)))
-    check(dump("task", file_of("b.job", job("x", "", "", "", 4)))["off"], "a task that is off")
+    check(dump("task", file_of("b.job", connections.job("x", "", "", "", 4)))["off"], "a task that is off")
     for cut in (0, 60, 69, 90, 130):
         check(dump("task", file_of("c.job", data[:cut])) is None, "a .job file cut at", cut)
     data = connections.task("FERNHILL-PC\\mara", "C:\\a &amp; b.exe", "&lt;x&gt;",

@@ -63,6 +63,7 @@ static void dump_hives(bool of_person, int count, char **paths, struct json *jso
 	struct hive *own = NULL;
 
 	findings_init(&learn.later);
+	environment_set(&learn.machine, &survey.arena, "SystemRoot", "C:\\Windows");
 	if (of_person) {
 		own = open_hive(*paths++);
 		count--;

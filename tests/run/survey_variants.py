@@ -14,6 +14,36 @@ sys.dont_write_bytecode = True
 from _survey_bench import (COLDLIFT, FIRST, MACHINE, NT, SHELL, Volume, accounts_hive, check,
                            drives, finding, person, place, put_windows, run_cases, software_hive,
                            survey, system_hive)  # noqa: E402
+from maker import connections  # noqa: E402
+from maker.shortcut import shortcut  # noqa: E402
+
+
+XP_PRINTERS = r"""
+[ControlSet002\Control\Print\Printers\Old laser]
+Port = text LPT1:
+Printer Driver = text Old laser
+"""
+
+
+def _put_xp_devices(c, home):
+    """A task in the form before Vista, and two that no person made; a pin; a network place; a font that came later."""
+    c.file("WINNT/Tasks/Back up.job", connections.job("C:\\Tools\\back up.exe", "/all", "Mara", ""))
+    c.file("WINNT/Tasks/Update.job", connections.job("C:\\Tools\\update.exe", "", "SYSTEM", ""))
+    c.file("WINNT/Tasks/SA.DAT", b"\6\0\0\0")
+    settings = home + "Application Data/Microsoft/Internet Explorer/Quick Launch/"
+    c.file(settings + "Plots.lnk", shortcut("C:\\Tools\\plots.exe", "", ""))
+    c.file(home + "NetHood/hut/target.lnk", shortcut("\\\\HUT-SERVER\\papers\\x", "", ""))
+
+
+def _check_xp_devices(system):
+    found = {(row["kind"], row["person"], row["name"]): row["details"] for row in system["devices"]}
+    wanted = {("printer", None, "Old laser"): {"connection": "cable", "port": "LPT1:", "driver": "Old laser"},
+              ("task", "mara", "Back up.job"): {"program": "C:\\Tools\\back up.exe", "arguments": "/all",
+                                                "folder": "C:\\Tools", "author": "Mara",
+                                                "when": "every week, from 2009-05-04 07:30"},
+              ("pin", "mara", "Plots"): {"target": "C:\\Tools\\plots.exe", "where": "quick launch"},
+              ("network-place", "mara", "hut"): {"target": "\\\\HUT-SERVER\\papers\\x"}}
+    check(found == wanted, "devices of XP:", found)
 
 
 def case_xp(bench):
@@ -39,7 +69,7 @@ CommonPictures = expand %ALLUSERSPROFILE%\\Documents\\My Pictures
     put_windows(bench, c, system_hive(mounted=f"""
 \\DosDevices\\C: = mbr 0x5eed0010 {FIRST * 512}
 \\DosDevices\\D: = mbr 0x5eed0010 {(FIRST + (12 << 11)) * 512}
-"""), software, accounts_hive({1003: ("mara", "Mara Quill")}), "WINNT")
+""", more=XP_PRINTERS), software, accounts_hive({1003: ("mara", "Mara Quill")}), "WINNT")
     home = "Documents and Settings/Mara/"
     c.file(home + "NTUSER.DAT", bench.hive(f"""
 [{SHELL}]
@@ -48,6 +78,7 @@ Personal = expand %USERPROFILE%\\My Documents
 My Pictures = expand D:\\Bilder
 My Music = expand %USERPROFILE%\\My Documents\\My Music
 """))
+    _put_xp_devices(c, home)
     c.file(home + "Desktop/a.txt", b"a")
     c.file(home + "My Documents/b.txt", b"b")
     c.file(home + "My Documents/My Music/c.txt", b"c")
@@ -63,6 +94,7 @@ My Music = expand %USERPROFILE%\\My Documents\\My Music
     check(system["computer"] == "HUT-PC", "control set:", system["computer"])
     check(len(system["persons"]) == 1, "persons", system["persons"])
     check(mara["full_name"] == "Mara Quill" and mara["folder"] == "Mara", mara)
+    _check_xp_devices(system)
     check(place(mara, "documents")["status"] == "here", place(mara, "documents"))
     check(place(mara, "music")["files"] == 1, place(mara, "music"))
     check(place(mara, "pictures")["status"] == "other-volume", place(mara, "pictures"))
