@@ -145,7 +145,7 @@ static bool write_papers(struct extraction *extraction, const struct plan *plan,
 	    write_survey_paper(
 		&extraction->job, plan->survey, "devices.json", devices_to_json, &papers, error) &&
 	    wipe_list_write(plan, &extraction->sums, findings, &extraction->job, &papers, error) &&
-	    (!with_keys || licence_keys_write(plan->survey, &extraction->job, &papers, error)) &&
+	    (!with_keys || licence_keys_write(plan, &extraction->job, &papers, error)) &&
 	    write_lists(extraction, plan, findings, &papers, error);
 	papers_free(&papers);
 	return good;

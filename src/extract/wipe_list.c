@@ -138,6 +138,7 @@ static bool is_programs(const struct plan *plan, const struct item *item)
 	const char *place = item->group == NONE ? "" : plan->groups[item->group].place;
 
 	return item->reason == REASON_PROGRAM || item->reason == REASON_CHANGED ||
+	    item->reason == REASON_OFFERED ||
 	    (item->reason == REASON_SETTINGS && strcmp(place, "registry") != 0);
 }
 

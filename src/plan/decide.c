@@ -9,6 +9,7 @@
 #include "ntfs/data.h"
 #include "ntfs/reparse.h"
 #include "ntfs/view.h"
+#include "system/program_licences.h"
 
 #include <string.h>
 
@@ -281,7 +282,12 @@ static uint8_t reason_by_rule(const struct decider *decider, const struct named 
 		   : NULL;
 	if (*rule)
 		return (*rule)->reason;
-	return is_changed_data(area, node, question.name) ? REASON_CHANGED : area->reason;
+	if (is_changed_data(area, node, question.name))
+		return REASON_CHANGED;
+	return area->reason == REASON_PROGRAM &&
+		       licence_file_is(question.name, question.size)
+		   ? REASON_OFFERED
+		   : area->reason;
 }
 
 struct decision decide_stream(

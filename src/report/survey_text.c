@@ -304,6 +304,23 @@ static void add_use(struct buf *text, const struct program *program)
 		buf_printf(text, "; its installer is %s", program->installer);
 }
 
+/* The first file, else the first value. */
+static void add_licence(
+    struct buf *text, const struct old_system *system, const struct program *program)
+{
+	const struct program_licence *found = NULL;
+
+	for (size_t i = 0; i < system->n_licences; i++)
+		if (system->licences[i].program == (size_t)(program - system->programs) &&
+		    (!found || (found->is_value && !system->licences[i].is_value)))
+			found = &system->licences[i];
+	if (found)
+		buf_printf(text, "; %s %s",
+		    found->is_value ? "its serial number is in the registry, at"
+				    : "its licence is most likely",
+		    found->where);
+}
+
 static void print_program(
     const struct old_system *system, const struct program *program, FILE *out)
 {
@@ -314,6 +331,7 @@ static void print_program(
 	if (program->person < system->n_persons)
 		buf_printf(&text, " (only %s)", system->persons[program->person].key);
 	add_use(&text, program);
+	add_licence(&text, system, program);
 	line(out, 4, 8, "%s", buf_text(&text));
 	buf_free(&text);
 }

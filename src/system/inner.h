@@ -64,6 +64,8 @@ struct learn {
 	struct thing *things; /* the same: devices.h */
 	size_t n_things, things_capacity;
 	size_t things_bytes; /* of their texts */
+	struct program_licence *licences; /* the same */
+	size_t n_licences, licences_capacity;
 	const char *profiles_path, *public_path, *default_path; /* old paths */
 	struct ties *ties; /* see ties_of() */
 	bool is_nt5;       /* 2000 and XP: Documents and Settings */
@@ -299,6 +301,11 @@ bool traces_spare(const struct survey *survey, size_t volume);
 /* What opens the kinds of files that a person opened; learn->software has the kinds. */
 void learn_openers(struct learn *learn, const struct hive *hive, size_t person);
 
+/* --- licence_values.c --- */
+
+/* Notes where a hive has values that look like serial numbers; person: SIZE_MAX for the machine. */
+void learn_licence_values(struct learn *learn, const struct hive *hive, size_t person);
+
 /* --- sort_programs.c --- */
 
 /* Gives traces old paths of programs, through shortcuts too. False: no memory. */
@@ -309,7 +316,7 @@ bool sort_programs(struct survey *survey, struct old_system *system);
 /* --- programs_json.c --- */
 
 struct json;
-/* The keys "programs" and "driver_packages" of an object: arrays over the old systems. */
+/* The keys "programs", "other_licences" and "driver_packages" of an object: arrays over the old systems. */
 void programs_keys_to_json(
     const struct old_system *systems, size_t n_systems, struct json *json);
 

@@ -109,6 +109,9 @@ static void keep_programs(struct learn *learn)
 	if (!keep_things(learn))
 		learn->no_memory = true;
 	free(learn->things);
+	system->n_licences = learn->n_licences;
+	system->licences =
+	    keep(learn, learn->licences, &system->n_licences, sizeof(*learn->licences));
 }
 
 static void tell_later(struct learn *learn)
@@ -139,8 +142,10 @@ bool learn_system(struct survey *survey, struct old_system *system, struct findi
 	learn_licence(&learn);
 	learn_letters(&learn);
 	learn_persons(&learn);
-	if (learn.software)
+	if (learn.software) {
 		learn_programs(&learn, learn.software, "", SIZE_MAX);
+		learn_licence_values(&learn, learn.software, SIZE_MAX);
+	}
 	learn_store_apps(&learn);
 	learn_activity(&learn);
 	learn_ties(&learn);

@@ -500,6 +500,7 @@ static void learn_person(struct learn *learn, struct person *person)
 			learn_openers(learn, hive, index);
 			learn_person_ties(learn, index, hive);
 			learn_person_devices(learn, person, hive, &environment);
+			learn_licence_values(learn, hive, index);
 		}
 	}
 	if (!person->is_temporary)

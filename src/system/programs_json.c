@@ -32,6 +32,27 @@ static void use_to_json(struct json *json, const struct program *program)
 	json_end(json);
 }
 
+/* Those of one program (SIZE_MAX: of none that is known): where, never what it says. */
+static void licences_to_json(
+    const struct old_system *system, struct json *json, size_t program, bool with_system)
+{
+	for (size_t i = 0; i < system->n_licences; i++) {
+		const struct program_licence *licence = &system->licences[i];
+
+		if (licence->program != program)
+			continue;
+		json_begin_object(json);
+		if (with_system)
+			json_key_text(json, "pc", system->key);
+		json_key_text(json, "person",
+		    licence->person < system->n_persons ? system->persons[licence->person].key
+							: NULL);
+		json_key_text(json, "kind", licence->is_value ? "value" : "file");
+		json_key_text(json, "where", licence->where);
+		json_end(json);
+	}
+}
+
 static void program_to_json(
     const struct old_system *system, struct json *json, const struct program *program)
 {
@@ -71,6 +92,10 @@ static void program_to_json(
 	use_to_json(json, program);
 	json_key_text(json, "installer", program->installer);
 	json_key_text(json, "installer_version", program->installer_version);
+	json_key(json, "licence");
+	json_begin_array(json);
+	licences_to_json(system, json, (size_t)(program - system->programs), false);
+	json_end(json);
 	json_end(json);
 }
 
@@ -96,6 +121,11 @@ void programs_keys_to_json(
 	for (size_t s = 0; s < n_systems; s++)
 		for (size_t i = 0; i < systems[s].n_programs; i++)
 			program_to_json(&systems[s], json, &systems[s].programs[i]);
+	json_end(json);
+	json_key(json, "other_licences");
+	json_begin_array(json);
+	for (size_t s = 0; s < n_systems; s++)
+		licences_to_json(&systems[s], json, SIZE_MAX, true);
 	json_end(json);
 	json_key(json, "driver_packages");
 	json_begin_array(json);

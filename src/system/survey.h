@@ -250,6 +250,14 @@ struct driver_package {
 
 struct thing;
 
+/* A file or value that is, most likely, the licence of a program: only where it is. */
+struct program_licence {
+	size_t program;    /* index in system.programs, SIZE_MAX: not told */
+	size_t person;     /* index in system.persons, SIZE_MAX: of the machine */
+	bool is_value;     /* of the registry; otherwise a file */
+	const char *where; /* old path, or key and name: "HKEY_LOCAL_MACHINE\SOFTWARE\..." */
+};
+
 struct old_system {
 	size_t volume;            /* index in survey.volumes */
 	uint32_t windows;         /* node of the Windows folder */
@@ -290,6 +298,8 @@ struct old_system {
 	size_t n_traces;
 	struct opener *openers;
 	size_t n_openers;
+	struct program_licence *licences; /* traces_read() adds files, and whose they are */
+	size_t n_licences;
 	struct shortcut *shortcuts; /* to programs; set by traces_read() */
 	size_t n_shortcuts;
 	struct driver_package *drivers; /* set by traces_read() */
@@ -379,7 +389,7 @@ struct json;
 void survey_to_json(const struct survey *survey, struct json *json);
 
 /*
- * programs.json: an object with "programs" and "driver_packages", over all old systems, as each old
+ * programs.json: an object with "programs", "other_licences" and "driver_packages", over all old systems, as each old
  * system has them in the survey.
  */
 void programs_to_json(const struct survey *survey, struct json *json);

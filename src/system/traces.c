@@ -13,6 +13,7 @@
 #include "system/jump_list.h"
 #include "system/link_targets.h"
 #include "system/openers.h"
+#include "system/program_licences.h"
 #include "system/run_trace.h"
 #include "system/shortcuts.h"
 #include "system/use_traces.h"
@@ -321,6 +322,8 @@ static bool read_system(struct survey *survey, struct old_system *system, struct
 	}
 	if (good && !conclude(&stage))
 		good = error_no_memory(error);
+	if (good)
+		good = program_licences_find(survey, system) || error_no_memory(error);
 	if (good)
 		good = app_names_find(survey, system, error) &&
 		       installers_find(survey, system, error) &&

@@ -22,6 +22,9 @@ def offered_patterns(text):
 
 def below(expected, pattern):
     """The files that a pattern of a folder stands for."""
+    if not pattern.endswith("\\**"):
+        return {row["path"]: row for row in expected["streams"]
+                if row["volume"] + row["path"] == pattern and row["stream"] == ""}
     folder = pattern.removesuffix("\\**")[2:].casefold() + "\\"
     return {row["path"]: row for row in expected["streams"]
             if row["volume"] == pattern[:2] and row["kind"] == "file" and row["stream"] == "" and
@@ -49,6 +52,10 @@ def main():
     system = json.loads(survey.stdout)["systems"][0]
     patterns = offered_patterns(survey.stderr)
     check(expected["drivers"][0]["folder"] + "\\**" in patterns, "drivers are not offered", patterns)
+    # Licence files are taken by the very path that is told; those in a profile are taken anyway.
+    offered = [row["where"] for row in expected["licences"]
+               if row["kind"] == "file" and not row["person"]]
+    patterns += offered
     with work_folder() as work:
         takes = [word for pattern in patterns for word in ("--take", pattern)]
         done = run("extract", "--to", work, "--name", "hut", "--format", "folder", "--person", "hut",
@@ -56,7 +63,7 @@ def main():
         check(done.returncode in (0, 1), "extract", done.returncode, done.stderr[-500:])
         job = pathlib.Path(work) / "hut"
         programs = json.loads((job / "programs.json").read_text(encoding="utf-8"))
-        for key in ("programs", "driver_packages"):
+        for key in ("programs", "other_licences", "driver_packages"):
             check(programs[key] == system[key], key, "differ from the survey's")
         check(programs["driver_packages"] == expected["drivers"], programs["driver_packages"])
         for pattern in patterns:

@@ -108,6 +108,36 @@ def case_apps(bench):
     print(f"{len(found)} store apps, {told} with the name that the hive has for them")
 
 
+def case_persons(bench):
+    """Each hive is a person's: records of programs; and real hives, which have no serial number, tell of none."""
+    names = ["NTUSER-WIN7.DAT", "NTUSER.DAT", "NTUSER_BAGMRU.DAT", "transactions_NTUSER.DAT"]
+    c = Volume("C:", "Disk", "outside")
+    profiles = {f"{MACHINE}-{1001 + i}": f"C:\\Users\\p{i}" for i in range(len(names))}
+    put_windows(bench, c, bench.hive(system_hive()), bench.hive(software_hive(profiles)),
+                bench.hive(accounts_hive({})))
+    wanted = []
+    for number, name in enumerate(names):
+        path = sample(bench.folder, name)
+        with open(path, "rb") as hive:
+            c.file(f"Users/p{number}/NTUSER.DAT", hive.read())
+        walked = Walked(path)
+        records = walked.key("Software\\Microsoft\\Windows\\CurrentVersion\\Uninstall")
+        for key, node in walked.subkeys(records).items():
+            texts = walked.texts(node)
+            if texts.get("displayname"):
+                wanted.append((f"p{number}", key, texts["displayname"], texts.get("publisher", ""),
+                               texts.get("displayversion", "")))
+    document, _ = survey(bench.drive("persons.img", 0x5EED0032, [c], mib=40))
+    system = document["systems"][0]
+    found = [(row["person"], row["key"], row["name"], row["publisher"], row["version"])
+             for row in system["programs"] if row["origin"] == "record"]
+    check(sorted(found) == sorted(wanted), "records", found, "not", wanted)
+    check(len(wanted) > 5, "only", len(wanted), "records")
+    check(not system["other_licences"] and not any(row["licence"] for row in system["programs"]),
+          "serial numbers where there are none", system["other_licences"])
+    print(f"{len(wanted)} records of persons' programs")
+
+
 if not os.path.isdir(HIVES):
     print("the sample hives are not there")
     sys.exit(77)

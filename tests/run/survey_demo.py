@@ -113,6 +113,11 @@ def check_programs(expected, system):
               "name of", row["name"], program)
         check(program.get("shortcuts") == row["shortcuts"], "shortcuts of", row["name"],
               program.get("shortcuts"), row["shortcuts"])
+    licences = [(program["name"], row["person"], row["kind"], row["where"])
+                for program in [*system["programs"], {"name": None, "licence": system["other_licences"]}]
+                for row in program["licence"]]
+    wanted = [(row["program"], row["person"], row["kind"], row["where"]) for row in expected["licences"]]
+    check(sorted(map(str, licences)) == sorted(map(str, wanted)), "licences", licences, wanted)
     check(system["driver_packages"] == expected["drivers"], "drivers", system["driver_packages"])
     part = next(p for p in found.values() if p["name"] == "Plot Planner Runtime Parts")
     check(part["component"] and not part["update"], part)
@@ -215,6 +220,8 @@ def main():
     check(system["last_shutdown"] == "2023-11-04T18:22:09.0000000Z", system["last_shutdown"])
     check_persons(expected, system)
     check_letters(expected, system)
+    check(not [row for row in expected["licences"] if row["text"] and row["text"] in text],
+          "the survey tells a serial number")
     check_programs(expected, system)
     _accounts.check_survey(expected, system, check)
     check_devices(expected, system)

@@ -310,6 +310,9 @@ static void test_changed(void **state)
 	times(&scene, forge_file(forge, 0, "\\Program Files\\Ledger\\Data\\empty.sldb", 1), 10, 10);
 	times(&scene, forge_file(forge, 0, "\\Program Files\\Ledger\\ledger.exe", 1), 10, 900);
 	times(&scene, forge_file(forge, 0, "\\Program Files\\Ledger\\skin.html", 1), 10, 900);
+	times(&scene, forge_file(forge, 0, "\\Program Files\\Ledger\\ledger.lic", 200), 10, 10);
+	times(&scene, forge_file(forge, 0, "\\Program Files\\Ledger\\licence.txt", 200), 10, 10);
+	times(&scene, forge_file(forge, 0, "\\Tools\\ledger.lic", 200), 10, 10);
 	times(&scene, forge_folder(forge, 0, "\\ProgramData\\Planner"), 10, 900);
 	times(&scene, forge_file(forge, 0, "\\ProgramData\\Planner\\plan.json", 1), 700, 700);
 	times(
@@ -320,6 +323,10 @@ static void test_changed(void **state)
 	times(&scene, forge_file(forge, 0, "\\ProgramData\\Moved\\a.db", 1), 10, 900);
 	scene_settle(&scene);
 	scene_make(&scene, NULL);
+	scene_expect(&scene, "C:\\Program Files\\Ledger\\ledger.lic", "left offered");
+	scene_expect(&scene, "C:\\Program Files\\Ledger\\licence.txt", "left program");
+	scene_expect(
+	    &scene, "C:\\Tools\\ledger.lic", "taken outside data/drives/C/Tools/ledger.lic");
 	scene_expect(&scene, "C:\\Program Files\\Ledger\\Data\\books.sldb",
 	    "taken changed data/drives/C/Program Files/Ledger/Data/books.sldb");
 	scene_expect(&scene, "C:\\Program Files\\Ledger\\Data\\new.sldb",

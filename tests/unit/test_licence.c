@@ -5,6 +5,7 @@
 #include "unit.h"
 
 #include "system/licence.h"
+#include "system/program_licences.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -91,9 +92,30 @@ static void kinds_are_told_apart(void **state)
 		    rows[i].kind);
 }
 
+/* What such files are called, and that agreements are not among them: common practice, no source. */
+static void files_by_name(void **state)
+{
+	static const struct {
+		const char *name;
+		uint64_t size;
+		bool is;
+	} files[] = {{"ledger.lic", 300, true}, {"LEDGER.LIC", 300, true}, {"a.lic", 3, false},
+	    {"a.lic", 70000, false}, {"hut.key", 1024, true}, {"talk.key", 900000, false},
+	    {"serial.txt", 40, true}, {"Serial number.txt", 40, true}, {"serial.dll", 40, false},
+	    {"license.txt", 40, false}, {"LICENSE", 40, false}, {"license.dat", 900, true},
+	    {"regkey.bin", 64, true}, {"myregkey.bin", 64, false}, {"licences.ini", 40, false},
+	    {"eula.rtf", 4000, false}, {"lic", 40, false}};
+
+	(void)state;
+	for (size_t i = 0; i < sizeof(files) / sizeof(files[0]); i++)
+		if (licence_file_is(files[i].name, files[i].size) != files[i].is)
+			fail_msg("%s, %u bytes", files[i].name, (unsigned)files[i].size);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
+	    cmocka_unit_test(files_by_name),
 	    cmocka_unit_test(keys_come_back),
 	    cmocka_unit_test(an_erased_key_is_none),
 	    cmocka_unit_test(kinds_are_told_apart),
