@@ -310,8 +310,10 @@ static void print_wrong(const struct page *page, const struct look *look)
 	blank(page);
 	/* Whoever owns the PC comes before what is wrong with it. */
 	for (size_t i = 0; i < all.count; i++)
-		if (strcmp(all.items[i].code, "managed-pc") == 0)
+		if (strcmp(all.items[i].code, "managed-pc") == 0) {
 			start_finding(page, 0, &all.items[i]);
+			blank(page);
+		}
 	page_line(page, 0, 0, "What is wrong");
 	for (; shown < all.count && shown < FINDINGS_SHOWN; shown++) {
 		if (all.items[shown].weight == WEIGHT_NOTE)

@@ -91,10 +91,10 @@ static const struct {
 	"Keep the part that ends in -sealed, and write that person's old password down. If the old PC "
 	"still starts, take the encryption off there and extract again."},
 [WIPE_ENCRYPTED_DRIVES] = {"encrypted-drives",
-	"Find the key of an encrypted volume",
-	"It is encrypted as a whole; nothing that lies on it is in this job.",
-	"Its recovery key of 48 digits may be in the owner's account, on paper, or on a stick. Unlock "
-	"the volume and extract again, or be sure that nothing on it is needed."},
+	"Find the key of an encrypted or locked drive",
+	"It is encrypted or locked as a whole; nothing that lies on it is in this job.",
+	"A recovery key of 48 digits may be in the owner's account, on paper, or on a stick. Unlock it "
+	"and extract again, or be sure that nothing on it is needed."},
 [WIPE_PHONES] = {"phone-backups",
 	"Look after backups of phones",
 	"They open only in the program that made them, and with its password where one was set.",

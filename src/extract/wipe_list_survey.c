@@ -79,11 +79,13 @@ static void add_ties(struct wipe_list *list, const struct old_system *system)
 		managed_to_text(&ties->managed[i], &text);
 		wipe_fact(list, WIPE_ORGANISATION, "%s is %s", system->key, buf_text(&text));
 	}
+	for (size_t i = 0; i < ties->n_sign_ins; i++) {
+		buf_clear(&text);
+		if (sign_ins_to_text(ties, i, &text))
+			wipe_fact(list, WIPE_SIGN_INS, "%s: %s",
+			    who(list, system, ties->sign_ins[i].person, words), buf_text(&text));
+	}
 	buf_free(&text);
-	for (size_t i = 0; i < ties->n_sign_ins; i++)
-		wipe_fact(list, WIPE_SIGN_INS, "%s: %s: %s",
-		    who(list, system, ties->sign_ins[i].person, words), ties->sign_ins[i].address,
-		    sign_in_words(ties->sign_ins[i].kind));
 	add_cloud(list, system);
 	add_bound(list, system);
 }
@@ -154,6 +156,12 @@ void wipe_list_survey(struct wipe_list *list, const struct findings *findings)
 		add_places(list, system);
 	}
 	add_findings(list, findings);
+	for (size_t d = 0; d < survey->n_drives; d++)
+		if (survey->drives[d].table.sealed != SEALED_NOT ||
+		    survey->drives[d].faults.verdict == FAULTS_LOCKED)
+			wipe_fact(list, WIPE_ENCRYPTED_DRIVES, "the whole drive %s %s, %s",
+			    survey->drives[d].about.path, survey->drives[d].about.model,
+			    text_size(survey->drives[d].about.size).text);
 	for (size_t v = 0; v < survey->n_volumes; v++)
 		if (survey->volumes[v].filesystem == FILESYSTEM_ENCRYPTED)
 			wipe_fact(list, WIPE_ENCRYPTED_DRIVES, "%s, %s, on %s", survey->volumes[v].name,

@@ -38,26 +38,13 @@ static void print_organisation(const struct old_system *system, FILE *out)
 	buf_free(&text);
 }
 
-/* An address with everything that it signs in to on one line. */
 static void print_sign_ins(const struct old_system *system, FILE *out)
 {
-	const struct ties *ties = system->ties;
-
-	for (size_t i = 0; i < ties->n_sign_ins; i++) {
-		const struct sign_in *row = &ties->sign_ins[i];
+	for (size_t i = 0; i < system->ties->n_sign_ins; i++) {
 		struct buf text = {0};
-		bool is_first = true;
 
-		for (size_t k = 0; k < ties->n_sign_ins; k++) {
-			if (ties->sign_ins[k].person != row->person ||
-			    strcmp(ties->sign_ins[k].address, row->address) != 0)
-				continue;
-			is_first = is_first && k >= i;
-			buf_printf(&text, "%s%s", text.length ? "; " : "",
-			    sign_in_words(ties->sign_ins[k].kind));
-		}
-		if (is_first)
-			line(out, "%s: %s: %s", key_of(system, row->person), row->address,
+		if (sign_ins_to_text(system->ties, i, &text))
+			line(out, "%s: %s", key_of(system, system->ties->sign_ins[i].person),
 			    buf_text(&text));
 		buf_free(&text);
 	}

@@ -68,6 +68,7 @@ struct learn {
 	size_t n_licences, licences_capacity;
 	const char *profiles_path, *public_path, *default_path; /* old paths */
 	struct ties *ties; /* see ties_of() */
+	bool sync_read;    /* learn_registered() was here */
 	bool is_nt5;       /* 2000 and XP: Documents and Settings */
 	bool session_open; /* a person's hive had changes that were not written back */
 	bool no_memory;
@@ -120,6 +121,8 @@ struct hive *load_machine_hive(struct learn *learn, const char *name, const char
  * (whose_hive.c), is not used.
  */
 struct hive *load_person_hive(struct learn *learn, const struct person *person);
+/* UsrClass.dat, what a person's programs registered; silently. NULL when there is none. */
+struct hive *load_class_hive(struct learn *learn, const struct person *person);
 /* UsrClass.dat of a person, without findings. */
 struct hive *load_classes_hive(struct learn *learn, const struct person *person);
 
@@ -355,9 +358,18 @@ void settings_walk(struct learn *learn, size_t person, look_at_folder *look);
 const char *old_path_of(struct learn *learn, struct location at);
 
 /* sync_roots.c */
+/*
+ * Keeps a folder, or adds to what is known of it; `path` (nothing is kept unless it is one in full), name
+ * and address may be NULL.
+ */
+void keep_sync_root(struct learn *learn, size_t person, unsigned from, const char *path,
+    const char *name, const char *address);
+void learn_registered(struct learn *learn); /* does it once */
 void learn_sync_accounts(struct learn *learn, size_t person, const struct hive *hive);
 void learn_sync_roots(struct learn *learn);
 void report_sync_roots(struct learn *learn);
+/* shell_folders.c */
+void learn_shell_folders(struct learn *learn, size_t person, const struct hive *hive);
 /* cloud_drives.c */
 void learn_cloud_drives(struct learn *learn);
 /* sign_ins.c: keeps one address, once for each person and kind */

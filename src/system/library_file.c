@@ -142,8 +142,30 @@ static bool is_about_the_past(const char *name)
 	return false;
 }
 
-size_t preferences_folders(
-    const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS])
+static bool is_folder(const char *name, const char *value)
+{
+	return is_full_path(value) && utf_is_clean(value) && !is_about_the_past(name);
+}
+
+/* "services.sync.username"; of a JSON account_info just "email" */
+static bool is_synchronised(const char *name, const char *value)
+{
+	return strchr(value, '@') != NULL &&
+	       (strcmp(name, "email") == 0 || strcmp(name, "services.sync.username") == 0);
+}
+
+/* "mail.identity.id1.useremail" */
+static bool is_sender(const char *name, const char *value)
+{
+	const char *last = strrchr(name, '.');
+
+	return strchr(value, '@') != NULL && last && strcmp(last, ".useremail") == 0;
+}
+
+/* The text before another one is its name, in either kind of file. */
+static size_t wanted_texts(const uint8_t *data, size_t length,
+    bool (*wanted)(const char *name, const char *value), struct arena *arena,
+    const char *texts[LIBRARY_FOLDERS])
 {
 	struct buf text = {0}, name = {0}, value = {0};
 	const char *at;
@@ -151,11 +173,9 @@ size_t preferences_folders(
 
 	at = file_text(data, length, &text);
 	while (count < LIBRARY_FOLDERS && next_quoted(&at, &value)) {
-		/* The text before it is its name, in either kind of file. */
-		if (is_full_path(buf_text(&value)) && utf_is_clean(buf_text(&value)) &&
-		    !is_about_the_past(buf_text(&name))) {
-			folders[count] = arena_strdup(arena, buf_text(&value));
-			count += folders[count] != NULL;
+		if (wanted(buf_text(&name), buf_text(&value))) {
+			texts[count] = arena_strdup(arena, buf_text(&value));
+			count += texts[count] != NULL;
 		} else {
 			struct buf swap = name;
 
@@ -167,6 +187,19 @@ size_t preferences_folders(
 	buf_free(&name);
 	buf_free(&value);
 	return count;
+}
+
+size_t preferences_folders(
+    const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS])
+{
+	return wanted_texts(data, length, is_folder, arena, folders);
+}
+
+size_t preferences_addresses(const uint8_t *data, size_t length, bool of_mail, struct arena *arena,
+    const char *addresses[LIBRARY_FOLDERS])
+{
+	return wanted_texts(
+	    data, length, of_mail ? is_sender : is_synchronised, arena, addresses);
 }
 
 /* --- lists of profiles --- */

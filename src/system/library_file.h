@@ -10,6 +10,7 @@
 
 #include "base/arena.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -42,5 +43,12 @@ size_t profile_list_folders(
  */
 size_t preferences_folders(
     const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS]);
+
+/*
+ * Quoted texts in such preferences whose name says that they are the address of an account: that the browser
+ * is synchronised with, or, with `of_mail`, that mail is sent from.
+ */
+size_t preferences_addresses(const uint8_t *data, size_t length, bool of_mail, struct arena *arena,
+    const char *addresses[LIBRARY_FOLDERS]);
 
 #endif

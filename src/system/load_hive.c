@@ -268,3 +268,15 @@ struct hive *load_classes_hive(struct learn *learn, const struct person *person)
 		    "", true);
 	return hive;
 }
+
+struct hive *load_class_hive(struct learn *learn, const struct person *person)
+{
+	struct location at =
+	    settings_folder(learn->survey, person, "settings-local", "AppData\\Local");
+	const struct catalogue *catalogue = survey_catalogue(learn->survey, at.volume);
+
+	if (!catalogue || at.node == NONE)
+		return NULL;
+	return load(learn, at.volume, catalogue_lookup(catalogue, at.node, "Microsoft\\Windows"),
+	    "UsrClass.dat", "", true);
+}

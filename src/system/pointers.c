@@ -13,6 +13,7 @@
 #include "base/utf.h"
 #include "ntfs/data.h"
 #include "system/library_file.h"
+#include "system/ties.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -154,6 +155,22 @@ static void report(struct pointers *pointers)
 typedef size_t folders_of_file(
     const uint8_t *data, size_t length, struct arena *arena, const char *folders[LIBRARY_FOLDERS]);
 
+/* The same files tell which address the browser or mail program signs in with. */
+static void keep_addresses(
+    struct pointers *pointers, const uint8_t *data, size_t length, struct arena *arena)
+{
+	size_t person = (size_t)(pointers->person - pointers->learn->system->persons);
+	const char *addresses[LIBRARY_FOLDERS];
+
+	for (int of_mail = 0; of_mail < 2; of_mail++) {
+		size_t count = preferences_addresses(data, length, of_mail, arena, addresses);
+
+		for (size_t i = 0; i < count; i++)
+			keep_sign_in(pointers->learn, person,
+			    of_mail ? SIGN_IN_MAIL : SIGN_IN_BROWSER, addresses[i]);
+	}
+}
+
 static void read_file(
     struct pointers *pointers, size_t volume, uint32_t entry, folders_of_file *folders_of)
 {
@@ -174,6 +191,8 @@ static void read_file(
 	for (size_t i = 0; i < count; i++)
 		add_path(pointers, folders[i],
 		    catalogue_name(catalogue, catalogue->entries[entry].name));
+	if (data && folders_of == preferences_folders)
+		keep_addresses(pointers, data, length, &arena);
 	holes_free(&holes);
 	arena_free(&arena);
 }

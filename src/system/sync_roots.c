@@ -1,9 +1,9 @@
 /*
  * Folders that a client keeps the same as in the cloud, and whose account that is.
  *
- * Three things tell, none of them a brand: what clients register with the old system; keys called
- * "Accounts" in a person's hive whose subkeys name a folder and an address; and, for folders that
- * neither knows, files with the marks of the cloud.
+ * What tells is no brand: what clients register with the old system; keys called "Accounts" in a
+ * person's hive whose subkeys name a folder and an address; the desktop's tree of folders
+ * (shell_folders.c); and, for folders that none of these knows, files with the marks of the cloud.
  *
  * Sources: Microsoft, "Integrate a Cloud Storage Provider" (SyncRootManager: the key's name is
  * "provider!SID!account", values DisplayNameResource and, by SID, UserSyncRoots); [MS-FSCC] 2.1.2.1
@@ -25,6 +25,7 @@
 #define MAKERS_LIMIT 2000u /* subkeys of a person's Software, and of one maker's key */
 #define ACCOUNTS_LIMIT 64u
 #define PARENT_LIMIT 512u
+#define TOPS_LIMIT 20000u /* folders that are looked at because of the marks of their files */
 
 /* --- keeping one --- */
 
@@ -51,7 +52,8 @@ static struct sync_root *root_at(struct learn *learn, size_t person, const char 
 	if (ties->n_sync_roots == TIES_LIMIT)
 		return NULL;
 	root = &ties->sync_roots[ties->n_sync_roots++];
-	*root = (struct sync_root){.person = person, .name = "", .address = ""};
+	*root = (struct sync_root){
+	    .person = person, .from = SYNC_FILES, .name = "", .address = ""};
 	root->path = learn_text(learn, "%.*s", (int)length, path);
 	root->at = NO_LOCATION;
 	return root;
@@ -65,6 +67,23 @@ static void set_once(struct learn *learn, const char **text, const char *value)
 
 /* --- a person's accounts --- */
 
+void keep_sync_root(struct learn *learn, size_t person, unsigned from, const char *path,
+    const char *name, const char *address)
+{
+	struct sync_root *root;
+
+	if (!is_full_path(path) || strlen(path) > TEXT_LIMIT)
+		return;
+	root = root_at(learn, person, path);
+	if (!root)
+		return;
+	/* The best source counts: they are in that order. */
+	if (from < (unsigned)root->from)
+		root->from = (enum sync_source)from;
+	set_once(learn, &root->name, name && strlen(name) <= TEXT_LIMIT ? name : NULL);
+	set_once(learn, &root->address, address && is_address(address) ? address : NULL);
+}
+
 static void read_account(struct learn *learn, size_t person, const struct hive *hive, hive_cell key,
     const char *maker)
 {
@@ -72,19 +91,9 @@ static void read_account(struct learn *learn, size_t person, const struct hive *
 	char *folder = hive_text(hive, key, "", "UserFolder", &arena, NULL);
 	char *address = hive_text(hive, key, "", "UserEmail", &arena, NULL);
 	char *name = hive_text(hive, key, "", "DisplayName", &arena, NULL);
-	struct sync_root *root = NULL;
 
-	if (address && is_address(address))
-		keep_sign_in(learn, person, SIGN_IN_SYNC, address);
-	else
-		address = NULL;
-	if (is_full_path(folder) && strlen(folder) <= TEXT_LIMIT)
-		root = root_at(learn, person, folder);
-	if (root) {
-		root->from = SYNC_ACCOUNT;
-		set_once(learn, &root->name, name && strlen(name) <= TEXT_LIMIT ? name : maker);
-		set_once(learn, &root->address, address);
-	}
+	keep_sign_in(learn, person, SIGN_IN_SYNC, address);
+	keep_sync_root(learn, person, SYNC_ACCOUNT, folder, name ? name : maker, address);
 	arena_free(&arena);
 }
 
@@ -140,12 +149,12 @@ static const char *shown_name(const char *display, const char *id, struct arena 
 	return arena_text(arena, id, strcspn(id, "!"));
 }
 
-/* The account's part of "provider!SID!account", where it is an address. */
+/* The account's part of "provider!SID!account", which some clients call by its address. */
 static const char *address_of_id(const char *id)
 {
 	const char *account = strrchr(id, '!');
 
-	return account && is_address(account + 1) ? account + 1 : NULL;
+	return account ? account + 1 : NULL;
 }
 
 static void read_registered(struct learn *learn, hive_cell key, struct arena *arena)
@@ -160,30 +169,28 @@ static void read_registered(struct learn *learn, hive_cell key, struct arena *ar
 		return;
 	count = hive_values(hive, folders, arena, &values);
 	for (size_t i = 0; i < count && i < ACCOUNTS_LIMIT; i++) {
-		struct sync_root *root = NULL;
+		size_t person;
 
 		sid = hive_value_name(hive, values[i], arena);
-		path = sid ? hive_text(hive, folders, "", sid, arena, NULL) : NULL;
-		if (is_full_path(path) && strlen(path) <= TEXT_LIMIT)
-			root = root_at(learn, person_of_sid(learn->system, sid), path);
-		if (!root)
+		if (!sid)
 			continue;
-		root->from = SYNC_REGISTERED;
-		set_once(learn, &root->name, shown_name(display, id, arena));
-		set_once(learn, &root->address, address_of_id(id));
-		if (address_of_id(id))
-			keep_sign_in(learn, root->person, SIGN_IN_SYNC, address_of_id(id));
+		person = person_of_sid(learn->system, sid);
+		path = hive_text(hive, folders, "", sid, arena, NULL);
+		keep_sync_root(learn, person, SYNC_REGISTERED, path,
+		    shown_name(display, id, arena), address_of_id(id));
+		keep_sign_in(learn, person, SIGN_IN_SYNC, address_of_id(id));
 	}
 }
 
-static void learn_registered(struct learn *learn)
+void learn_registered(struct learn *learn)
 {
 	struct arena arena = {0};
 	hive_cell key, *roots;
 	size_t count;
 
-	if (!learn->software)
+	if (!learn->software || learn->sync_read)
 		return;
+	learn->sync_read = true;
 	key = hive_find(learn->software, hive_root(learn->software), KEY_SYNC);
 	count = key == HIVE_NO_CELL ? 0 : hive_subkeys(learn->software, key, &arena, &roots);
 	for (size_t i = 0; i < count && i < TIES_LIMIT; i++)
@@ -248,27 +255,42 @@ static void keep_marked(struct learn *learn, struct location at)
 	    .address = "", .path = old_path_of(learn, at), .at = at};
 }
 
+/* Was this folder met before? */
+static bool is_met(uint8_t *met, uint32_t folder)
+{
+	uint8_t bit = (uint8_t)(1u << folder % 8);
+	bool was = met[folder / 8] & bit;
+
+	met[folder / 8] |= bit;
+	return was;
+}
+
 /* Files of the cloud in folders that nothing else told of. */
 static void learn_marked(struct learn *learn, size_t volume)
 {
 	const struct catalogue *catalogue = survey_catalogue(learn->survey, volume);
-	uint32_t last = NONE;
+	uint8_t *met = catalogue ? calloc(catalogue->n_nodes / 8 + 1, 1) : NULL;
+	size_t n_tops = 0;
 
-	for (size_t i = 0; catalogue && i < catalogue->n_nodes; i++) {
+	learn->no_memory = learn->no_memory || (catalogue && !met);
+	for (size_t i = 0; met && i < catalogue->n_nodes && n_tops < TOPS_LIMIT; i++) {
 		const struct node *node = catalogue_node(catalogue, (uint32_t)i);
-		uint32_t parent;
+		uint32_t folder;
 
 		if (!node || node->n_entries == 0 || node->flags & (NODE_FOLDER | NODE_SYSTEM) ||
 		    !is_marked(catalogue, (uint32_t)i))
 			continue;
-		parent = catalogue->entries[node->first_entry].parent;
-		/* Files of one folder mostly stand side by side in the table. */
-		if (parent == NONE || parent == last)
+		folder = catalogue->entries[node->first_entry].parent;
+		if (folder >= catalogue->n_nodes || is_met(met, folder))
 			continue;
-		last = parent;
-		keep_marked(
-		    learn, (struct location){volume, top_marked(catalogue, parent)});
+		folder = top_marked(catalogue, folder);
+		/* Met as a folder of files, too, when it is its own top. */
+		if (folder != catalogue->entries[node->first_entry].parent && is_met(met, folder))
+			continue;
+		keep_marked(learn, (struct location){volume, folder});
+		n_tops++;
 	}
+	free(met);
 }
 
 /*

@@ -1,8 +1,10 @@
 /* How the ties of one old system are learned, and what they are called: see ties.h. */
 #include "system/ties.h"
 
+#include "base/utf.h"
 #include "system/inner.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 #define ADDRESS_LIMIT 254u /* bytes: RFC 5321, 4.5.3.1.3, without the angle brackets */
@@ -10,7 +12,7 @@
 const char *sync_source_name(enum sync_source source)
 {
 	static const char *const names[] = {[SYNC_REGISTERED] = "registered",
-	    [SYNC_ACCOUNT] = "account", [SYNC_FILES] = "cloud-files"};
+	    [SYNC_ACCOUNT] = "account", [SYNC_FOLDER_TREE] = "folder-tree", [SYNC_FILES] = "cloud-files"};
 
 	return names[source];
 }
@@ -22,6 +24,7 @@ static const struct {
     [SIGN_IN_APPS] = {"apps", "apps and store of the old system"},
     [SIGN_IN_OFFICE] = {"office", "office programs"},
     [SIGN_IN_SYNC] = {"sync", "a folder kept in the cloud"},
+    [SIGN_IN_BROWSER] = {"browser", "a browser, for its bookmarks and passwords"},
     [SIGN_IN_MAIL] = {"mail", "a mail program"},
     [SIGN_IN_WORK] = {"work", "a work or school account"},
 };
@@ -34,6 +37,38 @@ const char *sign_in_name(enum sign_in_kind kind)
 const char *sign_in_words(enum sign_in_kind kind)
 {
 	return sign_in_kinds[kind].words;
+}
+
+static bool is_same_address(const struct sign_in *one, const struct sign_in *other)
+{
+	return one->person == other->person && utf_equal_fold(one->address, other->address);
+}
+
+bool sign_ins_to_text(const struct ties *ties, size_t index, struct buf *text)
+{
+	const struct sign_in *row = &ties->sign_ins[index];
+
+	for (size_t i = 0; i < index; i++)
+		if (is_same_address(&ties->sign_ins[i], row))
+			return false;
+	buf_add_text(text, row->address);
+	for (size_t i = index; i < ties->n_sign_ins; i++)
+		if (is_same_address(&ties->sign_ins[i], row))
+			buf_printf(text, "%s %s", i == index ? ":" : ";",
+			    sign_in_words(ties->sign_ins[i].kind));
+	return true;
+}
+
+/* By person, then by what they sign in to. */
+static int by_person(const void *a, const void *b)
+{
+	const struct sign_in *one = a, *other = b;
+
+	if (one->person != other->person)
+		return one->person < other->person ? -1 : 1;
+	if (one->kind != other->kind)
+		return one->kind < other->kind ? -1 : 1;
+	return strcmp(one->address, other->address);
 }
 
 static const struct {
@@ -91,7 +126,9 @@ void learn_person_ties(struct learn *learn, size_t person, const struct hive *hi
 {
 	if (!ties_of(learn))
 		return;
+	learn_registered(learn);
 	learn_sync_accounts(learn, person, hive);
+	learn_shell_folders(learn, person, hive);
 	learn_person_sign_ins(learn, person, hive);
 	learn_person_managed(learn, person, hive);
 }
@@ -106,4 +143,7 @@ void learn_ties(struct learn *learn)
 	learn_cloud_drives(learn);
 	learn_device_keys(learn);
 	report_sync_roots(learn);
+	if (learn->ties->n_sign_ins > 1)
+		qsort(learn->ties->sign_ins, learn->ties->n_sign_ins,
+		    sizeof(*learn->ties->sign_ins), by_person);
 }

@@ -18,6 +18,7 @@
 enum sync_source {
 	SYNC_REGISTERED, /* its client registered it with the old system */
 	SYNC_ACCOUNT,    /* its client's account names it */
+	SYNC_FOLDER_TREE, /* its client put it into the desktop's tree of folders */
 	SYNC_FILES,      /* its files carry the marks of the cloud */
 };
 
@@ -45,6 +46,7 @@ enum sign_in_kind {
 	SIGN_IN_APPS,   /* the old system's own apps and store */
 	SIGN_IN_OFFICE, /* office programs */
 	SIGN_IN_SYNC,   /* a client of the cloud */
+	SIGN_IN_BROWSER, /* a browser, which keeps its bookmarks and passwords there */
 	SIGN_IN_MAIL,   /* a mail program */
 	SIGN_IN_WORK,   /* a work or school account */
 };
@@ -100,11 +102,16 @@ struct ties {
 	size_t n_bound;
 };
 
-/* "registered", "account", "cloud-files". */
+/* "registered", "account", "folder-tree", "cloud-files". */
 const char *sync_source_name(enum sync_source source);
 /* "pc", "mail", ...; and for people: "signing in to this PC". */
 const char *sign_in_name(enum sign_in_kind kind);
 const char *sign_in_words(enum sign_in_kind kind);
+/*
+ * One address with all that it signs in to: "mara@fernhill.example: a mail program; office programs",
+ * appended. False, and nothing is, where an earlier row has it.
+ */
+bool sign_ins_to_text(const struct ties *ties, size_t index, struct buf *text);
 /* "domain", ...; and as a sentence without its end: "it is a member of the domain", ... */
 const char *management_name(enum management how);
 const char *management_words(enum management how);

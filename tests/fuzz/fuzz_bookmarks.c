@@ -113,6 +113,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 
 		library_file_folders(data + 1, size - 1, &bookmarks.arena, folders);
 		preferences_folders(data + 1, size - 1, &bookmarks.arena, folders);
+		preferences_addresses(data + 1, size - 1, data[0] & 0x80, &bookmarks.arena, folders);
 		profile_list_folders(data + 1, size - 1, &bookmarks.arena, folders);
 	} else if (data[0] % 4 == 0) {
 		bookmarks_from_json(&bookmarks, data + 1, size - 1);

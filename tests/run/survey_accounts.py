@@ -132,6 +132,44 @@ TenantId = text 5eed0000-0000-0000-0000-00000000000a
     check(len(notes) == 1 and "mara@school.example" in notes[0]["sentence"], notes)
 
 
+def case_folder_tree(bench):
+    """Folders that a client put into the desktop's tree: looked up only where one is not known already."""
+    tree = "Software\\Microsoft\\Windows\\CurrentVersion\\Explorer\\Desktop\\NameSpace"
+    bag = "Instance\\InitPropertyBag"
+    account = """
+[Software\\Hedgerow\\Box\\Accounts\\1]
+UserFolder = text C:\\Users\\mara\\Box
+UserEmail = text mara@fernhill.example
+"""
+    numbers = [f"{{5EED000{i}-0000-0000-0000-000000000000}}" for i in range(3)]
+    classes = f"""
+[CLSID\\{numbers[0]}]
+@ = text Hedgerow Box
+[CLSID\\{numbers[0]}\\{bag}]
+TargetFolderPath = text %USERPROFILE%\\Box
+[CLSID\\{numbers[1]}]
+@ = text @box.dll,-1
+[CLSID\\{numbers[1]}\\{bag}]
+TargetFolderPath = text C:\\Shed
+[CLSID\\{numbers[2]}\\{bag}]
+TargetKnownFolder = text {{A52BBA46-E9E1-435F-B3D9-28DAA648C0F6}}
+"""
+    for known, wanted in ((1, [("C:\\Users\\mara\\Box", "account", "Box")]),
+                          (3, [("C:\\Users\\mara\\Box", "account", "Box"),
+                               ("C:\\Shed", "folder-tree", None)]),
+                          (-3, [("C:\\Users\\mara\\Box", "folder-tree", "Hedgerow Box"),
+                                ("C:\\Shed", "folder-tree", None)])):
+        keys = "".join(f"[{tree}\\{number}]\n@ = text x\n" for number in numbers[:abs(known)])
+        c, drive = _pc(bench, "tree.img", hive=keys + (account if known > 0 else ""))
+        c.file("Users/mara/AppData/Local/Microsoft/Windows/UsrClass.dat", bench.hive(classes))
+        c.file("Users/mara/Box/a.txt", b"a")
+        c.file("Shed/b.txt", b"b")
+        document, _ = survey(drive())
+        rows = [(row["path"], row["known_by"], row["name"])
+                for row in document["systems"][0]["accounts"]["cloud_folders"]]
+        check(rows == wanted, known, rows)
+
+
 def case_key_files(bench):
     """Private keys are counted, what is public is not; a browser is no program that keeps to itself."""
     c, drive = _pc(bench, "keys.img")

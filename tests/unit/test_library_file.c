@@ -56,6 +56,37 @@ static void test_utf16_and_limits(void **state)
 	arena_free(&arena);
 }
 
+static size_t addresses_of(const char *text, bool of_mail, const char *addresses[])
+{
+	static struct arena arena;
+
+	return preferences_addresses(
+	    (const uint8_t *)text, strlen(text), of_mail, &arena, addresses);
+}
+
+/* How such files look: common practice, no source. */
+static void test_addresses(void **state)
+{
+	static const char json[] = "{\"account_info\":[{\"account_id\":\"5eed\",\"email\":"
+				   "\"mara@fernhill.example\",\"token\":\"x@secret\"}],"
+				   "\"note\":\"write to rowan@fernhill.example\",\"email\":\"none\"}";
+	static const char script[] =
+	    "user_pref(\"mail.identity.id1.useremail\", \"treasurer@fernhill.example\");\n"
+	    "user_pref(\"mail.server.server1.password\", \"a@b\");\n"
+	    "user_pref(\"services.sync.username\", \"mara@fernhill.example\");\n";
+	const char *found[LIBRARY_FOLDERS];
+
+	(void)state;
+	assert_int_equal(addresses_of(json, false, found), 1);
+	assert_string_equal(found[0], "mara@fernhill.example");
+	assert_int_equal(addresses_of(json, true, found), 0);
+	assert_int_equal(addresses_of(script, true, found), 1);
+	assert_string_equal(found[0], "treasurer@fernhill.example");
+	assert_int_equal(addresses_of(script, false, found), 1);
+	assert_string_equal(found[0], "mara@fernhill.example");
+	assert_int_equal(addresses_of("\"email\":\"never@closed", false, found), 0);
+}
+
 static void test_profile_list(void **state)
 {
 	static const char text[] =
@@ -99,6 +130,7 @@ int main(void)
 	    cmocka_unit_test(test_utf16_and_limits),
 	    cmocka_unit_test(test_profile_list),
 	    cmocka_unit_test(test_preferences),
+	    cmocka_unit_test(test_addresses),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

@@ -130,6 +130,32 @@ static void test_hostile_names(void **state)
 	look_free(&look);
 }
 
+/* Whose PC it is comes first, however much is wrong with it. */
+static void test_organisation_first(void **state)
+{
+	struct buf json = {0};
+	struct error error;
+	struct look look;
+	char *text;
+
+	(void)state;
+	buf_add_text(&json, "{\"findings\":[");
+	for (unsigned i = 0; i < 20; i++)
+		buf_printf(&json,
+		    "{\"code\":\"x\",\"weight\":\"loss\",\"sentence\":\"Lost: %u.\"},", i);
+	buf_add_text(&json, "{\"code\":\"managed-pc\",\"weight\":\"caution\",\"subject\":\"HUT-PC\","
+			    "\"sentence\":\"It is the school's.\",\"advice\":\"Ask it.\"}]}");
+	look_init(&look);
+	assert_true(look_read_drives(&look, "{\"drives\":[]}", 13, &error));
+	assert_true(look_read_survey(&look, buf_text(&json), json.length, &error));
+	text = everything(&look, 79);
+	assert_non_null(strstr(text, "Caution: HUT-PC: It is the school's. Ask it."));
+	assert_true(strstr(text, "It is the school's.") < strstr(text, "What is wrong"));
+	free(text);
+	buf_free(&json);
+	look_free(&look);
+}
+
 /* Our own words need no breaking: also where large letters leave 63 columns. */
 static void test_own_words_fit(void **state)
 {
@@ -277,6 +303,7 @@ int main(void)
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_hostile_names),
 	    cmocka_unit_test(test_own_words_fit),
+	    cmocka_unit_test(test_organisation_first),
 	    cmocka_unit_test(test_pages),
 	    cmocka_unit_test(test_answers),
 	    cmocka_unit_test(test_power),
