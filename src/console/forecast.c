@@ -15,10 +15,12 @@ static bool read_path(struct arena *arena, struct forecast_decision *decision, c
 {
 	const char *volume = json_in_text(arena, item, "volume");
 	const char *path = json_in_text(arena, item, "path");
+	const char *was = json_in_text(arena, item, "was");
 
-	if (volume == NULL || path == NULL)
+	if (volume == NULL || path == NULL || was == NULL)
 		return false;
-	path = arena_printf(arena, "%s%s", volume, path);
+	/* What was deleted is known, and can be asked for, by the path that it had. */
+	path = *was != '\0' ? was : arena_printf(arena, "%s%s", volume, path);
 	if (path == NULL)
 		return false;
 	decision->paths.items[decision->paths.count++] = path;

@@ -21,6 +21,7 @@
 #include "extract/wipe_list.h"
 #include "plan/belongings.h"
 #include "system/devices.h"
+#include "system/recycle_bin.h"
 #include "system/ties.h"
 
 #include <stdlib.h>
@@ -144,6 +145,8 @@ static bool write_papers(struct extraction *extraction, const struct plan *plan,
 		&papers, error) &&
 	    write_survey_paper(
 		&extraction->job, plan->survey, "devices.json", devices_to_json, &papers, error) &&
+	    write_survey_paper(&extraction->job, plan->survey, "recycle-bin.json",
+		recycle_bins_to_json, &papers, error) &&
 	    wipe_list_write(plan, &extraction->sums, findings, &extraction->job, &papers, error) &&
 	    (!with_keys || licence_keys_write(plan, &extraction->job, &papers, error)) &&
 	    write_lists(extraction, plan, findings, &papers, error);

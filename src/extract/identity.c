@@ -147,6 +147,8 @@ struct digest identity_of_plan(const struct plan *plan)
 		add_text(&hash, plan->groups[i].key);
 		add_text(&hash, plan->groups[i].folder);
 	}
+	for (size_t i = 0; i < plan->survey->n_deleted; i++)
+		add_text(&hash, plan->survey->deleted[i].was ? plan->survey->deleted[i].was : "");
 	add_number(&hash, plan->n_items);
 	for (size_t i = 0; i < plan->n_items; i++)
 		add_item(&hash, plan, &plan->items[i]);

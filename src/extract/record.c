@@ -233,6 +233,9 @@ static void line(struct record *record, size_t index)
 	json_key_text(&json, "path", path_text(record, item));
 	if (stream[0] != '\0')
 		json_key_text(&json, "stream", stream);
+	buf_clear(&record->text);
+	if (plan_was(record->plan, item, &record->text))
+		json_key_text(&json, "was", buf_text(&record->text));
 	json_key_text(&json, "kind", kinds[item->kind]);
 	if (item->kind == ITEM_FILE)
 		json_key_unsigned(&json, "size", item_size(record->plan, item));

@@ -2,9 +2,10 @@
  * record.jsonl: one line per item of the plan, after a header line.
  *
  * Keys, in this order; those that do not apply are absent:
- *   volume, path, stream, kind, size, state, reason, pc, person, place, form, stored, part or
+ *   volume, path, stream, was, kind, size, state, reason, pc, person, place, form, stored, part or
  *   parts, as, sha256, created, modified, changed, accessed, attributes, owner, file_record, holes,
  *   missing, ranges, gaps, target, name_utf16, stream_utf16, same_as, note
+ * `was` is the path, with its drive, that something in the recycle bin had before it was deleted.
  * `owner` is the SID of the account that owns the file, where the volume tells.
  * `file_record` is the number of the record in the file table that describes it.
  * `form` says that not the file's bytes as such stand in the archive, but `stored` bytes:

@@ -16,7 +16,8 @@
 
 bool reason_needs_decision(enum reason reason)
 {
-	return reason == REASON_OFFERED || reason == REASON_PASSWORDS;
+	return reason == REASON_OFFERED || reason == REASON_PASSWORDS ||
+	       reason == REASON_RECYCLE_BIN;
 }
 
 /* "   1,234 files    3.4 GB" */
@@ -111,9 +112,12 @@ static void print_examples(FILE *stream, const struct summary *summary, enum rea
 		if (item->reason != reason || item->state != STATE_LEFT || item->kind != ITEM_FILE)
 			continue;
 		buf_clear(&path);
-		if (plan->survey->volumes[item->volume].letter != 0)
-			buf_add_text(&path, plan->survey->volumes[item->volume].name);
-		plan_old_path(plan, item, &path);
+		/* What is in the recycle bin is known by the path that it had. */
+		if (!plan_was(plan, item, &path)) {
+			if (plan->survey->volumes[item->volume].letter != 0)
+				buf_add_text(&path, plan->survey->volumes[item->volume].name);
+			plan_old_path(plan, item, &path);
+		}
 		fputs("      ", stream);
 		text_print(stream, buf_text(&path));
 		fputc('\n', stream);

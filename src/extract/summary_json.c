@@ -88,6 +88,9 @@ static void item_to_json(struct json *json, const struct plan *plan, const struc
 	json_key_text(json, "path", buf_text(text));
 	if (stream[0] != '\0')
 		json_key_text(json, "stream", stream);
+	buf_clear(text);
+	if (plan_was(plan, item, text))
+		json_key_text(json, "was", buf_text(text));
 	json_key_text(json, "kind", kinds[item->kind]);
 	if (item->kind == ITEM_FILE)
 		json_key_unsigned(json, "size", item_size(plan, item));

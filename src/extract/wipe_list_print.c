@@ -148,7 +148,7 @@ static void print_forgotten(FILE *out, const struct wipe_list *list, const struc
 	struct filetime_text day = filetime_to_text(row->newest);
 	struct buf path = {0};
 
-	forgotten_path(row, list->plan, &path);
+	forgotten_shown(row, list->plan, &path);
 	fputs("\n[ ]   ", out);
 	text_wrap(out, buf_text(&path), INDENT, WIDTH);
 	paragraph(out, INDENT, INDENT, "%s in %s %s%s%.10s; %s", text_size(row->bytes).text,

@@ -459,6 +459,8 @@ void anchors_of_survey(struct layout *layout)
 	for (size_t s = 0; s < survey->n_systems && !layout->no_memory; s++)
 		if (plan_catalogue(survey, survey->systems[s].volume))
 			put_system(layout, s);
+	if (!layout->no_memory)
+		bins_put(layout);
 	/* Programs last: they give way to everybody's folders. */
 	for (size_t s = 0; s < survey->n_systems && !layout->no_memory; s++)
 		for (size_t i = 0; i < survey->systems[s].n_programs && !layout->no_memory; i++)

@@ -62,6 +62,7 @@ void plan_archive_path(const struct plan *plan, const struct item *item, struct 
 	const struct entry *entry = &catalogue->entries[item->entry];
 	const char *stream = plan_stream_name(catalogue, item->entry, item->stream);
 	const char *ending = form_name((enum item_form)item->form);
+	const struct bin_path *deleted = NULL;
 	uint32_t way[PATH_LIMIT];
 	bool is_lost;
 	size_t depth;
@@ -84,10 +85,13 @@ void plan_archive_path(const struct plan *plan, const struct item *item, struct 
 	depth = way_up(catalogue, item->entry, item->base, way, &is_lost);
 	if (is_lost)
 		buf_add_text(path, "/" CATALOGUE_LOST_FOLDER);
-	while (depth > 0) {
+	if (plan->groups[item->group].is_bin)
+		deleted = bins_path(plan, item->volume, way[depth - 1]);
+	for (bool is_first = true; depth > 0; is_first = false) {
 		uint32_t at = way[--depth];
 		struct name_more more = {
 		    .stream = "", .number = twin_number(plan, item->volume, at, NONE)};
+		const char *name = catalogue_name(catalogue, catalogue->entries[at].name);
 
 		if (depth == 0 && (*stream || ending)) {
 			more.stream = stream;
@@ -95,6 +99,11 @@ void plan_archive_path(const struct plan *plan, const struct item *item, struct 
 			more.stream_number = twin_number(plan, item->volume, at, item->stream);
 		}
 		buf_add_byte(path, '/');
-		name_map_more(path, catalogue_name(catalogue, catalogue->entries[at].name), &more);
+		if (is_first && deleted) {
+			buf_add_text(path, deleted->folder);
+			name = deleted->name;
+			more.number = deleted->number;
+		}
+		name_map_more(path, name, &more);
 	}
 }

@@ -164,6 +164,15 @@ static void apply_command_line(
 		leave(decision, REASON_NOT_ASKED);
 }
 
+/* Into the group of what lies on the volume outside of profiles. */
+static void give_to_volume(const struct decider *decider, size_t volume, struct decision *decision)
+{
+	const struct area *root = &decider->layout->areas[decider->layout->root_areas[volume]];
+
+	decision->group = root->group;
+	decision->base = root->base;
+}
+
 struct decision decide_folder(const struct decider *decider, const struct named *named)
 {
 	const struct area *area = &decider->layout->areas[named->area];
@@ -171,6 +180,9 @@ struct decision decide_folder(const struct decider *decider, const struct named 
 	const struct node *node = &catalogue->nodes[catalogue->entries[named->entry].node];
 	struct decision decision = make_decision(decider, area, area->reason);
 
+	/* Nobody's in particular: the bin's own folder is that of the archive's group. */
+	if (area->kind == AREA_BIN && catalogue->entries[named->entry].node == area->base)
+		give_to_volume(decider, named->volume, &decision);
 	if (node->flags & NODE_SYSTEM)
 		leave(&decision, REASON_FILE_SYSTEM);
 	else
@@ -314,12 +326,16 @@ struct decision decide_stream(
 		reason = rule->reason;
 	else if (node->flags & NODE_FOLDER)
 		reason = area->reason;
+	else if (area->kind == AREA_BIN)
+		reason = bins_reason(decider->layout, named->volume, named->entry);
 	else
 		reason = reason_by_rule(decider, named, node, catalogue, &rule);
 	if (addition_is_taken(decider->layout, named->volume,
 		catalogue->entries[named->entry].node, reason))
 		reason = REASON_ADDED;
 	decision = make_decision(decider, area, reason);
+	if (area->kind == AREA_BIN && reason == REASON_SYSTEM)
+		give_to_volume(decider, named->volume, &decision);
 	if (rule && rule->is_registry)
 		keep_apart(decider, named->volume, &decision);
 	if (reason != REASON_FILE_SYSTEM)

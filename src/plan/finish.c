@@ -195,9 +195,13 @@ static void report_row(const struct plan *plan, size_t row, const struct undecid
 			      : group->person == SIZE_MAX
 				  ? group->key
 				  : plan->survey->systems[group->system].persons[group->person].key;
-	struct buf path = {0};
+	struct buf path = {0}, was = {0};
 
 	add_full_path(plan, &plan->items[sum->first], &path);
+	buf_add_text(&was, ", which was ");
+	if (plan_was(plan, &plan->items[sum->first], &was))
+		buf_add_text(&path, buf_text(&was));
+	buf_free(&was);
 	findings_add(findings, WEIGHT_CAUTION, code, subject,
 	    "Ask the owner. What is wanted is taken with --take and its path, as the record has "
 	    "it.",
@@ -245,5 +249,7 @@ void finish_sums(struct plan *plan, struct findings *findings)
 	    plan, REASON_PASSWORDS, "passwords-not-taken", "stores of saved passwords", findings);
 	report_undecided(plan, REASON_OFFERED, "offered-not-taken",
 	    "keys, virtual machines or bulk data of programs", findings);
+	report_undecided(plan, REASON_RECYCLE_BIN, "recycle-bin-not-taken",
+	    "what lies in the recycle bin, other than documents that were deleted lately", findings);
 	report_long_paths(plan, findings);
 }

@@ -247,6 +247,17 @@ void forgotten_path(const struct forgotten *forgotten, const struct plan *plan, 
 		    plan_catalogue(plan->survey, forgotten->volume), forgotten->folder, path);
 }
 
+void forgotten_shown(const struct forgotten *forgotten, const struct plan *plan, struct buf *path)
+{
+	const struct catalogue *catalogue =
+	    plan_catalogue(plan->survey, forgotten->volume);
+	const struct node *node = catalogue_node(catalogue, forgotten->folder);
+
+	if (!node || node->n_entries == 0 ||
+	    !bins_was(plan->survey, forgotten->volume, node->first_entry, path))
+		forgotten_path(forgotten, plan, path);
+}
+
 const char *forgotten_words(const struct forgotten *forgotten)
 {
 	switch (forgotten->reason) {

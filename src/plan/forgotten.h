@@ -34,6 +34,8 @@ void forgotten_free(struct forgotten_list *list);
 
 /* Appends the folder's old path with the volume in front: "C:\$Recycle.Bin\S-1-5-21-...". */
 void forgotten_path(const struct forgotten *forgotten, const struct plan *plan, struct buf *path);
+/* The same for people: of a folder that was deleted, where it was. */
+void forgotten_shown(const struct forgotten *forgotten, const struct plan *plan, struct buf *path);
 /* What lies there, for people. */
 const char *forgotten_words(const struct forgotten *forgotten);
 

@@ -124,6 +124,8 @@ static int place_rank(const struct group *group)
 	if (strcmp(group->place, "other") == 0)
 		return 1;
 	if (group->is_sealed)
+		return 5;
+	if (group->is_bin)
 		return 4;
 	if (strcmp(group->place, "registry") == 0)
 		return 3;

@@ -26,6 +26,7 @@ enum area_kind {
 	AREA_PLACE,
 	AREA_SHARED,
 	AREA_SERVICE,
+	AREA_BIN, /* a person's recycle bin on one volume: base is its folder */
 };
 
 struct area {
@@ -187,6 +188,23 @@ bool kind_is_data(const char *name, bool in_programs);
 bool kind_is_peoples(const char *name, bool media);
 /* Does it install something? */
 bool kind_is_installer(const char *name);
+
+/*
+ * Is a file of this name, or a web link, something that people write, photograph or keep in order, and of a
+ * size that is easily taken along? Not: programs, archives, music and films.
+ */
+bool kind_is_document(const char *name);
+
+/* --- bins.c: recycle bins --- */
+
+/* Lets an area start at each bin, and says how what was deleted is called in the archive. */
+void bins_put(struct layout *layout);
+/* What a bin's area says about an entry in it. */
+uint8_t bins_reason(const struct layout *layout, size_t volume, uint32_t entry);
+/* As plan_was(), for an entry that lies in a bin. */
+bool bins_was(const struct survey *survey, size_t volume, uint32_t entry, struct buf *path);
+/* The path of a thing itself, which number it has included; NULL: it is none. */
+const struct bin_path *bins_path(const struct plan *plan, uint32_t volume, uint32_t entry);
 
 /* --- choice.c: --take and --leave --- */
 

@@ -126,6 +126,20 @@ static const char *const brought_along[] = {
     "xslt",
 };
 
+/* Written texts, tables, pictures, mail, addresses and dates, links. */
+static const char *const own_making[] = {
+    "doc", "docm", "docx", "dot", "dotx", "odt", "ott", "rtf", "txt", "md", "tex", "wpd", "wps",
+    "wri", "pages", "pdf", "ps", "xps", "oxps", "htm", "html", "mht", "mhtml", "url", "website",
+    "csv", "tsv", "xls", "xlsb", "xlsm", "xlsx", "ods", "ots", "numbers", "mdb", "accdb", "odb",
+    "dbf", "ppt", "pptm", "pptx", "pps", "ppsx", "odp", "otp", "key", "pub", "vsd", "vsdx", "odg",
+    "one", "onepkg", "mpp", "xmind", "mm", "tab", "bib", "epub", "djvu",
+    "jpg", "jpeg", "jpe", "jfif", "png", "gif", "bmp", "tif", "tiff", "heic", "heif", "webp", "psd",
+    "xcf", "kra", "ai", "eps", "svg", "indd", "cdr", "afphoto", "afdesign", "dwg", "dxf", "skp",
+    "dng", "cr2", "cr3", "nef", "arw", "orf", "rw2", "raf", "pef", "srw",
+    "eml", "msg", "mbox", "pst", "vcf", "vcard", "contact", "ics", "ldif", "abk",
+    "gpx", "kml", "kmz", "mscz", "sib", "mus", "musicxml", "qif", "ofx", "qfx", "gnucash",
+};
+
 static bool is_among(const char *extension, const char *const *list, size_t count)
 {
 	for (size_t i = 0; i < count; i++)
@@ -191,4 +205,13 @@ bool kind_is_installer(const char *name)
 
 	return dot && dot != name &&
 	       is_among(dot + 1, installers, sizeof(installers) / sizeof(installers[0]));
+}
+
+bool kind_is_document(const char *name)
+{
+	const char *dot = strrchr(name, '.');
+
+	/* "~$" only says who has a document open. */
+	return dot && dot != name && strncmp(name, "~$", 2) != 0 &&
+	       is_among(dot + 1, own_making, sizeof(own_making) / sizeof(own_making[0]));
 }

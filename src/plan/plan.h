@@ -28,6 +28,7 @@ enum reason {
 	REASON_OUTSIDE,
 	REASON_CHANGED,
 	REASON_ADDED,
+	REASON_DELETED,
 	REASON_KEYS,
 	/* left */
 	REASON_SYSTEM,
@@ -110,9 +111,13 @@ struct group {
 	const char *folder; /* in the archive: "data/FERNHILL-PC/mara/Documents" */
 	size_t system;      /* index in survey.systems, SIZE_MAX: of a drive */
 	size_t person;      /* index in its persons, SIZE_MAX: shared */
-	/* role, "settings", "registry", "sealed", "other" (also of what is shared), "outside" */
+	/*
+	 * role, "settings", "registry", "sealed", "recycle-bin", "other" (the last two also of what is
+	 * shared), "outside"
+	 */
 	const char *place;
 	bool is_sealed; /* paths below its folder are the old ones, with the volume in front */
+	bool is_bin;    /* paths below its folder are those from before the things were deleted */
 };
 
 /* One line of the record to be. */
@@ -164,6 +169,13 @@ struct twin {
 	uint32_t number; /* from 2; the first is not listed */
 };
 
+/* What something that was deleted is called in the archive, below its group's folder. */
+struct bin_path {
+	const char *folder; /* "Desktop/", in the archive's own form; "" where there is none */
+	const char *name;   /* inner text */
+	unsigned number;    /* of several that were called so, from 2; less: the first */
+};
+
 struct plan {
 	struct arena arena;
 	const struct survey *survey;
@@ -180,6 +192,7 @@ struct plan {
 	size_t n_items, items_capacity;
 	struct twin *twins; /* sorted by volume, entry, stream */
 	size_t n_twins, twins_capacity;
+	struct bin_path *bin_paths; /* one for each of survey.deleted */
 	uint64_t bytes_taken; /* logical bytes of what is taken */
 	size_t n_taken;
 };
@@ -194,6 +207,12 @@ void plan_free(struct plan *plan);
 
 /* Appends the item's old path "\Users\mara\x.txt" (without volume and stream). */
 void plan_old_path(const struct plan *plan, const struct item *item, struct buf *path);
+
+/*
+ * Appends the old path, with its drive, that a deleted thing had, or something in one; false, and nothing
+ * appended, for what was not deleted and where it is not told.
+ */
+bool plan_was(const struct plan *plan, const struct item *item, struct buf *path);
 
 /*
  * Appends the item's path in the archive, every name mapped by names.h: "data/FERNHILL-PC/mara/

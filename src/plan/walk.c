@@ -294,6 +294,22 @@ static bool is_link_kind(const struct node *node)
 	return kind == REPARSE_KIND_LINK || kind == REPARSE_KIND_ALIAS;
 }
 
+/* What was deleted answers to the path that it had, too. */
+static void choose_deleted(struct walk *walk, struct named *named)
+{
+	const struct choices *choices = &walk->decider->choices;
+	struct buf was = {0};
+
+	if (bins_was(walk->plan->survey, named->volume, named->entry, &was)) {
+		named->take = named->take ||
+			      choices_match(choices->takes, choices->n_takes, buf_text(&was));
+		named->leave = named->leave ||
+			       choices_match(choices->leaves, choices->n_leaves, buf_text(&was));
+	}
+	walk->no_memory = walk->no_memory || was.failed;
+	buf_free(&was);
+}
+
 static void choose(
     struct walk *walk, const struct frame *frame, const char *name, struct named *named)
 {
@@ -311,6 +327,8 @@ static void choose(
 	    named->take || choices_match(choices->takes, choices->n_takes, buf_text(&walk->path));
 	named->leave = named->leave ||
 		       choices_match(choices->leaves, choices->n_leaves, buf_text(&walk->path));
+	if (walk->decider->layout->areas[frame->area].kind == AREA_BIN)
+		choose_deleted(walk, named);
 }
 
 static void visit_folder(struct walk *walk, struct named *named, bool is_link)

@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "base/utf.h"
 #include "report/accounts_text.h"
+#include "system/recycle_bin.h"
 
 #include <stdarg.h>
 #include <string.h>
@@ -200,6 +201,30 @@ static void add_real_folder(
 	buf_free(&path);
 }
 
+/* What is still in recycle bins of one person (SIZE_MAX both: of nobody who is known). */
+static void print_deleted(const struct survey *survey, size_t system, size_t person, FILE *out)
+{
+	struct deleted_sum sum = recycle_bin_sum(survey, system, person);
+	struct filetime_text day = filetime_to_text(sum.last);
+	struct buf text = {0};
+
+	if (sum.things == 0)
+		return;
+	buf_printf(&text, "%s %s deleted, %s", text_count(sum.things).text,
+	    sum.things == 1 ? "thing" : "things", text_size(sum.bytes).text);
+	if (*day.text)
+		buf_printf(&text, ", the last on %.10s", day.text);
+	if (sum.recent > 0)
+		buf_printf(&text, "; %s within %d days before the PC was last used",
+		    sum.recent < sum.things ? text_count(sum.recent).text
+		    : sum.things == 1	    ? "that is"
+					    : "all of them",
+		    RECYCLE_RECENT_DAYS);
+	fprintf(out, "    %-*s ", NAME_WIDTH, "Recycle bin");
+	text_wrap(out, buf_text(&text), 19, WIDTH);
+	buf_free(&text);
+}
+
 static void print_person(const struct survey *survey, const struct person *person, FILE *out)
 {
 	struct sum sum = survey_sum(survey, person->profile);
@@ -235,10 +260,12 @@ static void print_persons(const struct survey *survey, const struct old_system *
 
 	fputs("\nPersons\n", out);
 	for (size_t i = 0; i < system->n_persons; i++) {
-		if (system->persons[i].is_service)
+		if (system->persons[i].is_service) {
 			n_services++;
-		else
-			print_person(survey, &system->persons[i], out);
+			continue;
+		}
+		print_person(survey, &system->persons[i], out);
+		print_deleted(survey, (size_t)(system - survey->systems), i, out);
 	}
 	if (system->n_persons == n_services)
 		fputs("  none\n", out);
@@ -452,6 +479,10 @@ void survey_print(const struct survey *survey, FILE *out)
 	print_drives(survey, out);
 	for (size_t i = 0; i < survey->n_systems; i++)
 		print_system(survey, &survey->systems[i], out);
+	if (recycle_bin_sum(survey, SIZE_MAX, SIZE_MAX).things > 0) {
+		fputs("\nOf nobody who is known here\n", out);
+		print_deleted(survey, SIZE_MAX, SIZE_MAX, out);
+	}
 	fputs("\nFindings\n", out);
 	if (survey->findings && survey->findings->count > 0)
 		findings_print(survey->findings, out);

@@ -309,6 +309,26 @@ struct old_system {
 	size_t n_things;
 };
 
+/* What one account has in the recycle bin of one volume: see recycle_bin.h. */
+struct bin {
+	size_t volume;
+	uint32_t folder; /* node */
+	const char *sid;
+	size_t system, person; /* indexes of the person; SIZE_MAX: not known here */
+};
+
+/* Something that was deleted, as it lies in a bin. */
+struct deleted {
+	size_t volume;
+	uint32_t entry; /* of its name in the bin, "$R5EED01.txt" */
+	size_t bin;     /* index in survey.bins */
+	const char *was; /* old path; NULL: not told any more */
+	int64_t when;    /* FILETIME at which it was deleted; 0: not told */
+	uint64_t files, bytes;
+	bool is_folder; /* with all that is in it */
+	bool is_recent; /* deleted shortly before the old system was last used */
+};
+
 struct progress;
 
 struct survey {
@@ -319,6 +339,10 @@ struct survey {
 	size_t n_volumes;
 	struct old_system *systems; /* the most recently used first */
 	size_t n_systems;
+	struct bin *bins; /* set by recycle_bins_read(), like what follows */
+	size_t n_bins;
+	struct deleted *deleted; /* sorted by volume and entry */
+	size_t n_deleted;
 	struct findings *findings; /* not owned */
 	struct progress *progress; /* not owned, NULL: silent */
 };

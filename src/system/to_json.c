@@ -3,6 +3,7 @@
 #include "system/devices.h"
 #include "system/inner.h"
 #include "system/licence.h"
+#include "system/recycle_bin.h"
 #include "system/ties.h"
 #include "system/traces.h"
 
@@ -231,6 +232,8 @@ void survey_to_json(const struct survey *survey, struct json *json)
 	for (size_t i = 0; i < survey->n_systems; i++)
 		system_to_json(survey, json, &survey->systems[i]);
 	json_end(json);
+	json_key(json, "recycle_bin");
+	recycle_bins_to_json(survey, json);
 	json_key(json, "findings");
 	if (survey->findings) {
 		findings_to_json(survey->findings, json);

@@ -115,6 +115,11 @@ class DemoJob:
                   "is at", line.get("as"))
         elif row["state"] not in ARRIVED:
             check("as" not in line and "part" not in line, key, "is in the archive all the same")
+        # The rows say so only of what lies in a person's part of a bin.
+        if "was" in row:
+            check(line.get("was") == row["was"], key, "was", line.get("was"), "not", row["was"])
+        if "as" in row and row["state"] == "taken":
+            check(line.get("as") == row["as"], key, "is at", line.get("as"), "not", row["as"])
         if row["state"] == "taken":
             check(line.get("place", "") == row.get("place", line.get("place", "")), key, "place",
                   line.get("place"), "not", row.get("place"))
@@ -379,6 +384,19 @@ class DemoJob:
         check(len(papers) == 1 and papers[0]["pc"] == self.expected["pc"], "devices.json", papers[:1])
         check(papers[0]["things"] == self.system["devices"], "devices.json is not what the survey says")
 
+    def check_recycle_bin(self):
+        """The paper on what was deleted, and that all of it has a way to be taken."""
+        rows = json.loads((self.folder / "recycle-bin.json").read_text(encoding="utf-8"))
+        found = {row["volume"] + row["path"]: row for row in rows}
+        wanted = {row["volume"] + row["path"]: row for row in self.expected["recycle_bin"]}
+        check(set(found) == set(wanted) and len(found) == len(rows), "recycle bin", sorted(found))
+        for path, row in wanted.items():
+            thing = found.get(path, {})
+            mine = [thing.get(key) for key in ("was", "recent", "kind", "files", "bytes", "person")]
+            check(mine == [row["was"], row["recent"], row["kind"], row["files"], row["bytes"],
+                           self.person_keys.get(row["person"])], "deleted", path, mine, row)
+            check((thing.get("deleted") or "")[:19] == (row["when"] or ""), "deleted", path, thing)
+
     def survey(self):
         done = run("survey", "--json", *IMAGES)
         check(done.returncode == 0, "survey: status", done.returncode, done.stderr[-1000:])
@@ -455,6 +473,7 @@ def main(format):
         job.check_belongings()
         job.check_accounts()
         job.check_devices()
+        job.check_recycle_bin()
         if format == "zip":
             job.check_survey()
     finish()

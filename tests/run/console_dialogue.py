@@ -279,7 +279,7 @@ def job(folder):
         check("is not understood" in answer(screen, (number, "number> ")), "taken as a destination:", number)
     check("Nothing was written." in answer(screen, ("", MENU)), "Enter does not leave it:", screen.page)
     ways = [(TO,), (TO, WHO), (TO, WHO, FORM), (TO, WHO, FORM, ("", DECIDE)),
-            (TO, WHO, FORM, ("", DECIDE), ("", DECIDE), ("", CONFIRM))]
+            (TO, WHO, FORM, ("", DECIDE), ("", DECIDE), ("", DECIDE), ("", CONFIRM))]
     for way in ways:
         answer(screen, *way)
         screen.type("\x03")
@@ -289,8 +289,11 @@ def job(folder):
         check("Nothing was written." in answer(screen, (word, MENU)), "it begins with", word)
     check("JOB" not in screen.all, "a job has begun:", screen.all)
 
-    # Everybody: passwords are left, what is offered is taken.
+    # Everybody: the recycle bin and passwords are left, what is offered is taken.
     said = answer(screen, TO, WHO, FORM, ("", DECIDE))
+    check("In the recycle bin" in said and "C:\\Users\\mara\\Desktop\\draft 0.txt" in said,
+          "no word of what was deleted:", said)
+    said = answer(screen, ("", DECIDE))
     check("Saved passwords" in said and "C:\\Users\\mara" in said, "no word of passwords:", said)
     check("ledger 98.vdi" in answer(screen, ("", DECIDE)), "no word of what is offered:", screen.page)
     check("everybody's files" in answer(screen, ("t", CONFIRM)), "another sentence:", screen.page)
@@ -300,7 +303,7 @@ def job(folder):
     check("Press p to switch off" in said, "another next step:", said)
 
     # Two persons, as folders, with their passwords: nothing of anybody else.
-    said = answer(screen, TO, WHO, ("1,3", "zip> "), ("f", DECIDE))
+    said = answer(screen, TO, WHO, ("1,3", "zip> "), ("f", DECIDE), ("", DECIDE))
     check("3 files" in said and "Zo" not in said, "passwords of other people:", said)
     said = answer(screen, ("t", CONFIRM), ("begin", MENU))
     check("JOB format folder JOB person mara JOB person" in said and said.count("JOB take") == 3, "another job:", said)
