@@ -10,6 +10,7 @@
 #include "ntfs/state.h"
 #include "ntfs/table.h"
 #include "ntfs/table_pass.h"
+#include "ntfs/table_rest.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -315,12 +316,56 @@ static void pass_free(struct pass *pass)
 	buf_free(&pass->in_use);
 }
 
+/* By what is known of the table so far. False: no memory. */
+static bool search_rest(struct volume *volume, const char *name, uint64_t *found)
+{
+	struct pass pass = {.volume = volume, .name = name};
+	struct catalogue *known = catalogue_new(volume);
+	uint64_t done = volume->progress != NULL ? volume->progress->done : 0;
+	bool good = known != NULL;
+
+	pass.builder.catalogue = known;
+	good = good && read_table(&pass);
+	if (good)
+		assemble_waiting(&pass.builder);
+	good = good && !ran_out(&pass.builder) && table_rest_by_search(volume, known, found);
+	pass_free(&pass);
+	catalogue_free(known);
+	/* It is gone over once more. */
+	if (volume->progress != NULL)
+		volume->progress->done = done;
+	return good;
+}
+
+/* Finds what it can of a table of which only a part is known. False: no memory. */
+static bool find_rest(struct volume *volume, const char *name, struct findings *findings)
+{
+	uint64_t found = 0;
+
+	if (!volume->table_is_cut && !volume->table_is_guessed)
+		return true;
+	if (!table_rest_by_records(volume))
+		return false;
+	if ((volume->table_is_cut || volume->table_is_guessed) &&
+	    !search_rest(volume, name, &found))
+		return false;
+	if (found > 0)
+		findings_add(findings, WEIGHT_CAUTION, "file-table-searched", name,
+		    "Open some of the files that arrived before the old drive is given away.",
+		    "The volume was looked through for parts of its file table to which nothing "
+		    "leads any more. %s %s found, each compared with what is known of the volume.",
+		    text_count(found).text, found == 1 ? "record was" : "records were");
+	return true;
+}
+
 bool catalogue_read(
     struct volume *volume, const char *name, struct findings *findings, struct error *error)
 {
 	struct pass pass = {.volume = volume, .name = name};
-	struct catalogue *catalogue = catalogue_new(volume);
+	struct catalogue *catalogue = NULL;
 
+	if (find_rest(volume, name, findings))
+		catalogue = catalogue_new(volume);
 	pass.builder.catalogue = catalogue;
 	if (catalogue == NULL || !run_pass(&pass)) {
 		catalogue_free(catalogue);

@@ -202,10 +202,20 @@ static bool use_runs(struct volume *volume, const struct run_list *list, uint64_
 	return true;
 }
 
-/* The same for good: the volume gets a copy. Frees the list. */
-static bool keep_runs(struct volume *volume, struct run_list *list, uint64_t size)
+static bool has_lost(const struct run_list *list)
+{
+	for (size_t i = 0; i < list->count; i++)
+		if (list->items[i].lcn == RUN_LOST)
+			return true;
+	return false;
+}
+
+/* The same for good: the volume gets a copy. */
+bool table_keep_runs(struct volume *volume, struct run_list *list, uint64_t size)
 {
 	struct run *runs = NULL;
+
+	volume->table_is_cut = has_lost(list);
 
 	if (use_runs(volume, list, size))
 		runs = arena_copy(&volume->arena, list->items, list->count * sizeof(*runs));
@@ -226,8 +236,12 @@ static bool extend(struct volume *volume, struct run_list *list, const struct li
 	size_t position = 0;
 	bool good = false;
 
+	/* What an earlier record would have told. */
+	if (item->lowest < run_list_end(list) || item->lowest > volume->clusters)
+		return false;
+	run_list_add(list, RUN_LOST, item->lowest - run_list_end(list));
 	/* Its record lies in a part of the table that is known by now, or cannot be found. */
-	if (item->lowest != run_list_end(list) || !use_runs(volume, list, size) ||
+	if (!use_runs(volume, list, size) ||
 	    table_load(volume, item->reference.record, bytes, &record) != RECORD_GOOD ||
 	    record.base.record != 0 || !record.is_extension)
 		return false;
@@ -260,14 +274,27 @@ static bool extend_all(
 	    bytes != NULL && attrlist_next(items.data, items.length, &position, &item, &broken)) {
 		if (item.type != ATTR_DATA || item.name_units != 0 || item.lowest == 0)
 			continue;
-		if (!extend(volume, list, &item, size, bytes)) {
-			good = false;
-			break;
-		}
+		good = extend(volume, list, &item, size, bytes) && good;
 	}
 	buf_free(&items);
 	free(bytes);
 	return good && !broken;
+}
+
+/*
+ * What of the table is behind all that is known of it is lost, as far as the volume could hold it.
+ * False when there is such a part.
+ */
+static bool add_end(const struct volume *volume, struct run_list *list, uint64_t size)
+{
+	uint64_t end = run_list_end(list);
+	uint64_t wanted = size / volume->cluster_size + (size % volume->cluster_size != 0);
+
+	if (end >= wanted)
+		return true;
+	if (size <= volume->length)
+		run_list_add(list, RUN_LOST, wanted - end);
+	return false;
 }
 
 /* Takes $MFT's runs from its own record. */
@@ -291,17 +318,14 @@ static bool take_record(
 	}
 	if (record_find(record, ATTR_LIST, &listed) != NULL)
 		good = extend_all(volume, &listed, &list, size) && good;
-	if (run_list_end(&list) < (size + volume->cluster_size - 1) / volume->cluster_size)
-		good = false;
-	kept = keep_runs(volume, &list, size);
+	good = add_end(volume, &list, size) && good;
+	kept = table_keep_runs(volume, &list, size);
 	if (!good)
-		findings_add(findings, WEIGHT_LOSS, "file-table-cut", name,
+		findings_add(findings, WEIGHT_CAUTION, "file-table-cut", name,
 		    "Treat the drive as damaged: copy what can be had first, and ask for help "
-		    "before "
-		    "the drive is used again.",
-		    "The description of where the file table lies is damaged, so a part of the "
-		    "table "
-		    "was not found and the files listed there are missing.");
+		    "before the drive is used again.",
+		    "The description of where the file table lies is damaged: a part of the table "
+		    "has to be looked for.");
 	return kept;
 }
 
@@ -355,7 +379,8 @@ bool table_guess(struct volume *volume, const char *name, struct findings *findi
 	free(bytes);
 	run.length = (last * size + volume->cluster_size - 1) / volume->cluster_size;
 	run_list_add(&list, run.lcn, run.length);
-	kept = keep_runs(volume, &list, last * size);
+	kept = table_keep_runs(volume, &list, last * size);
+	volume->table_is_guessed = kept;
 	if (kept)
 		findings_add(findings, WEIGHT_LOSS, "file-table-guessed", name,
 		    "Treat the drive as damaged: copy what can be had first, and ask for help "

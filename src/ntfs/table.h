@@ -26,6 +26,13 @@ bool table_guess(struct volume *volume, const char *name, struct findings *findi
 
 uint64_t table_records(const struct volume *volume);
 
+/*
+ * The table lies in these runs from now on, and has so many bytes, as far as there are runs; some
+ * may be RUN_LOST, but not the first. Frees the list. False when it is of no use or memory ran out;
+ * there is no table then.
+ */
+bool table_keep_runs(struct volume *volume, struct run_list *list, uint64_t size);
+
 /* Reads bytes of a run list (offset in the stream; holes too). Sparse clusters are zero. */
 bool table_read_runs(const struct volume *volume, const struct run *runs, size_t n_runs,
     uint64_t offset, uint8_t *buffer, size_t length, struct holes *holes);

@@ -50,6 +50,8 @@ struct volume {
 	struct run *table_runs; /* where $MFT lies */
 	size_t n_table_runs;
 	uint64_t table_size; /* bytes of $MFT */
+	bool table_is_cut;   /* of some of it, RUN_LOST, it is not known where it lies */
+	bool table_is_guessed; /* how much there is of it is not known */
 	struct record_window *window;
 	struct progress *progress; /* not owned: told of the table's bytes as they are read; may be
 				      NULL */

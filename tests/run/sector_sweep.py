@@ -18,7 +18,7 @@ import sys
 sys.dont_write_bytecode = True
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "ntfs"))
 from bench import BUILD, Bench, Listing, digest, noise, text  # noqa: E402
-from pieces import RECORD, take_apart  # noqa: E402
+from pieces import RECORD, mark_used, take_apart  # noqa: E402
 from walk import Walk  # noqa: E402
 
 TORTURE = os.environ.get("COLDLIFT_TORTURE") == "1"
@@ -78,7 +78,6 @@ class Sweep:
         with open(self.image, "rb") as file:
             self.walk = Walk(file.read())
         self.injected = self.compared = self.hit_really = self.lost = 0
-        self.beyond = set()   # files of which no healthy record says where they lie
         if self.title == "table in pieces":
             bench.check(len(self.walk.table_runs) == 3, f"{self.title}: {self.walk.table_runs}")
 
@@ -92,6 +91,7 @@ class Sweep:
         take_apart(data, cluster, runs, walk.table_size, first, free_runs(walk, rest))
         mirror, table = walk.mirror * cluster, walk.table * cluster
         data[mirror:mirror + RECORD] = data[table:table + RECORD]
+        mark_used(data, Walk(bytes(data)))
         with open(self.image, "wb") as file:
             file.write(data)
 
@@ -130,7 +130,10 @@ class Sweep:
         chosen = set(dice.sample(table, min(len(table), count // 2)))
         for pool, share in ((meta, count // 4), (data, count // 4)):
             chosen |= set(dice.sample(pool, min(len(pool), share)))
-        return sorted(chosen | {0, self.walk.mirror * self.walk.cluster // self.drive * self.drive})
+        # And what tells where the rest of a table in pieces lies.
+        further = {at // self.drive * self.drive for at, _ in self.walk.records[15].places
+                   if len(self.walk.table_runs) > 1}
+        return sorted(chosen | further | {0, self.walk.mirror * self.walk.cluster // self.drive * self.drive})
 
     # --- what must arrive ------------------------------------------------------------------------
 
@@ -140,15 +143,6 @@ class Sweep:
     def record_hit(self, number, at):
         # The first four records have copies, unless those lie in the same sector.
         return self.hit(self.walk.records[number].places, at)
-
-    def unreachable(self, at):
-        """Files whose records nobody finds: where the table's own further record is gone."""
-        walk = self.walk
-        if len(walk.table_runs) < 2 or not self.hit(walk.records[15].places, at):
-            return set()
-        first = walk.table_runs[0][1] * walk.cluster // walk.record_size
-        return {number for number, file in walk.files.items()
-                if any(record.number >= first for record in file.records)}
 
     def allowed_holes(self, stream, at):
         """Ranges of the stream that one unreadable sector can cost."""
@@ -172,14 +166,13 @@ class Sweep:
         if not result["opened"]:
             bench.check(False, f"{where}: the volume cannot be opened")
             return
-        beyond = self.unreachable(at)
         differs = {(row["node"], row["stream"]): row for row in result["differs"]}
         bench.check(not differs or result["codes"] or all(row["holes"] for row in differs.values()),
                     f"{where}: {len(differs)} streams differ without a finding")
         for number, file in walk.files.items():
             if number < FIRST_USER:
                 continue
-            base = self.record_hit(number, at) or number in beyond
+            base = self.record_hit(number, at)
             for name, stream in file.streams.items():
                 self.compared += 1
                 row = differs.get((number, name))

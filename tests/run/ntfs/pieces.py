@@ -86,3 +86,11 @@ def take_apart(image, cluster, runs, size, first, moved=()):
     make_record(image, extension, 1 << 48, [data_attribute(2, first, rest, 0, cluster)])
     image[extension + 0x10:extension + 0x12] = struct.pack("<H", 15)
     return extension
+
+
+def mark_used(image, walk):
+    """Notes in $Bitmap that the table's clusters are in use; `walk` is that of the image as it is now."""
+    (bitmap, _), = walk.files[6].streams[""].runs
+    for lcn, length in walk.table_runs:
+        for i in range(lcn, lcn + length):
+            image[bitmap * walk.cluster + i // 8] |= 1 << i % 8
