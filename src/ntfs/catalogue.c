@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "ntfs/attrlist.h"
 #include "ntfs/data.h"
+#include "ntfs/index.h"
 #include "ntfs/piece.h"
 #include "ntfs/state.h"
 #include "ntfs/table.h"
@@ -256,6 +257,22 @@ static void report_nodes(
 		    CATALOGUE_LOST_FOLDER);
 }
 
+/* `damaged`: indexes whose roots are. A drive that cannot read something is not asked for more. */
+static void report_indexes(
+    const struct volume *volume, uint64_t damaged, const char *name, struct findings *findings)
+{
+	const struct node *root = catalogue_node(volume->catalogue, NODE_ROOT);
+
+	if (damaged == 0 && root != NULL && (root->flags & NODE_DAMAGED) == 0 &&
+	    !source_has_holes(volume->source))
+		damaged = !index_blocks_are_sound(volume, NODE_ROOT);
+	if (damaged > 0)
+		findings_add(findings, WEIGHT_NOTE, "folder-lists-damaged", name, "",
+		    "Lists in which the file system looks up the files of a folder are damaged. "
+		    "Nothing is lost by that: which file belongs where stands in the file table too, "
+		    "and that was used.");
+}
+
 /* Gives back what the growing arrays have to spare. */
 static void trim(struct catalogue *catalogue)
 {
@@ -384,6 +401,7 @@ bool catalogue_read(
 	catalogue_free(volume->catalogue);
 	volume->catalogue = catalogue;
 	report_nodes(catalogue, name, findings);
+	report_indexes(volume, pass.builder.indexes_damaged, name, findings);
 	read_bitmap(catalogue, name, findings);
 	state_read_session(volume, name, findings);
 	pass_free(&pass);

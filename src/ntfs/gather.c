@@ -3,6 +3,7 @@
 
 #include "base/bytes.h"
 #include "base/utf.h"
+#include "ntfs/index.h"
 #include "ntfs/wof.h"
 
 #include <stdlib.h>
@@ -96,6 +97,7 @@ struct gather {
 	uint32_t base;
 	uint16_t base_sequence;
 	struct node *node; /* NULL for an extension record */
+	uint64_t *indexes_damaged;
 };
 
 static struct piece *add(struct gather *gather, enum piece_kind kind)
@@ -345,6 +347,12 @@ static void gather_attribute(struct gather *gather, const struct attribute *attr
 			break;
 		gather_data(gather, attribute);
 		return;
+	case ATTR_INDEX_ROOT:
+		if (attribute->is_resident &&
+		    attribute_is_named(attribute->name, attribute->name_units, "$I30"))
+			*gather->indexes_damaged +=
+			    !index_root_is_sound(attribute->value, attribute->value_length);
+		break;
 	case ATTR_REPARSE_POINT:
 		gather_reparse(gather, attribute);
 		break;
@@ -365,6 +373,7 @@ void record_gather(struct builder *builder, uint32_t number, const struct record
 	    .number = number,
 	    .base = number,
 	    .base_sequence = record->sequence,
+	    .indexes_damaged = &builder->indexes_damaged,
 	};
 	struct attribute attribute;
 	enum attribute_step step;

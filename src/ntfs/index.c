@@ -5,7 +5,9 @@
 #include "ntfs/attrlist.h"
 
 #define MAX_INDEX ((size_t)256 << 20)
+#define MAX_ROOT_INDEX ((size_t)8 << 20) /* bytes, to see whether it is sound */
 #define ENTRY_LAST 2u
+#define HAS_BLOCKS 1u /* in the flags of an index header */
 #define FLAG_FOLDER 0x10000000u
 #define NAME_HEADER 0x42u
 
@@ -94,4 +96,60 @@ bool index_names(const struct volume *volume, uint32_t folder, uint64_t *budget,
 	buf_free(&root);
 	buf_free(&blocks);
 	return goes_on;
+}
+
+/* --- soundness --- */
+
+/* Do the entries behind the index header follow each other to the closing one? */
+static bool entries_are_sound(const uint8_t *header, size_t length)
+{
+	size_t at, end;
+
+	if (length < 0x10)
+		return false;
+	at = get_u32(header);
+	end = get_u32(header + 4);
+	if (at < 0x10 || end > length)
+		return false;
+	while (at <= end && end - at >= 0x10) {
+		size_t size = get_u16(header + at + 8), key = get_u16(header + at + 10);
+
+		if (size < 0x10 || size > end - at || key > size - 0x10)
+			return false;
+		if ((get_u16(header + at + 12) & ENTRY_LAST) != 0)
+			return true;
+		at += size;
+	}
+	return false;
+}
+
+bool index_root_is_sound(const uint8_t *value, size_t length)
+{
+	return length >= 0x20 && entries_are_sound(value + 0x10, length - 0x10);
+}
+
+bool index_blocks_are_sound(const struct volume *volume, uint32_t folder)
+{
+	struct buf root = {0}, used = {0}, blocks = {0};
+	bool sound = attribute_load(
+	    volume, folder, ATTR_INDEX_ROOT, "$I30", RECORD_MAX_SIZE, &root) && root.length >= 0x20;
+	size_t size = sound ? get_u32(root.data + 8) : 0;
+
+	if (sound && (root.data[0x1C] & HAS_BLOCKS) != 0)
+		sound = size >= 512 && size <= RECORD_MAX_SIZE &&
+		    attribute_load(volume, folder, ATTR_BITMAP, "$I30", RECORD_MAX_SIZE, &used) &&
+		    attribute_load(volume, folder, ATTR_INDEX_ALLOCATION, "$I30", MAX_ROOT_INDEX,
+			&blocks);
+	/* A block that is not in use may hold anything. */
+	for (size_t i = 0; sound && i < blocks.length / size && i / 8 < used.length; i++) {
+		uint8_t *block = blocks.data + i * size;
+
+		if ((used.data[i / 8] >> i % 8 & 1) != 0)
+			sound = record_fixup(block, size, SIGNATURE_INDX) &&
+			    entries_are_sound(block + 0x18, size - 0x18);
+	}
+	buf_free(&root);
+	buf_free(&used);
+	buf_free(&blocks);
+	return sound;
 }

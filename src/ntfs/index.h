@@ -2,7 +2,10 @@
  * Folder indexes: the names that a folder lists. Private to src/ntfs.
  *
  * They repeat what the file table says, so they are only read to learn what a lost record was
- * called.
+ * called. Whether they are sound is looked at as far as that costs nothing: the root of each index,
+ * which stands in the folder's record, and all of the root folder's. The blocks of others are
+ * scattered over the drive; reading them would take longer than the whole table, and damage in them
+ * loses nothing.
  *
  * Source: linux-ntfs documentation, "$INDEX_ROOT", "$INDEX_ALLOCATION", "Index record", "Index
  * entry", "$FILE_NAME".
@@ -24,6 +27,11 @@ struct index_name {
 	uint64_t size;
 	const uint8_t *times; /* four FILETIMEs, as in $FILE_NAME */
 };
+
+/* Is the root of a folder's index ($INDEX_ROOT, named $I30) what it should be? */
+bool index_root_is_sound(const uint8_t *value, size_t length);
+/* Are all blocks that the folder's index uses there, and what they should be? */
+bool index_blocks_are_sound(const struct volume *volume, uint32_t folder);
 
 /*
  * Calls `found` for every name in the index of a folder's record; blocks of it that are damaged are

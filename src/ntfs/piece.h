@@ -84,6 +84,7 @@ struct builder {
 	uint16_t *parent_sequences; /* of each entry: the one that its $FILE_NAME knows */
 	size_t parents_capacity;
 	uint64_t named; /* lost records that a folder still knew */
+	uint64_t indexes_damaged; /* of folders, as far as that is seen */
 	bool failed;    /* memory ran out */
 };
 

@@ -260,7 +260,13 @@ def broken_volumes(bench, mbr):
     case("bitmap zeroed", clusters(walk.files[6].streams[""].runs), {"volume-does-not-add-up"})
     indexes = [place for file in walk.files.values() for place in clusters(file.index_runs)]
     h.check(len(indexes) >= 2, "indexes:", indexes)
-    case("all directory indexes overwritten", indexes, set(), noise)
+    case("all directory indexes overwritten", indexes, {"folder-lists-damaged"}, noise)
+    # The root of an index, in the record of a folder: its entries lead nowhere.
+    folder, = (file.number for file in walk.files.values() if file.names and file.names[0][1] == "Plots of beds")
+    at = start + walk.records[folder].places[0][0]
+    head = mbr.index("$I30".encode("utf-16-le"), at) + 8 + 0x10
+    h.check(at < head < at + RECORD, "index root:", head - at)
+    case("an index root overwritten", ((head, 8),), {"folder-lists-damaged"})
 
 
 def unreadable(bench, mbr):
@@ -293,7 +299,7 @@ def unreadable(bench, mbr):
     case("bitmap", clusters(walk.files[6].streams[""].runs), {"bitmap-unreadable"})
     case("upper-case table", clusters(walk.files[10].streams[""].runs), {"upper-case-damaged"})
     case("directory indexes", [place for file in walk.files.values() for place in clusters(file.index_runs)],
-         set())
+         {"folder-lists-damaged"})
     # A stretch of the table: the files in it, and no others. Their folders still know their names.
     plots = sorted(number for number, file in walk.files.items()
                    if any(name.startswith("plot ") for _, name, _ in file.names))[10:18]
