@@ -11,7 +11,7 @@ static const struct command commands[] = {
 	command_survey},
     {"extract", "extract --to DIR [options] [SOURCE...]", "make a proven archive under DIR",
 	command_extract},
-    {"verify", "verify [options] JOB", "prove a job from its own files", command_verify},
+    {"verify", "verify [options] FOLDER...", "prove a job from its own files", command_verify},
     {"console", "console", "the live stick's start screen", command_console},
 };
 #define N_COMMANDS (sizeof(commands) / sizeof(commands[0]))

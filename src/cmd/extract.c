@@ -12,6 +12,7 @@
 #include "extract/drive_image.h"
 #include "extract/extract.h"
 #include "extract/interrupt.h"
+#include "extract/onward.h"
 #include "extract/summary.h"
 #include "report/accounts_text.h"
 #include "report/survey_text.h"
@@ -84,6 +85,9 @@ static const char help[] =
     "                    there was no room left; its options are kept in it, and the\n"
     "                    drives must be the same (--name says which job, if there are\n"
     "                    several)\n"
+    "  --then DIR        with --resume: the job in --to is full there, or has to leave;\n"
+    "                    go on with it at this other destination. What is in finished\n"
+    "                    archives stays where it is; both folders are one job\n"
     "  --checkpoint SIZE note how far the job is whenever so much was read, besides\n"
     "                    every minute: what --resume goes on from (usual: 1GiB)\n"
     "  --not DRIVE       leave this drive out where no SOURCE is named; can be repeated\n"
@@ -117,6 +121,9 @@ static bool take_value(struct extract_command *command, int option, const char *
 	case 't':
 		options->to = value;
 		return value[0] != '\0' || error_set(error, STATUS_USAGE, "--to needs a folder");
+	case 'w':
+		options->then = value;
+		return value[0] != '\0' || error_set(error, STATUS_USAGE, "--then needs a folder");
 	case 'n':
 		options->name = value;
 		return job_name_check(value, error);
@@ -170,7 +177,8 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 	    {"image", required_argument, NULL, 'i'},
 	    {"part-size", required_argument, NULL, 'p'}, {"name", required_argument, NULL, 'n'},
 	    {"same", required_argument, NULL, 's'}, {"not", required_argument, NULL, 'x'},
-	    {"resume", no_argument, NULL, 'r'}, {"checkpoint", required_argument, NULL, 'c'},
+	    {"resume", no_argument, NULL, 'r'}, {"then", required_argument, NULL, 'w'},
+	    {"checkpoint", required_argument, NULL, 'c'},
 	    {"careful", no_argument, NULL, 'C'}, {"patience", required_argument, NULL, 'a'},
 	    {"json", no_argument, NULL, 'j'}, {"open-only", no_argument, NULL, 'o'},
 	    {"licence-keys", no_argument, NULL, 'k'},
@@ -223,6 +231,9 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 		    "--image saves the drive, and a dry run writes nothing; leave one of them out");
 	if (error.status == 0 && command->resume && command->dry_run)
 		error_set(&error, STATUS_USAGE, "--resume and --dry-run do not go together");
+	if (error.status == 0 && command->options.then != NULL && !command->resume)
+		error_set(&error, STATUS_USAGE,
+		    "--then goes on with a job at another destination, so it needs --resume");
 	if (error.status == 0)
 		return true;
 	command_complain(&error);
@@ -275,13 +286,14 @@ static void say_incomplete(const struct extract_command *command,
 	if (!is_gone)
 		snprintf(error->text + used, sizeof(error->text) - used,
 		    "; nothing was changed on the old drives; the job '%.200s' is incomplete; go on "
-		    "with it by the same command and --resume%s%.100s%s",
+		    "with it by the same command and --resume%s%.100s%s: there, when the fault is "
+		    "mended (room is made, the drive is back), or with --then DIR at another drive",
 		    extraction->job.folder, command->options.name == NULL ? " --name '" : "",
 		    command->options.name == NULL ? extraction->job.name : "",
 		    command->options.name == NULL ? "'" : "");
 }
 
-static enum status extract(const struct extract_command *command, const struct plan *plan,
+static enum status extract(struct extract_command *command, const struct plan *plan,
     struct findings *findings, struct error *error)
 {
 	struct extraction extraction;
@@ -293,6 +305,7 @@ static enum status extract(const struct extract_command *command, const struct p
 		struct summary summary = {.plan = plan, .outcomes = &extraction.outcomes,
 		    .sums = &extraction.sums, .findings = findings, .job = &extraction.job,
 		    .parts = &extraction.parts,
+		    .places = &extraction.places,
 		    .status = extraction_status(&extraction, findings)};
 
 		status = say(command, &summary, error) ? summary.status : error->status;
@@ -382,8 +395,12 @@ static bool check_first(struct extract_command *command, const struct plan_optio
 		return true;
 	if (!destination_check(&destination, command->options.to, error))
 		return false;
+	if (command->options.then != NULL &&
+	    !destination_check(&destination, command->options.then, error))
+		return false;
 	return !command->resume ||
-	    (unfinished_find(&command->job, command->options.to, command->options.name, error) &&
+	    (onward_find(&command->job, &command->options.to, &command->options.then,
+		 command->options.name, error) &&
 		resume_agrees(&command->job.read.head, &command->given, &command->options, choices,
 		    error));
 }
@@ -456,6 +473,7 @@ static bool find_sources(const struct extract_command *command, int argc, char *
 	    .ruled_out = command->ruled_out.items,
 	    .n_ruled_out = command->ruled_out.count,
 	    .to = command->options.to,
+	    .then = command->options.then,
 	};
 
 	return sources_find(arena, "", "extract", &wish, sources, error);

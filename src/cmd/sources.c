@@ -114,7 +114,9 @@ static bool choose(struct arena *arena, const char *root, const struct stick *st
 
 		if (stick_has(stick, drive) ||
 		    has_number(ruled_out, wish->n_ruled_out, drive->number) ||
-		    (wish->to != NULL && drive_holds_folder(root, drive->number, wish->to)))
+		    (wish->to != NULL && drive_holds_folder(root, drive->number, wish->to)) ||
+		    (wish->then != NULL &&
+			drive_holds_folder(root, drive->number, wish->then)))
 			continue;
 		paths[sources->count++] = drive->path;
 	}

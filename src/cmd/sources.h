@@ -36,7 +36,7 @@ struct source_wish {
 	size_t n_named;
 	const char *const *ruled_out; /* --not DRIVE: "/dev/sdb", "sdb", or a volume on it */
 	size_t n_ruled_out;
-	const char *to; /* the folder that is written to; NULL: none */
+	const char *to, *then; /* folders that are written to; NULL: none */
 };
 
 struct sources {

@@ -12,15 +12,16 @@
 #define MOST_SHOWN 100 /* differences; --json has more of them */
 
 static const char help[] =
-    "usage: coldlift verify [options] JOB\n\n"
+    "usage: coldlift verify [options] FOLDER...\n\n"
     "Proves a job from its own files: reads every byte of every part, and compares\n"
-    "it with the lists of hashes and with the record. JOB is the folder that\n"
-    "`extract` made. Nothing is changed, and nothing outside the folder is read.\n\n"
+    "it with the lists of hashes and with the record. FOLDER is the one that\n"
+    "`extract` made; of a job that went on at another destination, give the folders\n"
+    "at all of them. Nothing is changed, and nothing outside of them is read.\n\n"
     "  --json    one JSON document on standard output\n"
     "  --quiet   no text; only the exit status, and a sentence when something differs\n"
     "  --help    this text\n\n"
     "Exit status: 0 proven, 1 proven, but the job lists losses, 2 wrong command\n"
-    "line, 4 the job cannot be read, 5 something differs.\n";
+    "line, 4 the job cannot be read, 5 something differs, or a folder was not given.\n";
 
 /* A number with its word. */
 static struct size_text counted(uint64_t number, const char *word)
@@ -102,6 +103,66 @@ static void print_good_verdict(FILE *stream, const struct verify_result *result)
 	buf_free(&text);
 }
 
+/* "the first destination" */
+static void add_destination(struct buf *text, unsigned number)
+{
+	static const char *const words[] = {"first", "second", "third", "fourth", "fifth"};
+
+	if (number >= 1 && number <= sizeof(words) / sizeof(words[0]))
+		buf_printf(text, "the %s destination", words[number - 1]);
+	else
+		buf_printf(text, "destination %u", number);
+}
+
+/* Parts in folders that were not given, and that nothing differs in the others. */
+static void print_absent(FILE *stream, const struct verify_result *result)
+{
+	struct buf text = {0};
+
+	if (result->n_differences == 0)
+		buf_add_text(&text, "What was looked at is what was recorded. ");
+	buf_add_text(&text, "This was not looked at, and is not proven:");
+	text_wrap(stream, buf_text(&text), 0, WIDTH);
+	for (size_t i = 0; i < result->n_absent && i < MOST_SHOWN; i++) {
+		buf_clear(&text);
+		buf_printf(&text, "%s, on ", result->absent[i].name);
+		add_destination(&text, result->absent[i].destination);
+		fputs("  ", stream);
+		text_wrap(stream, buf_text(&text), 4, WIDTH);
+	}
+	if (result->n_absent > MOST_SHOWN)
+		fprintf(stream, "  ... and %s more (--json lists them)\n",
+		    text_count(result->n_absent - MOST_SHOWN).text);
+	fputc('\n', stream);
+	buf_free(&text);
+}
+
+static void complain_of_absent(const struct verify_result *result)
+{
+	struct buf where = {0};
+	struct error error;
+
+	for (size_t i = 0; i < result->n_absent && where.length < 200; i++) {
+		unsigned number = result->absent[i].destination;
+		size_t before = 0;
+
+		while (before < i && result->absent[before].destination != number)
+			before++;
+		if (before < i)
+			continue;
+		if (where.length > 0)
+			buf_add_text(&where, " and ");
+		add_destination(&where, number);
+	}
+	error_set(&error, STATUS_OTHER,
+	    "the job is not proven: %s of it %s on %s; give the folder there, too (coldlift verify "
+	    "FOLDER FOLDER)",
+	    counted(result->n_absent, "file").text, result->n_absent == 1 ? "is" : "are",
+	    buf_text(&where));
+	command_complain(&error);
+	buf_free(&where);
+}
+
 static void complain_of_differences(const struct verify_result *result)
 {
 	struct error error;
@@ -138,11 +199,15 @@ static bool print_result(const struct verify_result *result, const struct common
 		print_facts(stream, result);
 		if (result->n_differences > 0)
 			print_differences(stream, result);
-		else
+		if (result->n_absent > 0)
+			print_absent(stream, result);
+		else if (result->n_differences == 0)
 			print_good_verdict(stream, result);
 	}
 	if (result->n_differences > 0)
 		complain_of_differences(result);
+	else if (result->n_absent > 0)
+		complain_of_absent(result);
 	return fflush(stdout) == 0 && !ferror(stdout);
 }
 
@@ -156,13 +221,13 @@ enum status command_verify(int argc, char **argv)
 
 	if (first < 0)
 		return status;
-	if (argc - first != 1) {
-		error_set(&error, STATUS_USAGE,
-		    "verify needs the folder of exactly one job, not %d", argc - first);
+	if (argc - first < 1) {
+		error_set(&error, STATUS_USAGE, "verify needs the folder of a job");
 		command_complain(&error);
 		return error.status;
 	}
-	if (!verify_job(&result, argv[first], options.quiet, &error)) {
+	if (!verify_job(&result, (const char *const *)argv + first, (size_t)(argc - first),
+		options.quiet, &error)) {
 		status = error.status;
 		command_complain(&error);
 	} else {

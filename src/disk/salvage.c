@@ -192,6 +192,42 @@ bool salvage_move(struct salvage *salvage, const char *folder, struct error *err
 	    "what was kept of a faulty drive cannot be put into '%s'", folder);
 }
 
+/* Index and space of the copy, in place of those that are open. False with errno. */
+static bool follow_files(struct salvage *salvage)
+{
+	int folder = salvage->folder, index = salvage->index;
+	bool good;
+
+	if (folder < 0)
+		return true;
+	salvage->folder = salvage->index = -1;
+	good = salvage_open_folder(salvage) && (index < 0 || salvage_open_index(salvage, 0)) &&
+	       space_follow(&salvage->space);
+	if (index >= 0)
+		close(index);
+	close(folder);
+	return good;
+}
+
+bool salvage_follow(struct salvage *salvage, const char *folder, struct error *error)
+{
+	char *path = strdup(folder);
+	bool good;
+
+	if (path == NULL)
+		return error_no_memory(error);
+	pthread_mutex_lock(&salvage->lock);
+	free(salvage->folder_path);
+	salvage->folder_path = path;
+	good = follow_files(salvage);
+	if (!good)
+		error_set_errno(error, STATUS_DESTINATION, errno,
+		    "what was kept of a faulty drive cannot be read in '%s'", folder);
+	salvage->broken = !good; /* another destination may take more */
+	pthread_mutex_unlock(&salvage->lock);
+	return good;
+}
+
 /* --- entries ---------------------------------------------------------------------------------- */
 
 size_t salvage_first_behind(const struct salvage *salvage, uint64_t offset)

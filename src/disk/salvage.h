@@ -58,6 +58,12 @@ void salvage_remove(struct salvage *salvage);
  */
 bool salvage_move(struct salvage *salvage, const char *folder, struct error *error);
 
+/*
+ * The files were synced and copied to this folder: the store goes on with the copies, and leaves its
+ * own where they are. False with *error (STATUS_DESTINATION): it is the end of the store.
+ */
+bool salvage_follow(struct salvage *salvage, const char *folder, struct error *error);
+
 /* All functions below may be called from several threads. */
 
 /*

@@ -132,6 +132,24 @@ bool space_move(struct space *space, int folder)
 	return true;
 }
 
+bool space_follow(struct space *space)
+{
+	char name[256];
+
+	for (size_t i = 0; i < space->n_files; i++) {
+		int fd = file_name(space, i, name, sizeof(name)) ?
+			     openat(space->folder, name, O_RDWR | O_CLOEXEC | O_NOFOLLOW) :
+			     -1;
+
+		if (fd < 0)
+			return false;
+		close(space->files[i]);
+		space->files[i] = fd;
+	}
+	space->failure = 0;
+	return true;
+}
+
 static int file_of(const struct space *space, size_t segment)
 {
 	return space->files[segment / SPACE_FILE_SEGMENTS];

@@ -37,6 +37,9 @@ bool space_open(struct space *space);
 /* Renames the files into another folder (a descriptor). False with space->failure. */
 bool space_move(struct space *space, int folder);
 
+/* Opens the copies of the files in the folder in place of those that are open. False with errno. */
+bool space_follow(struct space *space);
+
 /*
  * Writes `length` bytes (a segment at most) where there is room, and counts them as needed. False
  * with space->failure.

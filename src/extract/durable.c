@@ -45,8 +45,7 @@ bool durable_failed(struct error *error, int number, const char *path)
 		path = slash + 1;
 	if (number == ENOSPC || number == EDQUOT)
 		return error_set(error, STATUS_DESTINATION,
-		    "the destination is full: '%s' could not be written to its end; choose a "
-		    "larger drive, or take less (--person, --leave)",
+		    "the destination is full: '%s' could not be written to its end",
 		    path);
 	if (number == EROFS)
 		return error_set(error, STATUS_DESTINATION,

@@ -11,6 +11,7 @@
 #include "extract/licence_keys.h"
 #include "extract/losses.h"
 #include "extract/need.h"
+#include "extract/onward.h"
 #include "extract/papers.h"
 #include "extract/proof.h"
 #include "extract/record.h"
@@ -24,7 +25,9 @@
 #include "system/recycle_bin.h"
 #include "system/ties.h"
 
+#include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 /* The explaining files, all of them listed in the tag manifest. */
 enum { TAG_RECORD, TAG_WHERE, TAG_PROGRAMS, TAG_ACCOUNT, TAG_FINDINGS, N_TAGS };
@@ -148,6 +151,7 @@ static bool write_papers(struct extraction *extraction, const struct plan *plan,
 	    write_survey_paper(&extraction->job, plan->survey, "recycle-bin.json",
 		recycle_bins_to_json, &papers, error) &&
 	    wipe_list_write(plan, &extraction->sums, findings, &extraction->job, &papers, error) &&
+	    places_write(&extraction->places, &extraction->parts, &papers, error) &&
 	    (!with_keys || licence_keys_write(plan, &extraction->job, &papers, error)) &&
 	    write_lists(extraction, plan, findings, &papers, error);
 	papers_free(&papers);
@@ -276,6 +280,7 @@ static bool work(struct extraction *extraction, const struct plan *plan,
     struct findings *findings, struct error *error)
 {
 	/* A fixed clock is nobody's. */
+	places_tell(&extraction->places, findings);
 	if (!extraction->job.fixed_clock)
 		clock_check(extraction->job.started, plan->survey, findings);
 	if (!take(extraction, plan, options, needed, findings, error) ||
@@ -283,6 +288,11 @@ static bool work(struct extraction *extraction, const struct plan *plan,
 		return false;
 	rounds_remove(plan->survey, &extraction->job);
 	extraction->complete = job_complete(&extraction->job, error);
+	if (extraction->complete) {
+		/* Once more, where something was in the way before. */
+		places_tidy(&extraction->places, &extraction->parts);
+		places_copy_papers(&extraction->places, &extraction->job, findings);
+	}
 	return extraction->complete;
 }
 
@@ -334,15 +344,44 @@ bool extract_run(struct extraction *extraction, const struct plan *plan,
 	return work(extraction, plan, options, needed, findings, error);
 }
 
+/*
+ * The destination where the job goes on: with --then, what is in finished parts stays at the one
+ * before. The limit that its head froze must be one that this file system can keep.
+ */
+static bool check_resumed(const struct plan *plan, const struct extract_options *options,
+    const struct head_read *read, uint64_t *need, struct findings *findings, struct error *error)
+{
+	uint64_t frozen = read->head.limit, stored = read->stored, limit;
+	struct extract_options at = *options;
+
+	if (options->then != NULL) {
+		at.to = options->then;
+		stored -= read->unfinished < stored ? read->unfinished : stored;
+	}
+	if (!check_destination(plan, &at, stored, &limit, need, findings, error)) {
+		size_t used = strlen(error->text);
+
+		if (options->then == NULL && error->status == STATUS_DESTINATION)
+			snprintf(error->text + used, sizeof(error->text) - used,
+			    "; or make room there, or go on with --then DIR at another drive");
+		return false;
+	}
+	return limit == 0 || (frozen != 0 && frozen <= limit) ||
+	    error_set(error, STATUS_DESTINATION,
+		"the destination '%s' cannot hold files of 4 GiB or more (FAT32), and the job was "
+		"begun for one that can; choose a drive that is formatted as exFAT, NTFS or ext4",
+		at.to);
+}
+
 bool extract_resume(struct extraction *extraction, const struct plan *plan,
-    const struct unfinished_job *job, const struct extract_options *options,
+    struct unfinished_job *job, const struct extract_options *options,
     struct findings *findings, struct error *error)
 {
 	const struct head_read *read = &job->read;
 	const struct head *head = &read->head;
 	struct extract_options own = *options;
 	struct digest digest = identity_of_plan(plan);
-	uint64_t limit = 0, needed = 0;
+	uint64_t needed = 0;
 
 	*extraction = (struct extraction){.job.journal.fd = -1};
 	own.format = head->format;
@@ -356,10 +395,11 @@ bool extract_resume(struct extraction *extraction, const struct plan *plan,
 		    "what is on the drives is not what the job was begun with: something has "
 		    "written to them, or they are copies from another time; begin a new job "
 		    "without --resume");
-	if (!check_destination(
-		plan, &own, read->stored, &limit, &needed, findings, error))
+	if (!check_resumed(plan, &own, read, &needed, findings, error))
 		return false;
-	if (!outcomes_start(&extraction->outcomes, plan))
+	if (own.then != NULL && !onward_move(job, own.then, plan, own.quiet, error))
+		return false;
+	if (!outcomes_start(&extraction->outcomes, plan) || !places_find(&extraction->places, job))
 		return error_no_memory(error);
 	if (!job_resume(&extraction->job, job->folder, head->name, head->started,
 		head->fixed_clock, read->noted, error))
@@ -367,8 +407,10 @@ bool extract_resume(struct extraction *extraction, const struct plan *plan,
 	if (!parts_start(
 		&extraction->parts, &extraction->job, plan, head->format, head->limit))
 		return error_no_memory(error);
-	return restore_job(read, &extraction->parts, &extraction->outcomes, error) &&
-	    work(extraction, plan, &own, needed, findings, error);
+	if (!restore_job(read, &extraction->parts, &extraction->outcomes, error))
+		return false;
+	places_tidy(&extraction->places, &extraction->parts);
+	return work(extraction, plan, &own, needed, findings, error);
 }
 
 void extraction_free(struct extraction *extraction)
@@ -376,6 +418,7 @@ void extraction_free(struct extraction *extraction)
 	parts_free(&extraction->parts);
 	outcomes_free(&extraction->outcomes);
 	sums_free(&extraction->sums);
+	places_free(&extraction->places);
 	job_free(&extraction->job);
 }
 

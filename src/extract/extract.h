@@ -10,6 +10,7 @@
 #include "extract/job.h"
 #include "extract/outcome.h"
 #include "extract/parts.h"
+#include "extract/places.h"
 #include "extract/stores.h"
 #include "extract/sums.h"
 #include "extract/unfinished.h"
@@ -21,6 +22,7 @@
 
 struct extract_options {
 	const char *to;       /* folder at the destination */
+	const char *then;     /* folder at the next destination, to go on with a job there; or NULL */
 	const char *name;     /* of the job, NULL: made from the old PC's */
 	enum format format;
 	enum same_choice same;
@@ -40,6 +42,7 @@ struct extraction {
 	struct parts parts;
 	struct outcomes outcomes;
 	struct sums sums;
+	struct places places; /* that a job has left */
 	bool complete;
 };
 
@@ -52,11 +55,14 @@ bool extract_run(struct extraction *extraction, const struct plan *plan,
 
 /*
  * Goes on with a job that was cut off. The options that shape it are those of its head, from where
+ * the plan must have been made, too; of `options` only `to`, `then`, `checkpoint`, `patience` and
+ * `quiet` count. With `then` the job is moved there first, and *job becomes the one there. False with
+ * *error as extract_run(), or because the plan is another one (STATUS_USAGE).
  * the plan must have been made, too; of `options` only `to`, `checkpoint`, `stores` and `quiet` count. False
  * with *error as extract_run(), or because the plan is another one (STATUS_USAGE).
  */
 bool extract_resume(struct extraction *extraction, const struct plan *plan,
-    const struct unfinished_job *job, const struct extract_options *options,
+    struct unfinished_job *job, const struct extract_options *options,
     struct findings *findings, struct error *error);
 void extraction_free(struct extraction *extraction);
 

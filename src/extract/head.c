@@ -118,7 +118,7 @@ struct list {
 
 struct reading {
 	struct head_read *read;
-	struct list persons, takes, leaves, sources;
+	struct list persons, takes, leaves, sources, earlier;
 	bool is_ours; /* the first line was */
 };
 
@@ -250,11 +250,35 @@ static bool read_line(struct reading *reading, const json_t *object)
 	return reading->read->is_whole;
 }
 
+static bool read_move(struct reading *reading, const json_t *value)
+{
+	struct arena *arena = &reading->read->arena;
+	struct earlier *earlier = grow(arena, &reading->earlier, sizeof(*earlier));
+
+	if (earlier == NULL)
+		return false;
+	*earlier = (struct earlier){text_in(arena, value, "mark"), text_in(arena, value, "place")};
+	return earlier->mark != NULL && earlier->place != NULL;
+}
+
+static void read_checkpoint(struct head_read *read, const json_t *checkpoint)
+{
+	const json_t *open = json_object_get(checkpoint, "open");
+
+	read->stored = number_in(checkpoint, "stored");
+	read->unfinished = 0;
+	for (size_t i = 0; i < json_array_size(open); i++) {
+		json_int_t length = json_integer_value(json_array_get(json_array_get(open, i), 3));
+
+		read->unfinished += length < 0 ? 0 : (uint64_t)length;
+	}
+}
+
 static bool take_line(void *about, const json_t *object, uint64_t line_end, struct error *error)
 {
 	struct reading *reading = about;
 	struct head_read *read = reading->read;
-	const json_t *checkpoint;
+	const json_t *value;
 
 	if (!reading->is_ours)
 		return read_first(reading, object, error);
@@ -265,10 +289,12 @@ static bool take_line(void *about, const json_t *object, uint64_t line_end, stru
 		read->noted = line_end;
 		return true;
 	}
-	checkpoint = json_object_get(object, "checkpoint");
-	if (checkpoint != NULL) {
+	if ((value = json_object_get(object, "checkpoint")) != NULL) {
 		read->noted = line_end;
-		read->stored = number_in(checkpoint, "stored");
+		read_checkpoint(read, value);
+	} else if ((value = json_object_get(object, JOURNAL_MOVED)) != NULL) {
+		read->noted = line_end;
+		return read_move(reading, value) || error_no_memory(error);
 	}
 	return true;
 }
@@ -286,6 +312,8 @@ bool head_read(struct head_read *read, const char *path, struct error *error)
 	    .leaves = reading.leaves.items, .n_leaves = reading.leaves.count};
 	read->head.sources = reading.sources.items;
 	read->head.n_sources = reading.sources.count;
+	read->earlier = reading.earlier.items;
+	read->n_earlier = reading.earlier.count;
 	if (good && !read->is_whole)
 		return error_set(error, STATUS_DESTINATION,
 		    "the job was cut off before anything of it was kept; delete its folder, and "

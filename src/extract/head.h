@@ -4,6 +4,9 @@
  *
  * One line each: {"journal":1,...} (program, job, clock), {"options":...}, {"person":...},
  * {"take":...}, {"leave":...}, {"source":...}, and at last {"plan":...}.
+ *
+ * Far behind it, {"moved":{"mark":...,"place":...}} says that the job has left a destination and goes
+ * on here (onward.h).
  */
 #ifndef EXTRACT_HEAD_H
 #define EXTRACT_HEAD_H
@@ -41,13 +44,22 @@ struct head {
 /* Adds all lines and syncs the journal. False with *error. */
 bool head_write(struct journal *journal, const struct head *head, struct error *error);
 
+/* A destination that the job has left. */
+struct earlier {
+	const char *mark;  /* also in the note that stands there */
+	const char *place; /* the job's folder there as it was called at that time; a hint, no more */
+};
+
 /* A head that was read, and where the journal stands. */
 struct head_read {
 	struct arena arena; /* owns the head's texts and arrays */
 	struct head head;
 	bool is_whole;       /* the last of its lines was there */
 	uint64_t noted;      /* bytes of the journal up to the last checkpoint, or the head */
-	uint64_t stored;     /* bytes that the last checkpoint says are at the destination */
+	const struct earlier *earlier; /* from the first destination on; in the arena */
+	size_t n_earlier;
+	uint64_t stored;     /* bytes that the last checkpoint says are at the destinations */
+	uint64_t unfinished; /* of these, in archives that are not finished */
 };
 
 /*

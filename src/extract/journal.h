@@ -17,6 +17,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#define JOURNAL_MOVED "moved" /* key of the line that head.h says more of */
 #define JOURNAL_LINE ((size_t)1 << 20) /* bytes: a longer line is none of ours */
 
 /* All zeros but for fd = -1 is a journal that is not open; adding to it does nothing. */

@@ -3,6 +3,7 @@
 
 #include "extract/bookmarks.h"
 #include "extract/durable.h"
+#include "extract/places.h"
 #include "extract/proof.h"
 
 #include <dirent.h>
@@ -50,7 +51,7 @@ static bool is_known(const struct parts *parts, const char *name)
 
 static bool is_leftover(const struct parts *parts, const char *name)
 {
-	static const char *const papers[] = {"record.jsonl", "where.json", "programs.json",
+	static const char *const papers[] = {PLACES_PAPER, "record.jsonl", "where.json", "programs.json",
 	    "account.json", "findings.json", "bagit.txt", "bag-info.txt", "manifest-sha256.txt",
 	    "tagmanifest-sha256.txt", "SHA256SUMS", "PARTS.SHA256SUMS", "belongings.json",
 	    "licence-keys.txt", "devices.json", "recycle-bin.json",

@@ -18,7 +18,8 @@
 bool parts_start(struct parts *parts, const struct job *job, const struct plan *plan,
     enum format format, uint64_t limit)
 {
-	*parts = (struct parts){.job = job, .plan = plan, .format = format, .limit = limit};
+	*parts = (struct parts){.job = job, .plan = plan, .format = format, .destination = 1,
+	    .limit = limit};
 	parts->n_open = format == FORMAT_FOLDER ? 1 : plan->n_groups;
 	parts->open = calloc(parts->n_open + 1, sizeof(*parts->open));
 	return parts->open != NULL;
@@ -57,6 +58,16 @@ static char *short_key(const char *key)
 	    NULL : cut;
 }
 
+char *parts_next_folder(const struct parts *parts)
+{
+	char *name;
+
+	if (parts->count == 0)
+		return asprintf(&name, "%s-files", parts->job->name) < 0 ? NULL : name;
+	return asprintf(&name, "%s-files-%zu", parts->job->name, parts->count + 1) < 0 ? NULL :
+											 name;
+}
+
 /* The name of the next part of a group; moves its number on. NULL: no memory. */
 static char *next_name(struct parts *parts, uint32_t group)
 {
@@ -64,7 +75,7 @@ static char *next_name(struct parts *parts, uint32_t group)
 	char *key, *stem, *name;
 
 	if (parts->format == FORMAT_FOLDER)
-		return asprintf(&name, "%s-files", parts->job->name) < 0 ? NULL : name;
+		return parts_next_folder(parts);
 	key = short_key(parts->plan->groups[group].key);
 	if (key == NULL)
 		return NULL;
@@ -100,7 +111,8 @@ static bool zone_of(const struct parts *parts, uint32_t group, char *zone, size_
 static bool add_part(struct parts *parts, char *name, uint32_t group)
 {
 	struct part part = {
-	    .name = name, .group = parts->format == FORMAT_FOLDER ? NONE : group};
+	    .name = name, .group = parts->format == FORMAT_FOLDER ? NONE : group,
+	    .destination = parts->destination};
 
 	if (name == NULL || parts->count >= NONE ||
 	    !array_reserve(&parts->items, &parts->capacity, parts->count + 1, sizeof(part))) {
@@ -146,8 +158,10 @@ static bool open_part(struct parts *parts, uint32_t group, struct error *error)
 
 bool parts_recall(struct parts *parts, const char *name, uint32_t group)
 {
-	bool is_known = parts->format == FORMAT_FOLDER ? group == NONE && parts->count == 0 :
-							 group < parts->plan->n_groups;
+	bool is_known = parts->format == FORMAT_FOLDER ?
+			    group == NONE && (parts->count == 0 ||
+						 parts->items[parts->count - 1].is_finished) :
+			    group < parts->plan->n_groups;
 
 	return is_known && add_part(parts, next_name(parts, group), group) &&
 	    strcmp(parts->items[parts->count - 1].name, name) == 0;
@@ -302,6 +316,14 @@ void parts_abandon(struct parts *parts)
 		writer_abandon(parts->open[i].writer);
 		parts->open[i].writer = NULL;
 	}
+}
+
+void parts_recall_move(struct parts *parts)
+{
+	parts->destination++;
+	for (size_t i = 0; i < parts->count; i++)
+		if (!parts->items[i].is_finished)
+			parts->items[i].destination = parts->destination;
 }
 
 void parts_free(struct parts *parts)

@@ -4,7 +4,7 @@
  * A part holds the files of one group. Files come in the order in which they lie on the drive, so
  * one part of each of several groups is open at a time. A part ends with parts_finish(), or before
  * a file that would make it larger than a part may be; then the next is called "-2", "-3"... With
- * FORMAT_FOLDER there is one part, a folder, for everything.
+ * FORMAT_FOLDER there is one part, a folder, for everything that is stored at one destination.
  */
 #ifndef EXTRACT_PARTS_H
 #define EXTRACT_PARTS_H
@@ -27,6 +27,7 @@ struct part {
 	struct digest digest;
 	bool is_finished;
 	bool is_noted;    /* the journal knows that */
+	unsigned destination; /* where it lies: 1 is the first that the job had */
 };
 
 /* The part of a group that is being written. */
@@ -48,6 +49,7 @@ struct parts {
 	const struct job *job;
 	const struct plan *plan;
 	enum format format;
+	unsigned destination; /* where the job is now, from 1: see onward.h */
 	uint64_t limit;   /* largest size of a part (FORMAT_FOLDER: of a file); 0: none */
 	struct part *items;
 	size_t count, capacity;
@@ -102,6 +104,9 @@ bool parts_finish(struct parts *parts, struct error *error);
 /* Gives up the open parts. */
 void parts_abandon(struct parts *parts);
 
+/* Name of the folder that would be begun next, with FORMAT_FOLDER. To be freed; NULL: no memory. */
+char *parts_next_folder(const struct parts *parts);
+
 /*
  * Going on with a job: tells of its next part, in the order in which they were begun. False when
  * the part's name is not the one that it would have got, or memory ran out.
@@ -113,6 +118,8 @@ bool parts_recall(struct parts *parts, const char *name, uint32_t group);
  */
 bool parts_reopen(struct parts *parts, const struct outcomes *outcomes, uint32_t part,
     const struct writer_mark *mark, struct error *error);
+/* Going on with a job: from here on it is at the next destination, with its unfinished parts. */
+void parts_recall_move(struct parts *parts);
 void parts_free(struct parts *parts);
 
 #endif

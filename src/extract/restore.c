@@ -11,18 +11,11 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-/* A part that was unfinished at a checkpoint. */
-struct unfinished {
-	uint32_t part;
-	uint64_t files, bytes;
-	struct writer_mark mark;
-};
-
 struct restore {
 	const struct head_read *read;
 	struct parts *parts;
 	struct outcomes *outcomes;
-	struct unfinished *open; /* as the latest checkpoint has it */
+	struct unfinished_part *open; /* as the latest checkpoint has it */
 	size_t n_open, open_capacity;
 	struct error *error;
 };
@@ -194,7 +187,7 @@ static bool take_checkpoint(struct restore *restore, const json_t *value)
 	restore->n_open = 0;
 	for (size_t i = 0; i < json_array_size(list); i++) {
 		const json_t *of = json_array_get(list, i);
-		struct unfinished open;
+		struct unfinished_part open;
 		uint64_t part;
 
 		if (!count_at(of, 0, restore->parts->count, &part) ||
@@ -212,6 +205,13 @@ static bool take_checkpoint(struct restore *restore, const json_t *value)
 	return true;
 }
 
+static bool take_move(struct restore *restore, const json_t *value)
+{
+	(void)value;
+	parts_recall_move(restore->parts);
+	return true;
+}
+
 static bool take_line(void *about, const json_t *object, uint64_t end, struct error *error)
 {
 	static const struct {
@@ -219,7 +219,8 @@ static bool take_line(void *about, const json_t *object, uint64_t end, struct er
 		bool (*take)(struct restore *restore, const json_t *value);
 	} lines[] = {{"part", take_part}, {"ranges", take_ranges}, {"holes", take_holes},
 	    {"missing", take_missing}, {"pieces", take_pieces}, {"items", take_items},
-	    {"finished", take_finished}, {"checkpoint", take_checkpoint}};
+	    {"finished", take_finished}, {"checkpoint", take_checkpoint},
+	    {JOURNAL_MOVED, take_move}};
 	struct restore *restore = about;
 
 	if (end > restore->read->noted)
@@ -264,7 +265,7 @@ static void forget_part(struct restore *restore, uint32_t part)
 			outcomes->items[i] = outcome_planned(outcomes, i);
 }
 
-static bool reopen(struct restore *restore, const struct unfinished *open, struct error *error)
+static bool reopen(struct restore *restore, const struct unfinished_part *open, struct error *error)
 {
 	struct part *part = &restore->parts->items[open->part];
 	bool whole;
@@ -293,38 +294,47 @@ static bool is_open(const struct restore *restore, uint32_t part)
  */
 static bool adopt_folder(struct restore *restore, struct error *error)
 {
-	struct unfinished open = {.part = 0};
-	char *name;
-	bool good = true;
+	struct parts *parts = restore->parts;
+	struct unfinished_part open = {.part = (uint32_t)parts->count};
+	char *name = parts_next_folder(parts);
+	bool good = name != NULL || error_no_memory(error);
 
-	if (asprintf(&name, "%s-files", restore->parts->job->name) < 0)
-		return error_no_memory(error);
-	if (leftovers_has_folder(restore->parts, name))
-		good = (parts_recall(restore->parts, name, NONE) &&
+	if (good && leftovers_has_folder(parts, name)) {
+		good = (parts_recall(parts, name, NONE) &&
 			array_reserve(&restore->open, &restore->open_capacity, 1, sizeof(open))) ||
 		    error_no_memory(error);
-	if (good && restore->parts->count > 0)
-		restore->open[restore->n_open++] = open;
+		if (good)
+			restore->open[restore->n_open++] = open;
+	}
 	free(name);
 	return good;
+}
+
+/* Every finished part is there, unless it lies at an earlier destination. */
+static bool check_parts(const struct restore *restore, struct error *error)
+{
+	const struct parts *parts = restore->parts;
+
+	for (size_t i = 0; i < parts->count; i++) {
+		const struct part *part = &parts->items[i];
+
+		if (!part->is_finished && !is_open(restore, (uint32_t)i))
+			return error_set(error, STATUS_DESTINATION,
+			    "the job's journal is damaged; begin a new job without --resume");
+		if (part->is_finished && part->destination == parts->destination &&
+		    !check_finished(parts, part, error))
+			return false;
+	}
+	return true;
 }
 
 static bool restore_parts(struct restore *restore, struct error *error)
 {
 	struct parts *parts = restore->parts;
 
-	if (parts->format == FORMAT_FOLDER && parts->count == 0 && !adopt_folder(restore, error))
+	if (parts->format == FORMAT_FOLDER && restore->n_open == 0 && !adopt_folder(restore, error))
 		return false;
-	for (size_t i = 0; i < parts->count; i++) {
-		if (parts->items[i].is_finished) {
-			if (!check_finished(parts, &parts->items[i], error))
-				return false;
-		} else if (!is_open(restore, (uint32_t)i)) {
-			return error_set(error, STATUS_DESTINATION,
-			    "the job's journal is damaged; begin a new job without --resume");
-		}
-	}
-	if (!leftovers_remove(parts, error))
+	if (!check_parts(restore, error) || !leftovers_remove(parts, error))
 		return false;
 	for (size_t i = 0; i < restore->n_open; i++)
 		if (!reopen(restore, &restore->open[i], error))
@@ -332,16 +342,33 @@ static bool restore_parts(struct restore *restore, struct error *error)
 	return true;
 }
 
+static bool read_lines(struct restore *restore, struct error *error)
+{
+	char *path = job_path(restore->parts->job, JOB_JOURNAL);
+	bool good = path != NULL ? journal_read(path, take_line, restore, error) :
+				   error_no_memory(error);
+
+	free(path);
+	return good;
+}
+
+bool restore_read(const struct head_read *read, struct parts *parts, struct outcomes *outcomes,
+    struct unfinished_part **open, size_t *n_open, struct error *error)
+{
+	struct restore restore = {.read = read, .parts = parts, .outcomes = outcomes};
+	bool good = read_lines(&restore, error) && check_parts(&restore, error);
+
+	*open = restore.open;
+	*n_open = restore.n_open;
+	return good;
+}
+
 bool restore_job(const struct head_read *read, struct parts *parts, struct outcomes *outcomes,
     struct error *error)
 {
 	struct restore restore = {.read = read, .parts = parts, .outcomes = outcomes};
-	char *path = job_path(parts->job, JOB_JOURNAL);
-	bool good = path != NULL || error_no_memory(error);
+	bool good = read_lines(&restore, error) && restore_parts(&restore, error);
 
-	good = good && journal_read(path, take_line, &restore, error) &&
-	    restore_parts(&restore, error);
 	free(restore.open);
-	free(path);
 	return good;
 }

@@ -9,6 +9,20 @@
 #include "extract/outcome.h"
 #include "extract/parts.h"
 
+/* A part that was unfinished at the checkpoint. */
+struct unfinished_part {
+	uint32_t part;
+	uint64_t files, bytes;
+	struct writer_mark mark;
+};
+
+/*
+ * Only reads what the journal says, and makes sure that the finished parts at the job's present
+ * destination are there as they were. *open is to be freed in any case. False with *error.
+ */
+bool restore_read(const struct head_read *read, struct parts *parts, struct outcomes *outcomes,
+    struct unfinished_part **open, size_t *n_open, struct error *error);
+
 /*
  * Fills parts and outcomes, which were just started, up to the checkpoint; removes what the job
  * wrote after it, and opens the parts that were unfinished at that time to go on. One that cannot

@@ -362,6 +362,22 @@ bool stores_settle(struct stores *stores, const struct survey *survey, const str
 	return good;
 }
 
+bool stores_follow(const struct survey *survey, const struct job *job, struct error *error)
+{
+	char *folder = job_path(job, STORES_FOLDER);
+	bool good = folder != NULL || error_no_memory(error);
+
+	for (size_t i = 0; good && i < survey->n_drives; i++) {
+		struct source *source = survey->drives[i].source;
+		struct salvage *salvage = source == NULL ? NULL : source_salvage(source);
+
+		if (salvage != NULL)
+			good = salvage_follow(salvage, folder, error);
+	}
+	free(folder);
+	return good;
+}
+
 void stores_end(struct stores *stores)
 {
 	if (stores->is_early && stores->folder != NULL)

@@ -63,6 +63,12 @@ bool stores_agree(const struct survey *survey);
 bool stores_settle(struct stores *stores, const struct survey *survey, const struct job *job,
     struct error *error);
 
+/*
+ * The job's folder is another one now, and everything in the stores was copied there: they go on with
+ * the copies.
+ */
+bool stores_follow(const struct survey *survey, const struct job *job, struct error *error);
+
 /* Removes what is left where no job was begun. After survey_free(). */
 void stores_end(struct stores *stores);
 

@@ -3,6 +3,7 @@
 
 #include "base/filetime.h"
 #include "base/text.h"
+#include "extract/handover.h"
 #include "extract/items.h"
 #include "extract/losses.h"
 #include "extract/wipe_list.h"
@@ -221,6 +222,25 @@ static void print_findings(
 	}
 }
 
+/* Where the rest of a job lies that went on at another destination. */
+static void print_other_folders(FILE *stream, const struct places *places)
+{
+	for (size_t i = 0; i < places->count; i++) {
+		fprintf(stream, "\nand, of the same job, on the %s destination%s",
+		    handover_ordinal((unsigned)i + 1).text,
+		    places->items[i].folder == NULL ? ", which is not attached" : "\n  ");
+		if (places->items[i].folder != NULL)
+			text_print(stream, places->items[i].folder);
+	}
+}
+
+static void print_verified(FILE *stream, const struct left_place *place)
+{
+	fputs(" '", stream);
+	text_print(stream, place->folder == NULL ? "FOLDER-THERE" : place->folder);
+	fputc('\'', stream);
+}
+
 static void print_next(FILE *stream, const struct summary *summary)
 {
 	if (summary->job == NULL) {
@@ -229,9 +249,13 @@ static void print_next(FILE *stream, const struct summary *summary)
 	}
 	fputs("\nThe result is in\n  ", stream);
 	text_print(stream, summary->job->folder);
+	print_other_folders(stream, summary->places);
 	fputs("\nNext: prove it with\n  coldlift verify '", stream);
 	text_print(stream, summary->job->folder);
-	fputs("'\nKeep the old drive untouched until its owner has checked the result on the new\n"
+	fputc('\'', stream);
+	for (size_t i = 0; i < summary->places->count; i++)
+		print_verified(stream, &summary->places->items[i]);
+	fputs("\nKeep the old drive untouched until its owner has checked the result on the new\n"
 	      "computer, and wipe it only then. What to see to before is in the job:\n"
 	      "  " WIPE_TEXT_FILE "\n",
 	    stream);

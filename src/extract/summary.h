@@ -17,6 +17,7 @@ struct summary {
 	const struct findings *findings;
 	const struct job *job;     /* NULL: a dry run */
 	const struct parts *parts; /* NULL: a dry run */
+	const struct places *places; /* that the job has left; NULL: a dry run */
 	enum status status;
 	bool open_only; /* in the JSON of a dry run, list only what needs a decision */
 };

@@ -140,6 +140,20 @@ static bool all_belongings(struct json *json, const struct plan *plan)
 	return good;
 }
 
+/* The folders of the same job at destinations that it has left; null: not attached. */
+static void others_to_json(struct json *json, const struct places *places)
+{
+	json_key(json, "other_folders");
+	json_begin_array(json);
+	for (size_t i = 0; i < places->count; i++) {
+		if (places->items[i].folder == NULL)
+			json_put_null(json);
+		else
+			json_text(json, places->items[i].folder);
+	}
+	json_end(json);
+}
+
 bool summary_print_json(FILE *stream, const struct summary *summary)
 {
 	struct buf buf = {0};
@@ -154,6 +168,7 @@ bool summary_print_json(FILE *stream, const struct summary *summary)
 		json_key_text(&json, "folder", summary->job->folder);
 		json_key_text(&json, "format", format_name(summary->parts->format));
 		json_key_unsigned(&json, "status", summary->status);
+		others_to_json(&json, summary->places);
 	}
 	json_key(&json, "states");
 	states_to_json(&json, summary);

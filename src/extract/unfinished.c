@@ -1,6 +1,7 @@
 /* Finding the job to go on with: see unfinished.h. */
 #include "extract/unfinished.h"
 
+#include "extract/handover.h"
 #include "extract/job.h"
 
 #include <dirent.h>
@@ -11,32 +12,43 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-/* Is TO/NAME a job with a journal? */
-static bool is_unfinished(const char *to, const char *name)
+/* Is there a plain file TO/NAME/FILE? */
+static bool has_file(const char *to, const char *name, const char *file)
 {
 	struct stat info;
 	char *path;
 	bool there;
 
-	if (asprintf(&path, "%s/%s/" JOB_JOURNAL, to, name) < 0)
+	if (asprintf(&path, "%s/%s/%s", to, name, file) < 0)
 		return false;
 	there = lstat(path, &info) == 0 && S_ISREG(info.st_mode);
 	free(path);
 	return there;
 }
 
-/* The names of the first two unfinished jobs in the folder; NULL: there are not so many. */
-static bool look_for(const char *to, char *found[2], struct error *error)
+enum standing unfinished_standing(const char *to, const char *name)
+{
+	if (has_file(to, name, HANDOVER_NOTE))
+		return STANDING_LEFT;
+	if (has_file(to, name, JOB_JOURNAL))
+		return STANDING_JOB;
+	return has_file(to, name, JOB_JOURNAL UNFINISHED) ? STANDING_ARRIVING : STANDING_NONE;
+}
+
+bool unfinished_names(
+    const char *to, enum standing standing, char *found[2], struct error *error)
 {
 	DIR *folder = opendir(to);
 	const struct dirent *entry;
 	size_t n = 0;
 
+	found[0] = found[1] = NULL;
 	if (folder == NULL)
 		return error_set_errno(error, STATUS_DESTINATION, errno,
 		    "the destination '%s' cannot be read", to);
 	while (n < 2 && (entry = readdir(folder)) != NULL)
-		if (entry->d_name[0] != '.' && is_unfinished(to, entry->d_name) &&
+		if (entry->d_name[0] != '.' &&
+		    unfinished_standing(to, entry->d_name) == standing &&
 		    (found[n++] = strdup(entry->d_name)) == NULL)
 			break;
 	closedir(folder);
@@ -46,9 +58,9 @@ static bool look_for(const char *to, char *found[2], struct error *error)
 /* To be freed; NULL with *error. */
 static char *only_one(const char *to, struct error *error)
 {
-	char *found[2] = {NULL, NULL};
+	char *found[2];
 
-	if (look_for(to, found, error)) {
+	if (unfinished_names(to, STANDING_JOB, found, error)) {
 		if (found[0] == NULL)
 			error_set(error, STATUS_USAGE,
 			    "there is no unfinished job in '%s' to go on with; without --resume a "
@@ -73,7 +85,7 @@ static bool open_job(struct unfinished_job *job, const char *to, const char *nam
 	char *journal;
 	bool good;
 
-	if (!is_unfinished(to, name))
+	if (unfinished_standing(to, name) != STANDING_JOB)
 		return error_set(error, STATUS_USAGE,
 		    "'%s' in '%s' is no unfinished job to go on with; without --resume a new one "
 		    "is begun", name, to);
@@ -111,6 +123,7 @@ bool unfinished_find(struct unfinished_job *job, const char *to, const char *nam
 void unfinished_free(struct unfinished_job *job)
 {
 	free(job->folder);
+	free(job->came_from);
 	head_read_free(&job->read);
 	*job = (struct unfinished_job){0};
 }

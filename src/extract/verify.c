@@ -22,7 +22,8 @@ static bool ends_with(const char *text, const char *end)
 /* Files that belong to a job beside its parts. */
 static bool is_known_file(const char *name)
 {
-	static const char *const names[] = {"bagit.txt", "bag-info.txt", "manifest-sha256.txt",
+	static const char *const names[] = {"destinations.json", "goes-on-elsewhere.txt",
+	    "bagit.txt", "bag-info.txt", "manifest-sha256.txt",
 	    "tagmanifest-sha256.txt", "SHA256SUMS", "PARTS.SHA256SUMS", "record.jsonl",
 	    "report.html", "where.json", "programs.json", "findings.json", "account.json",
 	    "bookmarks", "licence-keys.txt", "belongings.json", "devices.json", "recycle-bin.json",
@@ -34,6 +35,29 @@ static bool is_known_file(const char *name)
 	return false;
 }
 
+/* A part in the folder with the papers, also one that was brought there from another destination. */
+static struct part *part_here(struct verify *verify, const char *name, struct error *error)
+{
+	struct part *part = part_put(verify, name, error);
+
+	if (part != NULL && part->is_elsewhere) {
+		part->is_elsewhere = false;
+		part->folder = verify->folder;
+		verify->n_elsewhere--;
+	}
+	return part;
+}
+
+/* Where a job was left there may be more than it knows of: that does not count. */
+static bool sort_left(struct verify *verify, const char *name, struct error *error)
+{
+	if (part_find(verify, name) != VERIFY_NONE)
+		return part_here(verify, name, error) != NULL;
+	verify->result->n_others +=
+	    !is_known_file(name) && strcmp(name, verify->proof_name) != 0;
+	return true;
+}
+
 /* One name in the job's folder: a part, a mark of an unfinished job, or nothing of ours. */
 static bool sort_name(struct verify *verify, const char *name, struct error *error)
 {
@@ -41,6 +65,8 @@ static bool sort_name(struct verify *verify, const char *name, struct error *err
 	struct stat info;
 	struct part *part;
 
+	if (verify->places[verify->main].is_left)
+		return sort_left(verify, name, error);
 	if (strcmp(name, "journal") == 0 || strcmp(name, "salvage") == 0)
 		return differ(verify, error, DIFFERS_UNFINISHED, name,
 		    "It says that the extraction was not finished: files are missing or unproven.");
@@ -55,17 +81,16 @@ static bool sort_name(struct verify *verify, const char *name, struct error *err
 	if (S_ISLNK(info.st_mode))
 		return differ(verify, error, DIFFERS_STRANGE_FILE, name,
 		    "It is a symbolic link; no job has one, and it was not followed.");
-	if (verify->files_name[0] != '\0' && strcmp(name, verify->files_name) == 0 &&
-	    S_ISDIR(info.st_mode)) {
-		part = part_put(verify, name, error);
+	if (name_is_of_files(verify, name) && S_ISDIR(info.st_mode)) {
+		part = part_here(verify, name, error);
 		if (part == NULL)
 			return false;
-		verify->files_part = (uint32_t)(part - verify->parts);
+		part->is_folder = verify->has_folders = true;
 		return true;
 	}
 	if (S_ISREG(info.st_mode) && (ends_with(name, ".zip") || ends_with(name, ".tar")) &&
 	    utf_is_clean(name))
-		return part_put(verify, name, error) != NULL;
+		return part_here(verify, name, error) != NULL;
 	result->n_others++;
 	return true;
 }
@@ -122,22 +147,6 @@ static bool look_around(struct verify *verify, struct error *error)
 	return good;
 }
 
-static bool open_job(struct verify *verify, const char *folder, struct error *error)
-{
-	static const char *const marks[] = {"record.jsonl", "bagit.txt", "manifest-sha256.txt",
-	    "journal"};
-
-	verify->folder = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-	if (verify->folder < 0)
-		return error_set_errno(error, STATUS_DESTINATION, errno,
-		    "the job '%s' cannot be read", folder);
-	for (size_t i = 0; i < sizeof(marks) / sizeof(marks[0]); i++)
-		if (faccessat(verify->folder, marks[i], F_OK, AT_SYMLINK_NOFOLLOW) == 0)
-			return true;
-	return error_set(error, STATUS_OTHER,
-	    "'%s' is not the folder of a job: it has neither record nor proof", folder);
-}
-
 static int compare_differences(const void *a, const void *b)
 {
 	const struct difference *one = a, *other = b;
@@ -160,28 +169,40 @@ static void free_work(struct verify *verify)
 	free(verify->seen_lines);
 	free(verify->buffer);
 	table_free(&verify->table);
-	if (verify->folder >= 0)
-		close(verify->folder);
+	verify_close(verify);
 }
 
-bool verify_job(struct verify_result *result, const char *folder, bool quiet, struct error *error)
+static bool note_absent_parts(struct verify *verify, struct error *error)
 {
-	struct verify verify = {.result = result, .folder = -1, .files_part = VERIFY_NONE,
-	    .files_name = "", .proof_name = "", .buffer = malloc(VERIFY_BUFFER)};
+	bool good = true;
+
+	for (size_t i = 0; good && i < verify->n_parts; i++)
+		if (verify->parts[i].is_elsewhere)
+			good = note_absent(verify, verify->parts[i].name,
+			    verify->parts[i].destination, error);
+	return good;
+}
+
+bool verify_job(struct verify_result *result, const char *const *folders, size_t count, bool quiet,
+    struct error *error)
+{
+	struct verify verify = {.result = result, .folder = -1, .n_destinations = 1, .files_name = "", .proof_name = "",
+	    .buffer = malloc(VERIFY_BUFFER)};
 	bool good;
 
 	*result = (struct verify_result){.job = "", .program = "", .started = ""};
 	progress_start(&verify.progress, "Checking", 0, quiet);
 	good = verify.buffer != NULL || error_no_memory(error);
 	/* Lists and record first: parts are checked against them. */
-	good = good && open_job(&verify, folder, error) && verify_header(&verify, error) &&
+	good = good && verify_open(&verify, folders, count, error) &&
+	    verify_header(&verify, error) && verify_places(&verify, error) &&
 	    look_around(&verify, error) && verify_part_list(&verify, error) &&
 	    verify_bag(&verify, error) && verify_manifest(&verify, error) &&
 	    verify_sums(&verify, error) && verify_tag_manifest(&verify, error) &&
 	    verify_record(&verify, error) && verify_account(&verify, error) &&
 	    verify_findings(&verify, error) && verify_parts(&verify, error) &&
 	    verify_rest(&verify, error) && verify_oxum(&verify, error) &&
-	    verify_proof(&verify, error);
+	    verify_proof(&verify, error) && note_absent_parts(&verify, error);
 	progress_end(&verify.progress);
 	free_work(&verify);
 	if (result->n_kept > 0)

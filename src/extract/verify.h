@@ -1,7 +1,10 @@
 /*
  * Proving a job from its own files: every byte of every part against proof and record.
  *
- * Nothing of the code that writes jobs is used, and nothing outside the job's folder is ever
+ * A job can lie at several destinations, with a folder at each. Parts in folders that were not given
+ * are not looked at, and the job is not proven then.
+ *
+ * Nothing of the code that writes jobs is used, and nothing outside the job's folders is ever
  * opened: names from its files are checked before they are used, and symbolic links are refused.
  * Parts are read as a stream; memory is about 250 bytes and the path for each file of the job.
  *
@@ -55,6 +58,12 @@ struct difference {
 	const char *text;    /* one sentence with its full stop */
 };
 
+/* A part, or a file of the proof, that lies at a destination that was not given. */
+struct absent_file {
+	const char *name;
+	unsigned destination; /* from 1 */
+};
+
 /* The states of the record, in the order of record_state_name(). */
 #define RECORD_STATES 8
 const char *record_state_name(size_t state);
@@ -68,6 +77,8 @@ struct verify_result {
 	uint64_t n_differences;              /* all */
 	uint64_t n_parts, part_bytes;        /* that were read */
 	uint64_t n_files, file_bytes;        /* in them, proven or not */
+	struct absent_file *absent; /* that were not looked at */
+	size_t n_absent, absent_capacity;
 	uint64_t n_lines;                    /* of the record, without its first */
 	uint64_t state_count[RECORD_STATES]; /* file streams */
 	uint64_t state_bytes[RECORD_STATES];
@@ -78,14 +89,16 @@ struct verify_result {
 };
 
 /*
- * Proves the job in `folder`. False with *error when it could not be read at all or not to its end
- * (STATUS_DESTINATION) or memory ran out; what differs is in the result, and is no error. The
- * result needs verify_free() in any case.
+ * Proves the job in the `count` folders, in any order. False with *error when it could not be read at
+ * all or not to its end (STATUS_DESTINATION), when the folders are not of one job (STATUS_USAGE), or
+ * memory ran out; what differs is in the result, and is no error. The result needs verify_free() in
+ * any case.
  */
-bool verify_job(struct verify_result *result, const char *folder, bool quiet, struct error *error);
+bool verify_job(struct verify_result *result, const char *const *folders, size_t count, bool quiet,
+    struct error *error);
 void verify_free(struct verify_result *result);
 
-/* STATUS_COMPLETE, STATUS_LOSSES or, when something differs, STATUS_OTHER. */
+/* STATUS_COMPLETE, STATUS_LOSSES or, when something differs or was not looked at, STATUS_OTHER. */
 enum status verify_status(const struct verify_result *result);
 
 /* Writes one object. */

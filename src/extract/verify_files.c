@@ -22,6 +22,17 @@ bool name_is_plain(const char *name)
 	       strchr(name, '/') == NULL && strlen(name) <= NAME_MAX && utf_is_clean(name);
 }
 
+bool name_is_of_files(const struct verify *verify, const char *name)
+{
+	size_t length = strlen(verify->files_name);
+
+	if (length == 0 || strncmp(name, verify->files_name, length) != 0)
+		return false;
+	name += length;
+	return name[0] == '\0' ||
+	       (name[0] == '-' && name[1] != '\0' && name[1 + strspn(name + 1, "0123456789")] == '\0');
+}
+
 bool path_is_safe(const char *path)
 {
 	if (!utf_is_clean(path) || strlen(path) > PATH_LIMIT)
@@ -103,8 +114,8 @@ void read_from_disk(int fd)
 	(void)posix_fadvise(fd, 0, 0, POSIX_FADV_DONTNEED);
 }
 
-bool job_open(struct verify *verify, const char *path, bool must_exist, int *fd, uint64_t *size,
-    struct error *error)
+static bool open_at(struct verify *verify, int folder, const char *path, bool must_exist, int *fd,
+    uint64_t *size, struct error *error)
 {
 	struct stat info;
 
@@ -113,7 +124,7 @@ bool job_open(struct verify *verify, const char *path, bool must_exist, int *fd,
 	if (!path_is_safe(path))
 		return differ(verify, error, DIFFERS_UNSAFE_NAME, path,
 		    "This name is no name for a file of a job; it was not opened.");
-	*fd = open_below(verify->folder, path);
+	*fd = open_below(folder, path);
 	if (*fd < 0 && (errno == ENOENT || errno == ENOTDIR))
 		return !must_exist || differ(verify, error, DIFFERS_NO_FILE, path,
 					  "This file is missing; every job has it.");
@@ -131,6 +142,19 @@ bool job_open(struct verify *verify, const char *path, bool must_exist, int *fd,
 	close(*fd);
 	*fd = -1;
 	return differ(verify, error, DIFFERS_STRANGE_FILE, path, "This is no plain file.");
+}
+
+bool job_open(struct verify *verify, const char *path, bool must_exist, int *fd, uint64_t *size,
+    struct error *error)
+{
+	return open_at(verify, verify->folder, path, must_exist, fd, size, error);
+}
+
+bool part_open(struct verify *verify, uint32_t part, bool must_exist, int *fd, uint64_t *size,
+    struct error *error)
+{
+	return open_at(verify, verify->parts[part].folder, verify->parts[part].name, must_exist, fd,
+	    size, error);
 }
 
 bool job_read(int fd, const char *name, void *data, size_t length, size_t *got, struct error *error)

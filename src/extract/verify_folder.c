@@ -118,7 +118,7 @@ static bool take_entry(
 	if (!path_is_safe(path) || (strncmp(path, "data/", 5) != 0 && strcmp(path, "data") != 0))
 		return differ(walk->verify, error, DIFFERS_UNSAFE_NAME, path,
 		    "%s holds this name, which does not lie below data/ or is not UTF-8.",
-		    walk->verify->files_name);
+		    walk->verify->parts[walk->part].name);
 	if (fstatat(folder, name, &info, AT_SYMLINK_NOFOLLOW) != 0)
 		return error_set_errno(
 		    error, STATUS_DESTINATION, errno, "'%s' in the job cannot be read", path);
@@ -175,7 +175,7 @@ static bool join_pieces(struct folder_walk *walk, struct whole *whole, struct er
 		    .verify = verify, .claim = NULL, .whole = whole, .path = claim->path};
 		int folder, fd;
 
-		if ((claim->flags & CLAIM_GOOD) == 0)
+		if ((claim->flags & CLAIM_GOOD) == 0 || claim->part != walk->part)
 			return true;
 		folder = open_folder(walk->root, claim->path, (size_t)(slash - claim->path));
 		fd = folder < 0 ? -1 : openat(folder, slash + 1, O_RDONLY | O_NOFOLLOW | O_CLOEXEC);
@@ -194,12 +194,15 @@ static bool join_pieces(struct folder_walk *walk, struct whole *whole, struct er
 
 bool verify_folder_part(struct verify *verify, uint32_t part, struct error *error)
 {
-	const char *name = verify->files_name;
+	const char *name = verify->parts[part].name;
 	struct folder_walk walk = {.verify = verify,
 	    .part = part,
-	    .root = open_folder(verify->folder, name, strlen(name))};
+	    .root = open_folder(verify->parts[part].folder, name, strlen(name))};
 	bool good = walk.root >= 0;
 
+	if (!good && (errno == ENOENT || errno == ENOTDIR || errno == ELOOP))
+		return differ(verify, error, DIFFERS_PART_MISSING, name,
+		    "It belongs to the job, and there is no such folder.");
 	if (!good)
 		return error_set_errno(error, STATUS_DESTINATION, errno,
 		    "the folder '%s' in the job cannot be read", name);

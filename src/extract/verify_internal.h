@@ -68,11 +68,28 @@ struct part {
 	struct digest digest;
 	bool is_listed; /* in PARTS.SHA256SUMS */
 	bool is_whole;  /* was read to its end */
+	bool is_folder; /* with plain files */
+	int folder;     /* where it lies */
+	/* Of a job at several destinations. */
+	unsigned destination; /* from 1; 0: not listed */
+	bool is_elsewhere;    /* in a folder that was not given: not looked at */
+};
+
+/* A folder that was given. */
+struct verify_place {
+	const char *path, *mark; /* mark: "" but where the job was left */
+	int fd;
+	unsigned number; /* of the destination, from 1; 0: none of this job */
+	bool is_left;    /* the job went on elsewhere from here */
 };
 
 struct verify {
 	struct verify_result *result;
-	int folder;             /* the job */
+	struct verify_place *places;
+	size_t n_places, main;  /* main: the one with the papers */
+	unsigned n_destinations; /* where the job lies; 1, or several */
+	size_t n_elsewhere;     /* parts in folders that were not given */
+	int folder;             /* the papers are there */
 	const char *files_name; /* "<name>-files", "" while the job's name is not known */
 	const char *proof_name; /* "<name>-proof.zip" */
 	struct table table;
@@ -80,7 +97,7 @@ struct verify {
 	size_t n_wholes, wholes_capacity;
 	struct part *parts;
 	size_t n_parts, parts_capacity;
-	uint32_t files_part;  /* index in parts of the folder; VERIFY_NONE */
+	bool has_folders;     /* parts that are folders with plain files */
 	uint32_t last_part;   /* that was looked up: the next one is mostly the same */
 	uint32_t tags_listed; /* bits of the tag files that the tag manifest lists */
 	uint64_t *seen_lines; /* hashes of what the record has lines for; 0: free */
@@ -97,10 +114,15 @@ struct verify {
 bool differ(struct verify *verify, struct error *error, enum difference_kind kind,
     const char *subject, const char *format, ...) __attribute__((format(printf, 5, 6)));
 
+/* Notes a file that was not looked at. False with *error: no memory. */
+bool note_absent(struct verify *verify, const char *name, unsigned destination, struct error *error);
+
 /* verify_files.c: opening and reading files of the job */
 
 /* A name without slashes that cannot lead anywhere else. */
 bool name_is_plain(const char *name);
+/* Is it what a part is called that is a folder with plain files? */
+bool name_is_of_files(const struct verify *verify, const char *name);
 /* A path of plain names, joined by single slashes. */
 bool path_is_safe(const char *path);
 /* The same, below data/. */
@@ -112,6 +134,9 @@ bool path_is_payload(const char *path);
  * is false. False with *error when it could not be opened.
  */
 bool job_open(struct verify *verify, const char *path, bool must_exist, int *fd, uint64_t *size,
+    struct error *error);
+/* The same for a part, wherever it lies. */
+bool part_open(struct verify *verify, uint32_t part, bool must_exist, int *fd, uint64_t *size,
     struct error *error);
 /*
  * Drops what memory still holds of the file, as far as the system lets that be done: right after an
@@ -157,6 +182,15 @@ void table_free(struct table *table);
 bool table_mark_above(struct verify *verify, const char *path, uint32_t flag, struct error *error);
 struct part *part_put(struct verify *verify, const char *name, struct error *error);
 uint32_t part_find(struct verify *verify, const char *name); /* VERIFY_NONE */
+
+/* verify_places.c: the folders of a job */
+
+/* Opens them. False with *error. */
+bool verify_open(struct verify *verify, const char *const *folders, size_t count,
+    struct error *error);
+void verify_close(struct verify *verify);
+/* Learns which is which, and which parts lie where. False with *error when they are no one job. */
+bool verify_places(struct verify *verify, struct error *error);
 
 /* verify_lists.c */
 bool verify_manifest(struct verify *verify, struct error *error);

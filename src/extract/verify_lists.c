@@ -203,19 +203,21 @@ bool verify_sums(struct verify *verify, struct error *error)
 bool verify_part_list(struct verify *verify, struct error *error)
 {
 	/* A job in the format "folder" has no parts with a hash of their own. */
-	return read_list(verify, "PARTS.SHA256SUMS", verify->files_part == VERIFY_NONE, split_sums,
+	return read_list(verify, "PARTS.SHA256SUMS", !verify->has_folders, split_sums,
 	    take_part_line, error);
 }
 
 /* What a tag manifest must list: RFC 8493 asks for the manifests, a proof needs the others too. */
 static const char *const tag_files[] = {"bagit.txt", "bag-info.txt", "manifest-sha256.txt",
     "SHA256SUMS", "record.jsonl", "where.json", "programs.json", "findings.json", "account.json",
-    "PARTS.SHA256SUMS" /* where there are parts */};
+    "destinations.json" /* where there are several */, "PARTS.SHA256SUMS" /* where there are parts */};
 #define N_TAG_FILES (sizeof(tag_files) / sizeof(tag_files[0]))
 
 static bool take_tag_line(struct verify *verify, const char *list, const struct digest *digest,
     const char *path, struct error *error)
 {
+	/* Where the job was left there are copies of some; all are where it ended. */
+	bool is_left = verify->places[verify->main].is_left;
 	struct digest own;
 	bool found;
 
@@ -225,8 +227,10 @@ static bool take_tag_line(struct verify *verify, const char *list, const struct 
 	if (strncmp(path, "data/", 5) == 0 || strncmp(path, "tagmanifest-", 12) == 0)
 		return differ(verify, error, DIFFERS_BAG, path,
 		    "A tag manifest must not list this file (RFC 8493, 2.2.1).");
-	if (!job_hash(verify, path, true, &found, &own, error))
+	if (!job_hash(verify, path, !is_left, &found, &own, error))
 		return false;
+	if (!found && is_left)
+		return note_absent(verify, path, verify->n_destinations, error);
 	return !found || digest_equal(&own, digest) || differ(verify, error, DIFFERS_TAG_FILE, path,
 	    "It is not the file that %s lists (SHA-256 differs).", list);
 }
@@ -237,8 +241,10 @@ bool verify_tag_manifest(struct verify *verify, struct error *error)
 
 	if (!read_list(verify, list, true, split_manifest, take_tag_line, error))
 		return false;
-	if (verify->files_part != VERIFY_NONE)
+	if (verify->has_folders)
 		verify->tags_listed |= 1u << (N_TAG_FILES - 1);
+	if (verify->n_destinations == 1)
+		verify->tags_listed |= 1u << (N_TAG_FILES - 2);
 	for (size_t i = 0; i < N_TAG_FILES; i++)
 		if ((verify->tags_listed & 1u << i) == 0 &&
 		    !differ(verify, error, DIFFERS_BAG, tag_files[i], "%s does not list it.", list))

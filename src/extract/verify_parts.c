@@ -80,7 +80,7 @@ static bool verify_part(struct verify *verify, uint32_t index, struct error *err
 	uint64_t size;
 	int fd;
 
-	if (!job_open(verify, name, false, &fd, &size, error))
+	if (!part_open(verify, index, false, &fd, &size, error))
 		return false;
 	if (fd < 0)
 		return differ(verify, error, DIFFERS_PART_MISSING, name,
@@ -140,9 +140,9 @@ static bool join_again(struct verify *verify, struct whole *whole, struct error 
 		uint64_t size;
 		int fd;
 
-		if (claim->part == verify->files_part)
+		if (claim->part == VERIFY_NONE || verify->parts[claim->part].is_folder)
 			return true; /* verify_folder_part() joins by itself */
-		if (!job_open(verify, verify->parts[claim->part].name, true, &fd, &size, error))
+		if (!part_open(verify, claim->part, true, &fd, &size, error))
 			return false;
 		if (fd < 0 || !archive_visit(verify, fd, verify->parts[claim->part].name, &visitor,
 				  &digest, broken, error))
@@ -185,7 +185,9 @@ bool verify_parts(struct verify *verify, struct error *error)
 	for (uint32_t i = 0; i < verify->n_parts; i++) {
 		if (strcmp(verify->parts[i].name, verify->proof_name) == 0)
 			continue; /* verify_proof() */
-		if (i == verify->files_part ? !verify_folder_part(verify, i, error)
+		if (verify->parts[i].is_elsewhere)
+			continue;
+		if (verify->parts[i].is_folder ? !verify_folder_part(verify, i, error)
 					    : !verify_part(verify, i, error))
 			return false;
 	}

@@ -224,10 +224,11 @@ static bool find_part(
 
 	*part = part_find(verify, name);
 	/* The folder may be written with its slash. */
-	if (*part == VERIFY_NONE && verify->files_part != VERIFY_NONE && length > 0 &&
-	    name[length - 1] == '/' && strlen(verify->files_name) == length - 1 &&
-	    strncmp(name, verify->files_name, length - 1) == 0)
-		*part = verify->files_part;
+	for (uint32_t i = 0; *part == VERIFY_NONE && length > 0 && name[length - 1] == '/' &&
+	     i < verify->n_parts; i++)
+		if (verify->parts[i].is_folder && strlen(verify->parts[i].name) == length - 1 &&
+		    strncmp(name, verify->parts[i].name, length - 1) == 0)
+			*part = i;
 	if (*part != VERIFY_NONE)
 		return true;
 	return differ(verify, error, DIFFERS_RECORD, path,

@@ -29,7 +29,7 @@ static bool tell_missing(struct verify *verify, const struct claim *claim, struc
 {
 	const struct part *part = claim->part == VERIFY_NONE ? NULL : &verify->parts[claim->part];
 
-	if ((claim->flags & CLAIM_SEEN) != 0)
+	if ((claim->flags & CLAIM_SEEN) != 0 || (part != NULL && part->is_elsewhere))
 		return true;
 	if (part == NULL)
 		return differ(verify, error, DIFFERS_MISSING, claim->path, "No part holds it.");
@@ -41,7 +41,8 @@ static bool tell_missing(struct verify *verify, const struct claim *claim, struc
 
 static bool tell_folder(struct verify *verify, const struct claim *claim, struct error *error)
 {
-	if ((claim->flags & CLAIM_RECORD) != 0 && (claim->flags & CLAIM_SEEN) == 0)
+	if ((claim->flags & CLAIM_RECORD) != 0 && (claim->flags & CLAIM_SEEN) == 0 &&
+	    verify->n_elsewhere == 0)
 		return differ(verify, error, DIFFERS_MISSING, claim->path,
 		    "The record has this folder, and no part holds it.");
 	if ((claim->flags & CLAIM_ENTRY) != 0 && (claim->flags & CLAIM_EXPECTED) == 0)

@@ -73,16 +73,30 @@ bool differ(struct verify *verify, struct error *error, enum difference_kind kin
 	return true;
 }
 
+bool note_absent(struct verify *verify, const char *name, unsigned destination, struct error *error)
+{
+	struct verify_result *result = verify->result;
+	struct absent_file file = {arena_strdup(&result->arena, name), destination};
+
+	if (file.name == NULL ||
+	    !array_reserve(&result->absent, &result->absent_capacity, result->n_absent + 1,
+		sizeof(file)))
+		return error_no_memory(error);
+	result->absent[result->n_absent++] = file;
+	return true;
+}
+
 void verify_free(struct verify_result *result)
 {
 	free(result->differences);
+	free(result->absent);
 	arena_free(&result->arena);
 	*result = (struct verify_result){0};
 }
 
 enum status verify_status(const struct verify_result *result)
 {
-	if (result->n_differences > 0)
+	if (result->n_differences > 0 || result->n_absent > 0)
 		return STATUS_OTHER;
 	return result->n_not_whole > 0 || result->n_losses > 0 ? STATUS_LOSSES : STATUS_COMPLETE;
 }
@@ -100,13 +114,27 @@ static void states_to_json(const struct verify_result *result, struct json *json
 	json_end(json);
 }
 
+static void absent_to_json(const struct verify_result *result, struct json *json)
+{
+	json_key(json, "not_looked_at");
+	json_begin_array(json);
+	for (size_t i = 0; i < result->n_absent; i++) {
+		json_begin_object(json);
+		json_key_text(json, "file", result->absent[i].name);
+		json_key_unsigned(json, "destination", result->absent[i].destination);
+		json_end(json);
+	}
+	json_end(json);
+}
+
 void verify_to_json(const struct verify_result *result, struct json *json)
 {
 	json_begin_object(json);
 	json_key_text(json, "job", result->job);
 	json_key_text(json, "program", result->program);
 	json_key_text(json, "started", result->started);
-	json_key_bool(json, "proven", result->n_differences == 0);
+	json_key_bool(json, "proven",
+	    result->n_differences == 0 && result->n_absent == 0);
 	json_key_unsigned(json, "status", verify_status(result));
 	json_key_unsigned(json, "parts", result->n_parts);
 	json_key_unsigned(json, "part_bytes", result->part_bytes);
@@ -119,6 +147,7 @@ void verify_to_json(const struct verify_result *result, struct json *json)
 	json_key_unsigned(json, "losses", result->n_losses);
 	json_key_unsigned(json, "unaccounted_clusters", result->n_unaccounted);
 	json_key_unsigned(json, "other_files", result->n_others);
+	absent_to_json(result, json);
 	json_key_unsigned(json, "n_differences", result->n_differences);
 	json_key(json, "differences");
 	json_begin_array(json);

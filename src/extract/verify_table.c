@@ -136,7 +136,8 @@ struct part *part_put(struct verify *verify, const char *name, struct error *err
 		return NULL;
 	}
 	part = &verify->parts[verify->n_parts];
-	*part = (struct part){.name = arena_strdup(&verify->result->arena, name)};
+	*part = (struct part){
+	    .name = arena_strdup(&verify->result->arena, name), .folder = verify->folder};
 	if (part->name == NULL) {
 		error_no_memory(error);
 		return NULL;

@@ -42,6 +42,9 @@ static const struct job_file {
     {"j-x.zip", ""},
     {"j-x.tar", ""},
     {"j-proof.zip", ""},
+    /* Only there when they are the ones to be replaced. */
+    {"destinations.json", NULL},
+    {"goes-on-elsewhere.txt", NULL},
 };
 #define N_FILES (sizeof(files) / sizeof(files[0]))
 
@@ -57,6 +60,18 @@ static void write_file(const char *name, const void *content, size_t length)
 	if (fd < 0 || write(fd, content, length) != (ssize_t)length)
 		abort();
 	close(fd);
+}
+
+static void put_back(const struct job_file *file)
+{
+	char path[300];
+
+	if (file->content != NULL) {
+		write_file(file->name, file->content, strlen(file->content));
+		return;
+	}
+	snprintf(path, sizeof(path), "%s/%s", folder, file->name);
+	unlink(path);
 }
 
 static void remove_folder(void)
@@ -83,12 +98,13 @@ int LLVMFuzzerInitialize(int *argc, char ***argv)
 		abort();
 	atexit(remove_folder);
 	for (size_t i = 0; i < N_FILES; i++)
-		write_file(files[i].name, files[i].content, strlen(files[i].content));
+		put_back(&files[i]);
 	return 0;
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
+	const char *const folders[] = {folder};
 	const struct job_file *file;
 	struct verify_result result;
 	struct error error;
@@ -99,7 +115,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		return 0;
 	file = &files[data[0] % N_FILES];
 	write_file(file->name, data + 1, size - 1);
-	if (verify_job(&result, folder, true, &error)) {
+	if (verify_job(&result, folders, 1, true, &error)) {
 		json_start(&json, &buf, false);
 		verify_to_json(&result, &json);
 		if (result.n_differences == 0) /* its parts are broken in any case */
@@ -107,6 +123,6 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 	}
 	verify_free(&result);
 	buf_free(&buf);
-	write_file(file->name, file->content, strlen(file->content));
+	put_back(file);
 	return 0;
 }

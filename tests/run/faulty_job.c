@@ -54,7 +54,7 @@ struct more {
 };
 
 static bool extract(struct extraction *extraction, const struct plan *plan,
-    const struct extract_options *options, const struct more *more, struct findings *findings,
+    const struct extract_options *options, struct more *more, struct findings *findings,
     struct error *error)
 {
 	if (!more->resume)

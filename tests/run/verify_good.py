@@ -93,7 +93,7 @@ with work_folder() as work:
 
     # The command line, and what is no job.
     check(run("verify").returncode == 2, "no job")
-    check(run("verify", "a", "b").returncode == 2, "two jobs")
+    check(run("verify", folder, folder).returncode == 2, "two jobs")
     check(run("verify", "--nonsense", folder).returncode == 2, "an unknown option")
     check(run("verify", "--help").returncode == 0, "help")
     check(run("verify", work / "nowhere").returncode == 4, "a job that is not there")
