@@ -64,6 +64,7 @@ def check(condition, *what):
         _failures.append(" ".join(map(str, what)))
         if len(_failures) <= 40:
             print("FAILED:", _failures[-1])
+    return bool(condition)
 
 
 def finish():
