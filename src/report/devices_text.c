@@ -24,6 +24,7 @@ static const struct {
     {THING_NETWORK_PLACE, "target", "is "},
     {THING_SHARE, "path", "is "},
     {THING_NETWORK, "network", ""},
+    {THING_NETWORK, "address", "to "},
     {THING_TASK, "when", ""},
     {THING_DEFAULT_PROGRAM, "types", "opens "},
     {THING_POWER, "screen_off", "screen off after "},

@@ -1,6 +1,7 @@
 /*
- * Things in small files: profiles of wireless networks, tasks made by persons, pinned things,
- * network places; and which kept driver package belongs to which printer. See devices_read().
+ * Things in small files: profiles of wireless networks, phone books, tasks made by persons, pinned
+ * things, network places; and which kept driver package belongs to which printer. See
+ * devices_read().
  *
  * Sources: Microsoft, "WLAN_profile Schema" (name, SSIDConfig, MSM); task_file.h; shell_link.h. The
  * folders: common practice, no source.
@@ -8,6 +9,7 @@
 #include "system/learn_devices.h"
 
 #include "ntfs/data.h"
+#include "system/phone_book.h"
 #include "system/shell_link.h"
 #include "system/task_file.h"
 #include "system/library_file.h"
@@ -131,7 +133,8 @@ static void tell_network(
     struct reading *reading, const char *xml, const char *name, struct arena *arena)
 {
 	struct thing *thing = known_network(reading, name);
-	char *kind = xml_element(xml, "WLANProfile/MSM/security/authEncryption/authentication", arena);
+	char *kind =
+	    xml_element(xml, "WLANProfile/MSM/security/authEncryption/authentication", arena);
 	char *network = xml_element(xml, "WLANProfile/SSIDConfig/SSID/name", arena);
 	/* Whether there is a key, and never what it is. */
 	bool has_key = xml_has(xml, "WLANProfile/MSM/security/sharedKey/keyMaterial");
@@ -197,6 +200,36 @@ static void tell_keys(struct reading *reading)
 	    reading->n_keys == 1 ? "key of one wireless network is"
 				 : "keys of wireless networks are",
 	    buf_text(&reading->keys));
+}
+
+/* --- connections in phone books --- */
+
+static void take_phone_book(struct reading *reading, const struct found *found)
+{
+	struct phone_book_entry entries[PHONE_BOOK_ENTRIES];
+	struct arena arena = {0};
+	size_t length = 0, count = 0;
+	uint8_t *data = name_ends_in(found->name, ".pbk")
+			    ? load(reading, found->at, PHONE_BOOK_LIMIT, &arena, &length)
+			    : NULL;
+
+	if (data)
+		count = phone_book_read(data, length, &arena, entries);
+	for (size_t i = 0; i < count; i++) {
+		struct thing *thing = known_network(reading, entries[i].name);
+
+		if (!thing)
+			thing = learn_thing(
+			    &reading->learn, THING_NETWORK, found->person, entries[i].name);
+		if (!thing || thing_detail(thing, "address"))
+			continue;
+		if (!thing_detail(thing, "network"))
+			thing_add(&reading->learn, thing, "network", entries[i].kind);
+		thing_add(&reading->learn, thing, "address", entries[i].address);
+		thing->advice = "Set this connection up again on the new machine, with the same "
+				"address; the name and password to sign in with are needed.";
+	}
+	arena_free(&arena);
 }
 
 /* --- tasks --- */
@@ -353,7 +386,9 @@ static void read_person_files(struct reading *reading, size_t person)
 	    {"Application Data\\Microsoft\\Internet Explorer\\Quick Launch", 0, take_pin,
 		"quick launch"},
 	    {"AppData\\Roaming\\Microsoft\\Windows\\Network Shortcuts", 1, take_place, NULL},
-	    {"NetHood", 1, take_place, NULL}};
+	    {"NetHood", 1, take_place, NULL},
+	    {"AppData\\Roaming\\Microsoft\\Network\\Connections\\Pbk", 0, take_phone_book, NULL},
+	    {"Application Data\\Microsoft\\Network\\Connections\\Pbk", 0, take_phone_book, NULL}};
 
 	for (size_t i = 0; i < sizeof(folders) / sizeof(folders[0]); i++)
 		go_below(reading, reading->system->persons[person].profile, folders[i].folder,
@@ -368,6 +403,12 @@ static void read_files(struct reading *reading)
 
 	go_below(reading, root, "ProgramData\\Microsoft\\Wlansvc\\Profiles\\Interfaces", 1, NULL,
 	    take_network, SIZE_MAX, NULL);
+	go_below(reading, root, "ProgramData\\Microsoft\\Network\\Connections\\Pbk", 0, NULL,
+	    take_phone_book, SIZE_MAX, NULL);
+	/* Before Vista. */
+	go_below(reading, system->public_profile,
+	    "Application Data\\Microsoft\\Network\\Connections\\Pbk", 0, NULL, take_phone_book,
+	    SIZE_MAX, NULL);
 	/* The system's own tasks fill a folder of that name; no person's lie there. */
 	go_below(reading, windows, "System32\\Tasks", DEPTH_LIMIT, "Microsoft", take_task, SIZE_MAX,
 	    NULL);

@@ -17,6 +17,8 @@ static const struct {
 	"Once this printer is added on the new machine, choose it as the default one."},
     [THING_SCANNER] = {"scanner", "scanners, cameras",
 	"Plug it in on the new machine; if it is not recognised, get its driver from its maker."},
+    [THING_PAIRED] = {"paired-device", "paired devices",
+	"Pair it with the new machine again; it may have to be told to forget the old one first."},
     [THING_MAPPED_DRIVE] = {"mapped-drive", "mapped drives",
 	"Give the network folder this letter again on the new machine."},
     [THING_NETWORK_PLACE] = {"network-place", "network places",

@@ -15,6 +15,7 @@ enum thing_kind {
 	THING_PRINTER,
 	THING_DEFAULT_PRINTER,
 	THING_SCANNER, /* or camera */
+	THING_PAIRED,  /* a device of near radio: Bluetooth */
 	THING_MAPPED_DRIVE,
 	THING_NETWORK_PLACE,
 	THING_SHARE,

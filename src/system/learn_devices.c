@@ -5,6 +5,7 @@
 void learn_machine_devices(struct learn *learn)
 {
 	learn_printers(learn);
+	learn_paired(learn);
 	learn_shares(learn);
 	learn_networks(learn);
 	learn_fonts(learn);

@@ -45,6 +45,7 @@ struct location picture_at(const struct learn *learn, const char *path);
 /* --- of the machine --- */
 
 void learn_printers(struct learn *learn);
+void learn_paired(struct learn *learn);
 void learn_shares(struct learn *learn);
 void learn_networks(struct learn *learn);
 void learn_power(struct learn *learn);

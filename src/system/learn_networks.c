@@ -1,8 +1,9 @@
 /*
- * Mapped drives, shared folders, networks that the old system was connected to.
+ * Mapped drives, shared folders, paired devices, networks that the old system was connected to.
  *
  * Sources: IANA, "ifType" numbers (what NameType of a network is); [MS-DTYP] 2.3.13 (SYSTEMTIME).
- * The keys Network, LanmanServer\Shares and NetworkList\Profiles: common practice, no source.
+ * The keys Network, BTHPORT, LanmanServer\Shares and NetworkList\Profiles: common practice, no
+ * source.
  */
 #include "system/learn_devices.h"
 
@@ -56,6 +57,39 @@ void learn_mapped_drives(struct learn *learn, const struct hive *hive, size_t pe
 
 	for (size_t i = 0; i < count; i++)
 		add_mapped(learn, hive, keys[i], person);
+	arena_free(&arena);
+}
+
+/* --- paired devices --- */
+
+/* The name is a text in UTF-8 that is kept as bytes; the key is the device's address. */
+static void add_paired(struct learn *learn, hive_cell key, struct arena *arena)
+{
+	char *address = hive_key_name(learn->config, key, arena);
+	const uint8_t *data;
+	size_t length;
+	struct buf name = {0};
+
+	if (!address || strlen(address) != 12 || strspn(address, "0123456789abcdefABCDEF") != 12 ||
+	    !hive_bytes(learn->config, key, "", "Name", arena, &data, &length) ||
+	    length > TEXT_LIMIT)
+		return;
+	utf_clean(&name, (const char *)data, strnlen((const char *)data, length));
+	if (!name.failed)
+		thing_add(learn, learn_thing(learn, THING_PAIRED, SIZE_MAX, buf_text(&name)),
+		    "address", address);
+	buf_free(&name);
+}
+
+void learn_paired(struct learn *learn)
+{
+	struct arena arena = {0};
+	hive_cell *keys;
+	size_t count = keys_below(
+	    learn->config, learn->control, "Services\\BTHPORT\\Parameters\\Devices", &arena, &keys);
+
+	for (size_t i = 0; i < count; i++)
+		add_paired(learn, keys[i], &arena);
 	arena_free(&arena);
 }
 

@@ -128,6 +128,7 @@ static const struct slot {
     {"Control Panel\\PowerCfg\\PowerPolicies\\0", "Name"},
     {"Keyboard Layout\\Preload", "1"},
     {"Keyboard Layout\\Substitutes", "l"},
+    {"ControlSet001\\Services\\BTHPORT\\Parameters\\Devices\\0123456789ab", "Name"},
 };
 #define N_SLOTS (sizeof(slots) / sizeof(slots[0]))
 

@@ -6,6 +6,7 @@
 #include "system/app_names.h"
 #include "system/driver_packages.h"
 #include "system/jump_list.h"
+#include "system/phone_book.h"
 #include "system/run_trace.h"
 #include "system/start_count.h"
 #include "system/task_file.h"
@@ -78,6 +79,16 @@ static void task(const uint8_t *data, size_t length, struct arena *arena)
 		abort();
 }
 
+static void phone_book(const uint8_t *data, size_t length, struct arena *arena)
+{
+	struct phone_book_entry entries[PHONE_BOOK_ENTRIES];
+	size_t count = phone_book_read(data, length, arena, entries);
+
+	for (size_t i = 0; i < count; i++)
+		if (strlen(entries[i].name) + strlen(entries[i].address) > 3 * length)
+			abort();
+}
+
 static void xml(const uint8_t *data, size_t length, struct arena *arena)
 {
 	static const char *const paths[] = {"a", "a/b", "a/b/c", "WLANProfile/name",
@@ -108,7 +119,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 
 	if (size < 18)
 		return 0;
-	switch (data[0] % 12) {
+	switch (data[0] % 13) {
 	case 0:
 		if (run_trace_read(bytes.data, bytes.length, &arena, &trace))
 			(void)(strlen(trace.name) + strlen(trace.path));
@@ -146,6 +157,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 		break;
 	case 10:
 		task(bytes.data, bytes.length, &arena);
+		break;
+	case 12:
+		phone_book(bytes.data, bytes.length, &arena);
 		break;
 	default:
 		xml(bytes.data, bytes.length, &arena);

@@ -1,11 +1,12 @@
 #!/usr/bin/python3
 """What is learned of devices and connections is what independent readers find.
 
-Sources: hivex, walking the open sample hives key by key; Python's XML parser; .job files packed here from the layout
+Sources: hivex, walking the open sample hives key by key; Python's XML parser and reader of INI files; .job files packed here from the layout
 in [MS-TSCH] 2.4. Hives of the demo drives' builder stand in for what no sample has (there is no sample of SOFTWARE).
 """
 
 import codecs
+import configparser
 import json
 import os
 import struct
@@ -128,6 +129,10 @@ def check_system(name):
     for thing in of_kind(things, "share"):
         told = dict(text.split("=", 1) for text in reader.texts(shares, thing["name"]))
         check(told.get("Path") == thing["details"].get("path"), name, thing, told)
+    paired = reader.key("Services/BTHPORT/Parameters/Devices", control)
+    wanted = sorted(key for key in reader.names(paired) if reader.value(reader.key(key, paired), "Name"))
+    found = sorted(thing["details"]["address"] for thing in of_kind(things, "paired-device"))
+    check(found == wanted, name, "paired devices", found, wanted)
     schemes = reader.key("Control/Power/User/PowerSchemes", control)
     check(bool(reader.value(schemes, "ActivePowerScheme")) == bool(of_kind(things, "power")), name, "power")
     return 1 + len(of_kind(things, "printer"))
@@ -342,12 +347,30 @@ def check_xml():
     check(dump("xml", file_of("wide.xml", wide), "a/c/b") == "deeper", "UTF-16")
 
 
+BOOK = """[Büro]\r\nType=2\r\nPhoneNumber=\r\nPhoneNumber=vpn.fernhill.example\r\n\r\n[Modem]\r\nType=1\r
+PhoneNumber=0123 456\r\n[Empty]\r\n[Line]\r\nType=5\r\nPhoneNumber=\r\n"""
+
+
+def check_phone_book():
+    book = configparser.RawConfigParser(strict=False)
+    book.optionxform = str
+    book.read_string(BOOK.replace("PhoneNumber=\r\nPhoneNumber", "PhoneNumber"))
+    kinds = {"2": "tunnel", "1": "dial-up", "5": "broadband", None: ""}
+    wanted = [[name, book[name].get("PhoneNumber", ""), kinds[book[name].get("Type")]] for name in book.sections()]
+    for data in (BOOK.encode(), codecs.BOM_UTF16_LE + BOOK.encode("utf-16le")):
+        found = dump("phone-book", file_of("a.pbk", data))
+        check(found == wanted, "phone book:", found, wanted)
+    for broken in (b"", b"[", b"[]", b"PhoneNumber=x", b"\xff[a]", bytes(100)):
+        check(dump("phone-book", file_of("b.pbk", broken)) == [], "broken phone book:", broken)
+
+
 counts = [check_system(name) for name in ("SYSTEM", "SYSTEM_B")]
 counts += [check_person(name) for name in ("NTUSER-WIN7.DAT", "NTUSER.DAT", "NTUSER_BAGMRU.DAT",
                                            "transactions_NTUSER.DAT")]
 check_made()
 check_tasks()
 check_xml()
+check_phone_book()
 if not all(counts):
     print("some sample files are not there: only files made here were compared")
 finish()

@@ -6,9 +6,11 @@
  *        dump_devices person NTUSER [SYSTEM [SOFTWARE]]
  *        dump_devices task FILE
  *        dump_devices xml FILE PATH
+ *        dump_devices phone-book FILE
  */
 #include "base/json.h"
 #include "system/learn_devices.h"
+#include "system/phone_book.h"
 #include "system/task_file.h"
 #include "system/library_file.h"
 #include "system/xml_element.h"
@@ -113,9 +115,26 @@ static void dump_xml(const struct buf *file, const char *path, struct json *json
 	struct arena arena = {0};
 	struct buf text = {0};
 
-	json_text(
-	    json, xml_element(file_text(file->data, file->length, &text), path, &arena));
+	json_text(json, xml_element(file_text(file->data, file->length, &text), path, &arena));
 	buf_free(&text);
+	arena_free(&arena);
+}
+
+static void dump_phone_book(const struct buf *file, struct json *json)
+{
+	struct phone_book_entry entries[PHONE_BOOK_ENTRIES];
+	struct arena arena = {0};
+	size_t count = phone_book_read(file->data, file->length, &arena, entries);
+
+	json_begin_array(json);
+	for (size_t i = 0; i < count; i++) {
+		json_begin_array(json);
+		json_text(json, entries[i].name);
+		json_text(json, entries[i].address);
+		json_text(json, entries[i].kind);
+		json_end(json);
+	}
+	json_end(json);
 	arena_free(&arena);
 }
 
@@ -131,6 +150,8 @@ int main(int argc, char **argv)
 		dump_hives(strcmp(argv[1], "person") == 0, argc - 2, argv + 2, &json);
 	} else if (!load(argv[2], &file)) {
 		return 2;
+	} else if (strcmp(argv[1], "phone-book") == 0) {
+		dump_phone_book(&file, &json);
 	} else if (strcmp(argv[1], "task") == 0) {
 		dump_task(&file, &json);
 	} else {
