@@ -3,7 +3,6 @@
 
 #include "base/json.h"
 #include "base/text.h"
-#include "base/utf.h"
 #include "extract/items.h"
 #include "extract/losses.h"
 #include "extract/papers.h"
@@ -109,57 +108,6 @@ static void add_files(struct wipe_list *list, enum wipe_code code)
 	free(sums);
 }
 
-/* --- licences --- */
-
-static bool holds_word(const char *name, const char *word)
-{
-	for (const char *at = name; *at != '\0'; at++)
-		if (utf_starts_fold(at, word))
-			return true;
-	return false;
-}
-
-/* A file that says that a program was paid for or activated here, not the text of a licence. */
-static bool is_licence_file(const char *name)
-{
-	static const char *const endings[] = {".lic", ".dat", ".key", ".bin", ".db", ".ini", ".reg"};
-	const char *dot = strrchr(name, '.');
-	bool is_store = false;
-
-	for (size_t i = 0; dot != NULL && i < sizeof(endings) / sizeof(endings[0]); i++)
-		is_store = is_store || utf_equal_fold(dot, endings[i]);
-	return is_store && (utf_equal_fold(dot, ".lic") || holds_word(name, "licen") ||
-			       holds_word(name, "activation"));
-}
-
-/* In programs' folders and settings: what people keep in their places is theirs. */
-static bool is_programs(const struct plan *plan, const struct item *item)
-{
-	const char *place = item->group == NONE ? "" : plan->groups[item->group].place;
-
-	return item->reason == REASON_PROGRAM || item->reason == REASON_CHANGED ||
-	    item->reason == REASON_OFFERED ||
-	    (item->reason == REASON_SETTINGS && strcmp(place, "registry") != 0);
-}
-
-static void add_licences(struct wipe_list *list)
-{
-	const struct plan *plan = list->plan;
-	struct buf path = {0};
-
-	for (size_t i = 0; i < plan->n_items; i++) {
-		const struct item *item = &plan->items[i];
-
-		if (item->kind != ITEM_FILE || !is_programs(plan, item) ||
-		    !is_licence_file(item_name(plan, item)))
-			continue;
-		buf_clear(&path);
-		add_full_path(plan, item, &path);
-		wipe_fact(list, WIPE_LICENCES, "Licence file: %s", buf_text(&path));
-	}
-	buf_free(&path);
-}
-
 /* --- belongings --- */
 
 static void add_belongings(struct wipe_list *list)
@@ -227,7 +175,6 @@ bool wipe_list_make(struct wipe_list *list, const struct plan *plan, const struc
 	add_losses(list, sums);
 	add_files(list, WIPE_PASSWORDS);
 	add_files(list, WIPE_ENCRYPTED_FILES);
-	add_licences(list);
 	add_belongings(list);
 	return forgotten_find(&list->forgotten, plan) && !list->no_memory;
 }

@@ -109,6 +109,20 @@ static void add_programs(struct wipe_list *list, const struct old_system *system
 	}
 }
 
+/* Where a licence is; the programs list says which is whose. */
+static void add_licences(struct wipe_list *list, const struct old_system *system)
+{
+	for (size_t i = 0; i < system->n_licences; i++) {
+		const struct program_licence *licence = &system->licences[i];
+
+		wipe_fact(list, WIPE_LICENCES, "%s: %s %s",
+		    licence->program < system->n_programs ? system->programs[licence->program].name :
+							    "A program",
+		    licence->is_value ? "serial number, in the registry at" : "licence file, most likely",
+		    licence->where);
+	}
+}
+
 /* --- what lies elsewhere --- */
 
 static void add_places(struct wipe_list *list, const struct old_system *system)
@@ -152,6 +166,7 @@ void wipe_list_survey(struct wipe_list *list, const struct findings *findings)
 			continue;
 		if (system->ties != NULL)
 			add_ties(list, system);
+		add_licences(list, system);
 		add_programs(list, system);
 		add_places(list, system);
 	}
