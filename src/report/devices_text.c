@@ -12,24 +12,24 @@
 #define KIND_COLUMNS (2 * (WIDTH - INDENT) - 10) /* of one kind, before what is only counted */
 #define DETAIL_COLUMNS 48u
 
-/* What is said of a thing behind its name: its detail, with a word before it. */
+/* What is said of a thing behind its name: its detail, with what stands before it. */
 static const struct {
 	enum thing_kind kind;
 	const char *detail, *before;
 } said[] = {
-    {THING_PRINTER, "address", "at "},
-    {THING_PRINTER, "shared_as", "shared as "},
-    {THING_MAPPED_DRIVE, "remote_path", "is "},
-    {THING_MAPPED_DRIVE, "user_name", "as "},
-    {THING_NETWORK_PLACE, "target", "is "},
-    {THING_SHARE, "path", "is "},
-    {THING_NETWORK, "network", ""},
-    {THING_NETWORK, "address", "to "},
-    {THING_TASK, "when", ""},
-    {THING_DEFAULT_PROGRAM, "types", "opens "},
-    {THING_POWER, "screen_off", "screen off after "},
-    {THING_POWER, "sleep_after", "asleep after "},
-    {THING_POWER, "lid", "lid: "},
+    {THING_PRINTER, "address", " at "},
+    {THING_PRINTER, "shared_as", ", shared as "},
+    {THING_MAPPED_DRIVE, "remote_path", " is "},
+    {THING_MAPPED_DRIVE, "user_name", ", as "},
+    {THING_NETWORK_PLACE, "target", " is "},
+    {THING_SHARE, "path", " is "},
+    {THING_NETWORK, "network", ", "},
+    {THING_NETWORK, "address", " to "},
+    {THING_TASK, "when", ", "},
+    {THING_DEFAULT_PROGRAM, "types", " opens "},
+    {THING_POWER, "screen_off", ", screen off after "},
+    {THING_POWER, "sleep_after", ", asleep after "},
+    {THING_POWER, "lid", ", lid: "},
 };
 
 static void add_thing(struct buf *text, const struct old_system *system, const struct thing *thing)
@@ -44,7 +44,7 @@ static void add_thing(struct buf *text, const struct old_system *system, const s
 
 		/* Long lists are for devices.json. */
 		if (value && text_columns(value) <= DETAIL_COLUMNS)
-			buf_printf(text, " %s%s", said[i].before, value);
+			buf_printf(text, "%s%s", said[i].before, value);
 	}
 	if (thing->kind == THING_NETWORK && key && strcmp(key, "kept") == 0)
 		buf_add_text(text, " (key kept)");

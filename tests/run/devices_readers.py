@@ -289,6 +289,11 @@ def check_made():
     check(named(things, "variable") == ["API_KEY"] and "never shown" not in json.dumps(things), things)
     check(named(things, "formats") == ["United Kingdom"] and named(things, "keyboard") == ["00000407"], things)
     check(not of_kind(things, "wallpaper") and not of_kind(things, "default-program"), things)
+    path = "D:\\Pictures\\hills.jpg"
+    shown = "C:\\x\\TranscodedWallpaper"
+    things = dump("person", made("wall", "[Control Panel\\Desktop]\nWallpaper = text " + shown +
+                                 "\nTranscodedImageCache = hex " + "5e" * 24 + path.encode("utf-16le").hex() + "0000"))
+    check([(thing["name"], thing["details"].get("shown_from")) for thing in things] == [(path, shown)], things)
     software = made("software", SOFTWARE)
     things = dump("person", made("choices", CHOICES), made("xp", XP), software)
     found = {thing["name"]: (thing["details"]["types"], thing["comes_with_windows"])
