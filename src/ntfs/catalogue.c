@@ -8,6 +8,7 @@
 #include "ntfs/data.h"
 #include "ntfs/index.h"
 #include "ntfs/piece.h"
+#include "ntfs/shared.h"
 #include "ntfs/state.h"
 #include "ntfs/table.h"
 #include "ntfs/table_pass.h"
@@ -402,6 +403,7 @@ bool catalogue_read(
 	volume->catalogue = catalogue;
 	report_nodes(catalogue, name, findings);
 	report_indexes(volume, pass.builder.indexes_damaged, name, findings);
+	shared_report(catalogue, name, findings);
 	read_bitmap(catalogue, name, findings);
 	state_read_session(volume, name, findings);
 	pass_free(&pass);

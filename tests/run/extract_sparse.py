@@ -9,13 +9,15 @@ import hashlib
 import json
 import os
 import re
+import shutil
 import struct
 import subprocess
 import sys
 import zipfile
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "ntfs"))
-from bench import ROOT, Bench, Listing, digest, find_stream, noise, text  # noqa: E402
+from _job_files import bytes_of  # noqa: E402
+from bench import BUILD, ROOT, Bench, Listing, digest, find_stream, noise, text  # noqa: E402
 
 COLDLIFT = os.environ["COLDLIFT"]
 CLUSTER, SECTOR, UNIT = 4096, 512, 65536
@@ -195,12 +197,51 @@ def check_job(bench, image, title):
     bench.check(done.returncode == 1 and "Proven" in done.stdout, f"{title}: verify {done.returncode}: {done.stdout}")
 
 
-def check_clusters(bench, image):
-    """The ranges are the clusters that ntfscluster lists: VCN, LCN, length in hexadecimal."""
-    listed = subprocess.run(["ntfscluster", "-F", "/huge.bin", image], check=True, capture_output=True,
+def runs_of(image, path):
+    """By ntfscluster: (VCN, LCN, clusters)."""
+    listed = subprocess.run(["ntfscluster", "-F", path, image], check=True, capture_output=True,
                             text=True).stdout.partition("0x80")[2]
-    theirs = [[int(vcn) * CLUSTER, int(length) * CLUSTER] for vcn, _, length in
-              re.findall(r"^\s*(\d+)\s+(\d+)\s+(\d+)\s*$", listed, re.M)]
+    return [tuple(map(int, found)) for found in re.findall(r"^\s*(\d+)\s+(\d+)\s+(\d+)\s*$", listed, re.M)]
+
+
+def check_faulty(bench, image):
+    """A drive that cannot read a sector under one of the ranges, and one that can at the second try only."""
+    runs = runs_of(image, "/huge.bin")
+    (vcn, lcn, count), at, script, to = runs[1], 9 * CLUSTER, bench.path("script"), bench.path("faulty")
+    bench.check(count > 10, f"runs: {runs}")
+    with open(script, "w", encoding="ascii") as file:
+        file.write(f"watch\nfail {lcn * CLUSTER + at} {SECTOR}\nfleeting {runs[2][1] * CLUSTER} {SECTOR} 1\n")
+    for options in ([], ["careful"]):
+        os.mkdir(to)
+        done = subprocess.run([os.path.join(BUILD, "tests/run/faulty_job"), image, script, to, "tar", *options],
+                              capture_output=True, text=True)
+        label = f"faulty {options}"
+        bench.check(done.returncode == 1, f"{label}: status {done.returncode} {done.stderr}")
+        counts = json.loads(done.stdout)
+        bench.check(counts["again_since"] == 0 and counts["most_asked"] <= 6, f"{label}: {counts}")
+        with open(os.path.join(to, "job", "record.jsonl"), encoding="utf-8") as file:
+            lines = {line["path"].replace("\\", "/"): line for line in map(json.loads, file)
+                     if "path" in line and "stream" not in line}
+        line, wanted = lines["/huge.bin"], ranges_of("/huge.bin")
+        bench.check((line["state"], line["ranges"], line["holes"]) ==
+                    ("partial", wanted, [[vcn * CLUSTER + at, SECTOR]]), f"{label}: {line}")
+        data = b"".join(content("/huge.bin", start, length) for start, length in wanted)
+        hole = wanted[0][1] + at   # in what is stored: the first range comes before it
+        data = data[:hole] + bytes(SECTOR) + data[hole + SECTOR:]
+        bench.check(bytes_of(os.path.join(to, "job"), line) == data, f"{label}: other bytes")
+        check_line_of_others(bench, label, lines)
+        shutil.rmtree(to)
+
+
+def check_line_of_others(bench, label, lines):
+    for path in FILES:
+        if path != "/huge.bin":
+            bench.check(lines[path]["state"] == "taken", f"{label}: {lines[path]}")
+
+
+def check_clusters(bench, image):
+    """The ranges are the clusters that ntfscluster lists."""
+    theirs = [[vcn * CLUSTER, length * CLUSTER] for vcn, _, length in runs_of(image, "/huge.bin")]
     ours = [[start, -(-length // CLUSTER) * CLUSTER] for start, length in ranges_of("/huge.bin")]
     bench.check(theirs == ours, f"ntfscluster: {theirs}, not {ours}")
 
@@ -211,6 +252,7 @@ def main():
     check_clusters(bench, image)
     for title in ("folder", "tar", "zip"):
         check_job(bench, image, title)
+    check_faulty(bench, image)
     bench.close()
 
 

@@ -21,7 +21,7 @@ sys.dont_write_bytecode = True
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "ntfs"))
 from _failing import run_until_it_hangs  # noqa: E402
 from _job_files import bytes_of  # noqa: E402
-from bench import BUILD, Bench, Listing, noise, skip  # noqa: E402
+from bench import BUILD, Bench, Listing, find_stream, noise, skip  # noqa: E402
 from walk import Walk  # noqa: E402
 
 DRIVER = os.path.join(BUILD, "tests/run/faulty_job")
@@ -181,6 +181,27 @@ def check_again(bench):
         bench.check(counts["again_since"] == 0, f"{label}: {counts}")
 
 
+def check_shared(bench):
+    """Two files whose records claim the same clusters: both get what stands there, and that is told."""
+    drive = Drive(bench, "shared", [("gate.bin", noise(70 * CLUSTER, 1)), ("shed.bin", noise(70 * CLUSTER, 2))])
+    (gate, length), = drive.runs["gate.bin"]
+    with open(drive.image, "r+b") as image:
+        data = image.read()
+        _, at = find_stream(data, "shed.bin")
+        pair = at + int.from_bytes(data[at + 0x20:at + 0x22], "little")
+        n_length, n_place = data[pair] & 15, data[pair] >> 4
+        image.seek(pair + 1 + n_length)
+        image.write((gate // CLUSTER).to_bytes(n_place, "little", signed=True))
+    drive.contents["shed.bin"] = drive.contents["gate.bin"]
+    hole = [length // 2, SECTOR]
+    for lines, partial in (([], {}), ([f"fail {gate + hole[0]} {SECTOR}"], {"gate.bin": [hole], "shed.bin": [hole]})):
+        counts, record, findings = drive.run(f"shared clusters {lines}", lines)
+        drive.check_files(f"shared clusters {lines}", record, partial)
+        told = findings.get("clusters-claimed-twice", "")
+        bench.check("gate.bin" in told and "shed.bin" in told, f"shared clusters {lines}: {findings}")
+        bench.check(counts["again_since"] == 0, f"shared clusters {lines}: {counts}")
+
+
 def check_pieces(bench, drive):
     """A file that is cut: the drive's first failure comes when two pieces are complete, and stand in finished parts."""
     place, at = middle_of(drive, "summer.mov")
@@ -327,6 +348,7 @@ def main():
     check_bookmarks(bench, drive)
     check_bookmarks_kept(bench, drive)
     check_again(bench)
+    check_shared(bench)
     check_pieces(bench, Drive(bench, "cut", [("summer.mov", noise(30 << 20, 5)), ("gate.bin", noise(9 * CLUSTER, 1))]))
     check_patience(bench, drive)
     check_not_kept(bench, drive)
