@@ -5,6 +5,8 @@
  */
 #include "unit.h"
 
+#include "scratch.h"
+
 #include "extract/durable.h"
 #include "extract/part_file.h"
 
@@ -44,35 +46,15 @@ int posix_fadvise(int fd, off_t offset, off_t length, int advice)
 	return 0;
 }
 
-static char folder[64], path[100];
-
-static int make_folder(void **state)
-{
-	(void)state;
-	strcpy(folder, "/tmp/coldlift-durable-XXXXXX");
-	assert_non_null(mkdtemp(folder));
-	snprintf(path, sizeof(path), "%s/part", folder);
-	return 0;
-}
-
-static int remove_folder(void **state)
-{
-	char command[128];
-
-	(void)state;
-	snprintf(command, sizeof(command), "rm -rf '%s'", folder);
-	return system(command) == 0 ? 0 : -1;
-}
-
 /* The file is there, has that digest by sha256sum, and that many bytes. */
 static void check_file(const struct digest *digest, long size)
 {
-	char command[400];
+	char script[300];
 
-	snprintf(command, sizeof(command),
-	    "test $(stat -c %%s '%s') = %ld && echo '%s  %s' | sha256sum --status -c -", path, size,
-	    digest_to_text(digest).text, path);
-	assert_int_equal(system(command), 0);
+	snprintf(script, sizeof(script),
+	    "test $(stat -c %%s part) = %ld && echo '%s  part' | sha256sum --status -c -", size,
+	    digest_to_text(digest).text);
+	assert_int_equal(shell(script), 0);
 }
 
 static void test_patch(void **state)
@@ -84,7 +66,7 @@ static void test_patch(void **state)
 
 	(void)state;
 	memset(data, 'b', sizeof(data));
-	assert_true(durable_open(&file, path, &error));
+	assert_true(durable_open(&file, inside("part"), &error));
 	assert_true(durable_write(&file, "before ", 7, &error));
 	durable_leave_open(&file);
 	assert_true(durable_write(&file, "????", 4, &error));
@@ -112,7 +94,7 @@ static void test_catches_up_at_the_end(void **state)
 	struct error error;
 
 	(void)state;
-	assert_true(durable_open(&file, path, &error));
+	assert_true(durable_open(&file, inside("part"), &error));
 	durable_leave_open(&file);
 	assert_true(durable_write(&file, "????????", 8, &error));
 	assert_true(durable_patch(&file, 0, "Fernhill", 8, &error));
@@ -129,7 +111,7 @@ static void test_go_back(void **state)
 	struct error error;
 
 	(void)state;
-	assert_true(durable_open(&file, path, &error));
+	assert_true(durable_open(&file, inside("part"), &error));
 	assert_true(durable_write(&file, "kept ", 5, &error));
 	mark = durable_mark(&file);
 	assert_true(durable_write(&file, "hashed already", 14, &error));
@@ -151,14 +133,14 @@ static void test_cut_file(void **state)
 	struct durable file;
 
 	(void)state;
-	assert_true(durable_open(&file, path, &error));
+	assert_true(durable_open(&file, inside("part"), &error));
 	durable_leave_open(&file);
 	assert_true(durable_write(&file, "much", 4, &error));
 	durable_settle(&file);
 	assert_int_equal(truncate(file.temporary, 1), 0);
 	assert_false(durable_finish(&file, NULL, &error));
 	assert_int_equal(error.status, STATUS_DESTINATION);
-	assert_int_equal(access(path, F_OK), -1);
+	assert_int_equal(access(inside("part"), F_OK), -1);
 }
 
 #define MIB (1 << 20)
@@ -183,7 +165,7 @@ static void test_starts_early(void **state)
 	struct error error;
 
 	(void)state;
-	assert_true(durable_open(&file, path, &error));
+	assert_true(durable_open(&file, inside("part"), &error));
 	watched = &file;
 	write_much(&file, 7);
 	assert_int_equal(n_started, 0);
@@ -218,7 +200,7 @@ static void test_part_file(void **state)
 	size_t size = 0, marked = 0;
 
 	(void)state;
-	assert_true(part_file_open(&file, path, &error));
+	assert_true(part_file_open(&file, inside("part"), &error));
 	part_file_mark(&file);
 	for (int i = 0; i < 4000; i++) {
 		size_t length;

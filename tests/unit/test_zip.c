@@ -1,215 +1,23 @@
 /*
- * Tests of the zip writer as a whole: the same bytes whatever the timing, entries taken back,
- * bounds that hold, and every call to the system failing once. Taking back also for tar and folder.
+ * Tests of the zip writer as a whole: the same bytes whatever the timing, entries taken back, and
+ * bounds that hold. Taking back also for tar and folder.
  *
  * References: unzip (Info-ZIP) and Python's zipfile for what was written, sha256sum (GNU coreutils)
- * for its digest. Records are tested in test_zip_format.c, large files and other readers in
- * tests/run/zip_readers.py.
+ * for its digest. Records are tested in test_zip_format.c, calls that fail in test_zip_faults.c,
+ * large files and other readers in tests/run/zip_readers.py.
  */
 #include "unit.h"
 
 #include "scratch.h"
+#include "zip_content.h"
 
-#include "base/bytes.h"
-#include "base/locale.h"
 #include "extract/crew.h"
 #include "extract/writer.h"
 
-#include <errno.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <sys/syscall.h>
-#include <time.h>
 #include <unistd.h>
-
-#define MIB ((size_t)1 << 20)
-
-/* --- calls to the system that fail when asked to: these stand before the library's --- */
-
-static int calls_until_failure = -1; /* -1: none fails */
-static int calls;
-static int failure;
-static bool short_writes;
-
-static bool fails(void)
-{
-	/* One thread at a time calls these; the number is read when all is over. */
-	int number = __atomic_fetch_add(&calls, 1, __ATOMIC_SEQ_CST);
-
-	if (calls_until_failure < 0 || number != calls_until_failure)
-		return false;
-	errno = failure;
-	return true;
-}
-
-ssize_t pwrite(int fd, const void *data, size_t length, off_t offset)
-{
-	if (short_writes && length > 1)
-		length = length / 2;
-	return fails() ? -1 : syscall(SYS_pwrite64, fd, data, length, offset);
-}
-
-ssize_t pread(int fd, void *data, size_t length, off_t offset)
-{
-	if (short_writes && length > 1)
-		length = length / 2;
-	return fails() ? -1 : syscall(SYS_pread64, fd, data, length, offset);
-}
-
-int ftruncate(int fd, off_t length)
-{
-	return fails() ? -1 : (int)syscall(SYS_ftruncate, fd, length);
-}
-
-int fsync(int fd)
-{
-	return fails() ? -1 : (int)syscall(SYS_fsync, fd);
-}
-
-int rename(const char *from, const char *to)
-{
-	return fails() ? -1 : (int)syscall(SYS_rename, from, to);
-}
-
-/* --- what is written --- */
-
-static uint8_t *noise, *words; /* 20 MiB each: one cannot be compressed, the other well */
-
-static int make_content(void **state)
-{
-	uint64_t random = 88172645463325252;
-
-	(void)state;
-	noise = malloc(20 * MIB);
-	words = malloc(20 * MIB);
-	assert_true(noise != NULL && words != NULL);
-	for (size_t i = 0; i < 20 * MIB; i += 8) {
-		random ^= random << 13;
-		random ^= random >> 7;
-		random ^= random << 17;
-		put_u64(noise + i, random);
-		memcpy(words + i, "000", 3);
-		for (unsigned n = (unsigned)(random % 5000), at = 7; at-- > 3; n /= 10)
-			words[i + at] = (uint8_t)('0' + n % 10);
-		words[i + 7] = random % 7 == 0 ? '\n' : ' ';
-	}
-	return 0;
-}
-
-static int free_content(void **state)
-{
-	(void)state;
-	free(noise);
-	free(words);
-	return 0;
-}
-
-/* How the caller hands over. */
-struct manner {
-	size_t slice;   /* bytes at a time; 0: all at once */
-	unsigned pause; /* microseconds between slices, at most */
-};
-
-static uint32_t lazy_random = 1;
-
-static bool hand_over(struct writer *writer, const uint8_t *data, size_t length,
-    const struct manner *manner, struct error *error)
-{
-	while (length > 0) {
-		size_t now = manner->slice == 0 || manner->slice > length ? length : manner->slice;
-
-		lazy_random = lazy_random * 1664525 + 1013904223;
-		if (manner->pause > 0 && lazy_random >> 29 == 0)
-			usleep(lazy_random % manner->pause);
-		if (!writer_data(writer, data, now, error))
-			return false;
-		data += now;
-		length -= now;
-	}
-	return true;
-}
-
-static bool add(struct writer *writer, const char *path, const uint8_t *data, size_t length,
-    bool is_compact, const struct manner *manner, struct error *error)
-{
-	struct member member = {.kind = MEMBER_FILE, .path = path, .size = length,
-	    .modified = INT64_C(132000000000000000), .is_compact = is_compact};
-
-	return writer_begin(writer, &member, error) &&
-	    hand_over(writer, data, length, manner, error) && writer_end(writer, error);
-}
-
-/* A gap of zeros between two bits of data, 24 MiB in all. */
-static bool add_sparse(struct writer *writer, const char *path, const struct manner *manner,
-    struct error *error)
-{
-	const struct hole data[] = {{0, 3 * MIB + 5}, {20 * MIB, 4 * MIB}};
-	struct member member = {.kind = MEMBER_FILE, .path = path, .size = 24 * MIB, .data = data,
-	    .n_data = 2};
-
-	return writer_begin(writer, &member, error) &&
-	    hand_over(writer, noise, 3 * MIB + 5, manner, error) &&
-	    writer_zeros(writer, 17 * MIB - 5, error) &&
-	    hand_over(writer, words, 4 * MIB, manner, error) && writer_end(writer, error);
-}
-
-/* Every way that a member can take: tiny, whole in one chunk, held, too large to be held. */
-static bool add_all(struct writer *writer, const struct manner *manner, struct error *error)
-{
-	static const struct {
-		size_t length;
-		bool is_noise, is_compact;
-	} files[] = {{0, false, false}, {1, false, false}, {5000, false, false},
-	    {5000, true, false}, {MIB - 1, false, false}, {MIB, false, false},
-	    {MIB + 1, false, false}, {MIB, true, false}, {3 * MIB, true, false},
-	    {3 * MIB + 77, false, false}, {8 * MIB, false, false}, {8 * MIB + 1, true, false},
-	    {9 * MIB, false, false}, {9 * MIB, true, true}, {700, true, true},
-	    {2 * MIB, false, true}};
-	struct member place = {.kind = MEMBER_FOLDER, .path = "data/Zoë", .modified = 1};
-	char path[40];
-
-	if (!writer_begin(writer, &place, error) || !writer_end(writer, error))
-		return false;
-	for (size_t i = 0; i < sizeof(files) / sizeof(files[0]); i++) {
-		snprintf(path, sizeof(path), "data/Zoë/%02zu", i);
-		if (!add(writer, path, (files[i].is_noise ? noise : words) + 8 * i,
-			files[i].length, files[i].is_compact, manner, error))
-			return false;
-	}
-	for (unsigned i = 0; i < 700; i++) {
-		snprintf(path, sizeof(path), "data/small/%u", i);
-		if (!add(writer, path, words + 100 * i, i * 3, false, manner, error))
-			return false;
-	}
-	return add_sparse(writer, "data/sparse", manner, error);
-}
-
-/* By sha256sum. */
-static void check_digest(const char *name, const struct digest *digest)
-{
-	char script[300];
-
-	snprintf(script, sizeof(script), "echo '%s  %s' | sha256sum --status -c -",
-	    digest_to_text(digest).text, name);
-	assert_int_equal(shell(script), 0);
-}
-
-static struct digest write_zip(const char *name, unsigned workers, const struct manner *manner)
-{
-	struct writer_options options = {.workers = workers};
-	struct error error;
-	struct writer *writer = writer_open(FORMAT_ZIP, inside(name), &options, &error);
-	struct digest digest;
-
-	assert_non_null(writer);
-	assert_true(add_all(writer, manner, &error));
-	assert_true(writer_finish(writer, &digest, &error));
-	return digest;
-}
-
-/* --- tests --- */
 
 static void test_same_bytes_whatever_the_timing(void **state)
 {
@@ -291,7 +99,7 @@ static void test_many_parts_with_one_crew(void **state)
 		size_t length = i % 90 == 49 ? 9 * MIB : i % 11 == 10 ? 2 * MIB : i * 100;
 
 		snprintf(name, sizeof(name), "data/%zu", i);
-		assert_true(add(writers[i * 7 % 20], name, i % 3 == 0 ? noise : words, length,
+		assert_true(add_file(writers[i * 7 % 20], name, i % 3 == 0 ? noise : words, length,
 		    false, &manner, &error));
 	}
 	for (int i = 0; i < 20; i++) {
@@ -333,7 +141,7 @@ static void take_back_some(enum format format, const char *name, bool with_taken
 		uint64_t before;
 
 		snprintf(path, sizeof(path), "data/kept-%02u", i);
-		assert_true(add(writer, path, noise + i, 1000 + 30000 * (i % 5), false, &manner,
+		assert_true(add_file(writer, path, noise + i, 1000 + 30000 * (i % 5), false, &manner,
 		    &error));
 		if (!with_taken_back)
 			continue;
@@ -421,7 +229,7 @@ static void test_bounds(void **state)
 			assert_true(writer_begin(writer, &member, &error) &&
 			    writer_end(writer, &error));
 		else
-			assert_true(add(writer, path, i % 4 == 1 ? words : noise, length,
+			assert_true(add_file(writer, path, i % 4 == 1 ? words : noise, length,
 			    i % 5 == 0, &manner, &error));
 		if (i % 3 == 0) {
 			uint64_t now = writer_size(writer);
@@ -436,7 +244,7 @@ static void test_bounds(void **state)
 	assert_false(writer_has_room(writer, UINT64_MAX, size));
 	assert_false(writer_has_room(writer, 0, 0));
 	/* What compresses well has room although its bound has none. */
-	assert_true(add(writer, "data/words", words, 9 * MIB, false, &manner, &error));
+	assert_true(add_file(writer, "data/words", words, 9 * MIB, false, &manner, &error));
 	assert_true(writer_has_room(writer, 0, size + 5 * MIB));
 	size = writer_size(writer);
 	assert_true(writer_finish(writer, NULL, &error));
@@ -529,92 +337,6 @@ static void test_abandon(void **state)
 	}
 }
 
-/* A job of every kind of call; false when something failed, which was then told. */
-static bool write_and_fail(enum format format)
-{
-	static const struct manner manner = {900000, 0};
-	struct member member = {.kind = MEMBER_FILE, .path = "data/y", .size = 12 * MIB};
-	struct error error = {0};
-	struct writer *writer = writer_open(format, inside("part"), NULL, &error);
-	struct digest digest;
-	bool good;
-
-	if (writer == NULL)
-		return false;
-	good = add(writer, "data/a", noise, 8 * MIB + 1, false, &manner, &error) &&
-	    writer_begin(writer, &member, &error) &&
-	    hand_over(writer, noise, 10 * MIB, &manner, &error) && writer_take_back(writer, &error);
-	for (unsigned i = 0; good && i < 40; i++) {
-		char path[20];
-
-		snprintf(path, sizeof(path), "data/%u", i);
-		good = add(writer, path, noise + i, 5000, false, &manner, &error);
-	}
-	good = good && add(writer, "data/b", noise, 2 * MIB, true, &manner, &error);
-	if (good)
-		good = writer_finish(writer, &digest, &error);
-	else
-		writer_abandon(writer);
-	if (good)
-		check_digest("part", &digest);
-	else
-		assert_int_equal(error.status, STATUS_DESTINATION);
-	return good;
-}
-
-static void test_every_call_fails_once(void **state)
-{
-	(void)state;
-	for (int format = FORMAT_ZIP; format <= FORMAT_TAR; format++) {
-		int total, n_passed = 0;
-
-		calls_until_failure = -1;
-		calls = 0;
-		assert_true(write_and_fail((enum format)format));
-		assert_int_equal(unlink(inside("part")), 0);
-		total = calls;
-		assert_true(total > 10);
-		for (int i = 0; i < total; i += i < 8 || i > total - 12 ? 1 : 29) {
-			bool good;
-
-			calls = 0;
-			calls_until_failure = i;
-			failure = i % 3 == 0 ? ENOSPC : EIO;
-			good = write_and_fail((enum format)format);
-			calls_until_failure = -1;
-			n_passed += good;
-			/* Syncing file and folder once more comes after it has its name. */
-			if (!good && i < total - 2)
-				assert_int_equal(shell("test -z \"$(ls)\""), 0);
-			assert_int_equal(shell("rm -f part"), 0);
-		}
-		/* How much is read back in how many calls is a matter of timing; little else is. */
-		assert_true(n_passed <= 5);
-	}
-}
-
-static void test_interrupted_and_short_calls(void **state)
-{
-	static const struct manner manner;
-	struct digest whole = write_zip("whole.zip", 2, &manner), halved;
-
-	(void)state;
-	short_writes = true;
-	halved = write_zip("halved.zip", 2, &manner);
-	short_writes = false;
-	assert_true(digest_equal(&whole, &halved));
-	check_digest("halved.zip", &halved);
-	for (int i = 0; i < 30; i += 10) {
-		calls = 0;
-		failure = EINTR;
-		calls_until_failure = i;
-		/* Not every call may be interrupted; the first ones only write. */
-		assert_true(write_and_fail(FORMAT_ZIP) || i > 20);
-		calls_until_failure = -1;
-		assert_int_equal(shell("rm -f part"), 0);
-	}
-}
-
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -630,9 +352,6 @@ int main(void)
 		remove_folder),
 	    cmocka_unit_test_setup_teardown(test_wrong_sizes, make_folder, remove_folder),
 	    cmocka_unit_test_setup_teardown(test_abandon, make_folder, remove_folder),
-	    cmocka_unit_test_setup_teardown(test_every_call_fails_once, make_folder, remove_folder),
-	    cmocka_unit_test_setup_teardown(test_interrupted_and_short_calls, make_folder,
-		remove_folder),
 	};
 
 	return cmocka_run_group_tests(tests, make_content, free_content);
