@@ -234,6 +234,18 @@ static void put_program(
 	}
 }
 
+/* The folder with the games of a library, where nobody else claims it. */
+static void put_library(struct layout *layout, const struct bulk *bulk)
+{
+	uint32_t around;
+
+	if (bulk->program != SIZE_MAX || holds_anchor(layout, bulk->at))
+		return;
+	around = area_around(layout, bulk->at);
+	if (around != NONE && layout->areas[around].kind == AREA_OUTSIDE)
+		put_plain(layout, bulk->at.volume, bulk->at.node, AREA_PROGRAM, REASON_PROGRAM, 0);
+}
+
 /* --- persons --- */
 
 static bool is_asked(const struct layout *layout, size_t system, size_t person)
@@ -465,4 +477,6 @@ void anchors_of_survey(struct layout *layout)
 	for (size_t s = 0; s < survey->n_systems && !layout->no_memory; s++)
 		for (size_t i = 0; i < survey->systems[s].n_programs && !layout->no_memory; i++)
 			put_program(layout, &survey->systems[s], &survey->systems[s].programs[i]);
+	for (size_t i = 0; i < survey->n_bulks && !layout->no_memory; i++)
+		put_library(layout, &survey->bulks[i]);
 }

@@ -64,6 +64,14 @@ uint32_t area_of_program(struct layout *layout, uint32_t area, int64_t created)
 	return area_add(layout, made);
 }
 
+uint32_t area_of_bulk(struct layout *layout, uint32_t area)
+{
+	struct area made = layout->areas[area];
+
+	made.is_bulk = true;
+	return area_add(layout, made);
+}
+
 static struct anchor *find_anchor(const struct layout *layout, size_t volume, uint32_t node)
 {
 	const struct catalogue *catalogue;

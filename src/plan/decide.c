@@ -9,6 +9,7 @@
 #include "ntfs/data.h"
 #include "ntfs/reparse.h"
 #include "ntfs/view.h"
+#include "system/bulk_data.h"
 #include "system/program_licences.h"
 
 #include <string.h>
@@ -29,7 +30,7 @@ static struct question ask(
 	    .area = &decider->layout->areas[area]};
 }
 
-uint32_t decide_area(
+static uint32_t area_at(
     const struct decider *decider, size_t volume, uint32_t entry, uint32_t hash, uint32_t area)
 {
 	struct layout *layout = decider->layout;
@@ -47,6 +48,26 @@ uint32_t decide_area(
 	if (layout->areas[area].is_top && layout->areas[area].reason == REASON_PROGRAM)
 		return area_of_program(layout, area, catalogue->nodes[node].created);
 	return area;
+}
+
+uint32_t decide_area(
+    const struct decider *decider, size_t volume, uint32_t entry, uint32_t hash, uint32_t area)
+{
+	struct layout *layout = decider->layout;
+	uint32_t node = plan_catalogue(layout->survey, volume)->entries[entry].node;
+	uint32_t found = area_at(decider, volume, entry, hash, area);
+
+	if (found == NONE || layout->areas[found].is_bulk ||
+	    layout->areas[found].reason != REASON_PROGRAM ||
+	    !is_bulk(layout->survey, (struct location){volume, node}))
+		return found;
+	return area_of_bulk(layout, found);
+}
+
+/* Why something in the area is left or taken where nothing else is said. */
+static uint8_t reason_in(const struct area *area)
+{
+	return area->reason == REASON_PROGRAM && area->is_bulk ? REASON_OFFERED : area->reason;
 }
 
 /*
@@ -178,7 +199,7 @@ struct decision decide_folder(const struct decider *decider, const struct named 
 	const struct area *area = &decider->layout->areas[named->area];
 	const struct catalogue *catalogue = plan_catalogue(decider->layout->survey, named->volume);
 	const struct node *node = &catalogue->nodes[catalogue->entries[named->entry].node];
-	struct decision decision = make_decision(decider, area, area->reason);
+	struct decision decision = make_decision(decider, area, reason_in(area));
 
 	/* Nobody's in particular: the bin's own folder is that of the archive's group. */
 	if (area->kind == AREA_BIN && catalogue->entries[named->entry].node == area->base)
@@ -299,7 +320,7 @@ static uint8_t reason_by_rule(const struct decider *decider, const struct named 
 	return area->reason == REASON_PROGRAM &&
 		       licence_file_is(question.name, question.size)
 		   ? REASON_OFFERED
-		   : area->reason;
+		   : reason_in(area);
 }
 
 struct decision decide_stream(
@@ -325,7 +346,7 @@ struct decision decide_stream(
 	else if (rule)
 		reason = rule->reason;
 	else if (node->flags & NODE_FOLDER)
-		reason = area->reason;
+		reason = reason_in(area);
 	else if (area->kind == AREA_BIN)
 		reason = bins_reason(decider->layout, named->volume, named->entry);
 	else

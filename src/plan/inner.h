@@ -35,6 +35,7 @@ struct area {
 	uint8_t taken_reason; /* when the user asks for it after all */
 	bool is_whole;        /* floating rules do not count inside */
 	bool is_top;          /* program areas: the folder that holds the programs' folders */
+	bool is_bulk;         /* much data of a program: what is left as a program is offered */
 	bool is_asked;        /* whose it is was selected on the command line, or nobody was */
 	uint32_t group, base; /* see struct item */
 	uint32_t settings;    /* area of the same person's settings, NONE outside profiles */
@@ -89,6 +90,8 @@ const struct anchor *layout_anchor(const struct layout *layout, size_t volume, u
  */
 uint32_t area_by_rule(
     struct layout *layout, uint32_t area, const struct rule *rule, int64_t created);
+/* The same area for a folder with much data of a program; NONE when memory runs out. */
+uint32_t area_of_bulk(struct layout *layout, uint32_t area);
 /* The same area for a program's own folder, made at `created`; NONE when memory runs out. */
 uint32_t area_of_program(struct layout *layout, uint32_t area, int64_t created);
 

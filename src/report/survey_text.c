@@ -5,6 +5,7 @@
 #include "base/filetime.h"
 #include "base/text.h"
 #include "base/utf.h"
+#include "system/bulk_data.h"
 #include "report/accounts_text.h"
 #include "system/recycle_bin.h"
 
@@ -348,9 +349,10 @@ static void add_licence(
 		    found->where);
 }
 
-static void print_program(
-    const struct old_system *system, const struct program *program, FILE *out)
+static void print_program(const struct survey *survey, const struct old_system *system,
+    const struct program *program, FILE *out)
 {
+	const struct bulk *bulk = program_bulk(survey, system, program);
 	struct buf text = {0};
 
 	buf_printf(&text, "%s%s%s%s%s", program->name, *program->version ? " " : "",
@@ -358,12 +360,16 @@ static void print_program(
 	if (program->person < system->n_persons)
 		buf_printf(&text, " (only %s)", system->persons[program->person].key);
 	add_use(&text, program);
+	if (bulk)
+		buf_printf(&text, "; %s on the drive, taken with --take \"%s\\**\"",
+		    text_size(bulk->bytes).text, bulk->path);
 	add_licence(&text, system, program);
 	line(out, 4, 8, "%s", buf_text(&text));
 	buf_free(&text);
 }
 
-static void print_programs(const struct old_system *system, FILE *out)
+static void print_programs(
+    const struct survey *survey, const struct old_system *system, FILE *out)
 {
 	static const struct {
 		enum program_kind kind;
@@ -388,7 +394,7 @@ static void print_programs(const struct old_system *system, FILE *out)
 			if (n_here++ == 0)
 				line(out, 2, 4, "%s:", groups[g].title);
 			if (n_shown < PROGRAMS_SHOWN) {
-				print_program(system, program, out);
+				print_program(survey, system, program, out);
 				n_shown++;
 			}
 		}
@@ -455,7 +461,7 @@ static void print_system(const struct survey *survey, const struct old_system *s
 	print_persons(survey, system, out);
 	print_letters(survey, system, out);
 	accounts_print(system, out);
-	print_programs(system, out);
+	print_programs(survey, system, out);
 	print_drivers(system, out);
 	devices_print(system, out);
 }

@@ -319,9 +319,12 @@ bool sort_programs(struct survey *survey, struct old_system *system);
 /* --- programs_json.c --- */
 
 struct json;
-/* The keys "programs", "other_licences" and "driver_packages" of an object: arrays over the old systems. */
-void programs_keys_to_json(
-    const struct old_system *systems, size_t n_systems, struct json *json);
+/*
+ * The keys "programs", "other_licences", "game_libraries" and "driver_packages" of an object: arrays
+ * over these old systems of the survey.
+ */
+void programs_keys_to_json(const struct survey *survey, const struct old_system *systems,
+    size_t n_systems, struct json *json);
 
 /* --- state.c --- */
 

@@ -134,20 +134,10 @@ static bool is_kept(const struct search *search, const char *where)
 	return false;
 }
 
-static void keep_file(
-    struct search *search, const struct catalogue *catalogue, uint32_t entry, size_t volume)
+static void keep_file(struct search *search, uint32_t entry, size_t volume)
 {
-	char letter = search->survey->volumes[volume].letter;
-	struct buf path = {0};
-	char *where = NULL;
+	const char *where = old_path_of_entry(search->survey, volume, entry);
 
-	catalogue_path(catalogue, entry, &path);
-	if (letter)
-		where = arena_printf(&search->survey->arena, "%c:%s", letter, buf_text(&path));
-	else
-		where = arena_printf(&search->survey->arena, "%s%s",
-		    search->survey->volumes[volume].name, buf_text(&path));
-	buf_free(&path);
 	if (where && is_kept(search, where))
 		return;
 	if (where && array_reserve(&search->items, &search->capacity, search->count + 1,
@@ -188,7 +178,7 @@ static void look_into(struct search *search, struct location folder, unsigned de
 		}
 		stream = catalogue_stream(catalogue, entry->node, "");
 		if (stream && search->count < LICENCES_LIMIT && licence_file_is(name, stream->size))
-			keep_file(search, catalogue, children[i], folder.volume);
+			keep_file(search, children[i], folder.volume);
 	}
 }
 

@@ -166,6 +166,19 @@ bool path_has_ending(const char *path, const char *ending)
 	return length >= n && utf_equal_fold(path + length - n, ending);
 }
 
+const char *old_path_of_entry(struct survey *survey, size_t volume, uint32_t entry)
+{
+	struct buf path = {0};
+	const char *made;
+
+	catalogue_path(survey_catalogue(survey, volume), entry, &path);
+	made = arena_printf(&survey->arena, "%s%s", survey->volumes[volume].name, buf_text(&path));
+	if (path.failed)
+		made = NULL;
+	buf_free(&path);
+	return made;
+}
+
 bool program_has_path(const struct program *program, const char *path)
 {
 	if (program->family)

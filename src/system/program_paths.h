@@ -27,6 +27,9 @@ void program_path_forms(const struct old_system *system, const char *path, struc
 bool path_lies_in(const char *path, const char *folder);
 bool path_has_ending(const char *path, const char *ending);
 
+/* The full old path of an entry, its volume in front, in the survey's arena. NULL: no memory. */
+const char *old_path_of_entry(struct survey *survey, size_t volume, uint32_t entry);
+
 /* Is the trace, or a shortcut with this target, one of the program? */
 bool program_has_path(const struct program *program, const char *path);
 

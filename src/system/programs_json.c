@@ -1,5 +1,6 @@
 /* Programs as JSON: in the survey for one old system, in programs.json for all of them. */
 #include "base/json.h"
+#include "system/bulk_data.h"
 #include "system/inner.h"
 #include "system/traces.h"
 
@@ -53,8 +54,26 @@ static void licences_to_json(
 	}
 }
 
-static void program_to_json(
-    const struct old_system *system, struct json *json, const struct program *program)
+/* The pattern for --take, and how much it brings. */
+static void offer_to_json(struct json *json, const struct bulk *bulk)
+{
+	struct buf pattern = {0};
+
+	json_key(json, "offer");
+	if (!bulk) {
+		json_put_null(json);
+		return;
+	}
+	buf_printf(&pattern, "%s\\**", bulk->path);
+	json_begin_object(json);
+	json_key_text(json, "take", buf_text(&pattern));
+	json_key_unsigned(json, "bytes", bulk->bytes);
+	json_end(json);
+	buf_free(&pattern);
+}
+
+static void program_to_json(const struct survey *survey, const struct old_system *system,
+    struct json *json, const struct program *program)
 {
 	static const char *const origins[] = {[PROGRAM_RECORD] = "record",
 	    [PROGRAM_STORE_APP] = "store-app", [PROGRAM_PORTABLE] = "portable"};
@@ -92,10 +111,21 @@ static void program_to_json(
 	use_to_json(json, program);
 	json_key_text(json, "installer", program->installer);
 	json_key_text(json, "installer_version", program->installer_version);
+	json_key_unsigned(json, "bytes_on_drive", program->bytes_on_drive);
+	offer_to_json(json, program_bulk(survey, system, program));
 	json_key(json, "licence");
 	json_begin_array(json);
 	licences_to_json(system, json, (size_t)(program - system->programs), false);
 	json_end(json);
+	json_end(json);
+}
+
+static void library_to_json(struct json *json, const struct bulk *bulk)
+{
+	json_begin_object(json);
+	json_key_text(json, "path", bulk->path);
+	json_key_unsigned(json, "games", bulk->n_games);
+	offer_to_json(json, bulk);
 	json_end(json);
 }
 
@@ -113,19 +143,27 @@ static void driver_to_json(
 	json_end(json);
 }
 
-void programs_keys_to_json(
-    const struct old_system *systems, size_t n_systems, struct json *json)
+void programs_keys_to_json(const struct survey *survey, const struct old_system *systems,
+    size_t n_systems, struct json *json)
 {
 	json_key(json, "programs");
 	json_begin_array(json);
 	for (size_t s = 0; s < n_systems; s++)
 		for (size_t i = 0; i < systems[s].n_programs; i++)
-			program_to_json(&systems[s], json, &systems[s].programs[i]);
+			program_to_json(survey, &systems[s], json, &systems[s].programs[i]);
 	json_end(json);
 	json_key(json, "other_licences");
 	json_begin_array(json);
 	for (size_t s = 0; s < n_systems; s++)
 		licences_to_json(&systems[s], json, SIZE_MAX, true);
+	json_end(json);
+	json_key(json, "game_libraries");
+	json_begin_array(json);
+	for (size_t i = 0; i < survey->n_bulks; i++)
+		if (survey->bulks[i].program == SIZE_MAX &&
+		    &survey->systems[survey->bulks[i].system] >= systems &&
+		    &survey->systems[survey->bulks[i].system] < systems + n_systems)
+			library_to_json(json, &survey->bulks[i]);
 	json_end(json);
 	json_key(json, "driver_packages");
 	json_begin_array(json);
@@ -138,6 +176,6 @@ void programs_keys_to_json(
 void programs_to_json(const struct survey *survey, struct json *json)
 {
 	json_begin_object(json);
-	programs_keys_to_json(survey->systems, survey->n_systems, json);
+	programs_keys_to_json(survey, survey->systems, survey->n_systems, json);
 	json_end(json);
 }

@@ -220,6 +220,7 @@ struct program {
 	enum trace_source seen_by;
 	struct program_use uses[TRACE_SOURCES];
 	uint8_t shortcuts; /* bits: enum shortcut_kind */
+	uint64_t bytes_on_drive; /* in its own folder, 0: not known */
 	const char *installer; /* old path of a file that installs it; NULL: none was found */
 	const char *installer_version; /* as that file says, "" when it does not */
 };
@@ -329,6 +330,15 @@ struct deleted {
 	bool is_recent; /* deleted shortly before the old system was last used */
 };
 
+/* Much data of a program, or of a library of games: bulk_data.h. */
+struct bulk {
+	struct location at;
+	const char *path;       /* with the volume in front */
+	size_t system, program; /* program: SIZE_MAX for a library; system: then 0 */
+	uint64_t bytes;
+	size_t n_games; /* of a library */
+};
+
 struct progress;
 
 struct survey {
@@ -343,6 +353,8 @@ struct survey {
 	size_t n_bins;
 	struct deleted *deleted; /* sorted by volume and entry */
 	size_t n_deleted;
+	struct bulk *bulks; /* set by traces_read() */
+	size_t n_bulks;
 	struct findings *findings; /* not owned */
 	struct progress *progress; /* not owned, NULL: silent */
 };
@@ -413,7 +425,7 @@ struct json;
 void survey_to_json(const struct survey *survey, struct json *json);
 
 /*
- * programs.json: an object with "programs", "other_licences" and "driver_packages", over all old systems, as each old
+ * programs.json: an object with "programs", "other_licences", "game_libraries" and "driver_packages", over all old systems, as each old
  * system has them in the survey.
  */
 void programs_to_json(const struct survey *survey, struct json *json);

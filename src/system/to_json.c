@@ -166,7 +166,7 @@ static void system_to_json(
 	location_to_json(survey, json, "public_profile", system->public_profile);
 	location_to_json(survey, json, "default_profile", system->default_profile);
 	places_to_json(survey, json, "shared", system->shared, system->n_shared);
-	programs_keys_to_json(system, 1, json);
+	programs_keys_to_json(survey, system, 1, json);
 	json_key(json, "accounts");
 	json_begin_object(json);
 	ties_to_json(system, json);

@@ -6,6 +6,7 @@
 #include "ntfs/data.h"
 #include "ntfs/extents.h"
 #include "system/app_names.h"
+#include "system/bulk_data.h"
 #include "system/devices.h"
 #include "system/driver_packages.h"
 #include "system/inner.h"
@@ -345,5 +346,5 @@ bool traces_read(struct survey *survey, struct error *error)
 	for (size_t i = 0; i < survey->n_systems; i++)
 		if (!survey->systems[i].is_copy && !read_system(survey, &survey->systems[i], error))
 			return false;
-	return true;
+	return bulk_data_find(survey) || error_no_memory(error);
 }

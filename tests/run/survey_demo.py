@@ -118,6 +118,12 @@ def check_programs(expected, system):
                 for row in program["licence"]]
     wanted = [(row["program"], row["person"], row["kind"], row["where"]) for row in expected["licences"]]
     check(sorted(map(str, licences)) == sorted(map(str, wanted)), "licences", licences, wanted)
+    offers = [{"program": program["name"], **program["offer"]} for program in system["programs"]
+              if program["offer"]]
+    offers += [{"program": None, **library["offer"]} for library in system["game_libraries"]]
+    check(offers == expected["bulk"], "bulk data", offers, expected["bulk"])
+    check(by_name["Snail Rally"]["bytes_on_drive"] == offers[0]["bytes"], "size", by_name["Snail Rally"])
+    check([row["games"] for row in system["game_libraries"]] == [1], system["game_libraries"])
     check(system["driver_packages"] == expected["drivers"], "drivers", system["driver_packages"])
     part = next(p for p in found.values() if p["name"] == "Plot Planner Runtime Parts")
     check(part["component"] and not part["update"], part)

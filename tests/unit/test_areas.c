@@ -347,6 +347,41 @@ static void test_changed(void **state)
 	scene_end(&scene);
 }
 
+/* Much data of a program is offered; what a person did with it is taken as anywhere. */
+static void test_bulk(void **state)
+{
+	struct scene scene;
+	struct forge *forge = &scene.forge;
+	uint32_t game, shelf;
+	struct bulk bulks[2];
+
+	(void)state;
+	scene_start(&scene);
+	game = forge_folder(forge, 0, "\\Program Files\\Rally");
+	times(&scene, game, 10, 10);
+	times(&scene, forge_file(forge, 0, "\\Program Files\\Rally\\tracks.pak", 1), 10, 10);
+	times(&scene, forge_file(forge, 0, "\\Program Files\\Rally\\Cache\\c.pak", 1), 10, 10);
+	times(&scene, forge_file(forge, 0, "\\Program Files\\Rally\\my.car", 1), 10, 900);
+	times(&scene, forge_file(forge, 0, "\\Program Files\\Other\\o.pak", 1), 10, 10);
+	shelf = forge_folder(forge, 1, "\\Games\\common");
+	times(&scene, forge_file(forge, 1, "\\Games\\common\\Pond\\p.pak", 1), 10, 10);
+	times(&scene, forge_file(forge, 1, "\\Games\\list.txt", 1), 10, 10);
+	scene_settle(&scene);
+	bulks[0] = (struct bulk){.at = {0, game}, .path = "", .program = 0};
+	bulks[1] = (struct bulk){.at = {1, shelf}, .path = "", .program = SIZE_MAX};
+	scene.forge.survey.bulks = bulks;
+	scene.forge.survey.n_bulks = 2;
+	scene_make(&scene, NULL);
+	scene_expect(&scene, "C:\\Program Files\\Rally\\tracks.pak", "left offered");
+	scene_expect(&scene, "C:\\Program Files\\Rally\\Cache\\c.pak", "left cache");
+	scene_expect(&scene, "C:\\Program Files\\Rally\\my.car",
+	    "taken changed data/drives/C/Program Files/Rally/my.car");
+	scene_expect(&scene, "C:\\Program Files\\Other\\o.pak", "left program");
+	scene_expect(&scene, "D:\\Games\\common\\Pond\\p.pak", "left offered");
+	scene_expect(&scene, "D:\\Games\\list.txt", "taken outside data/drives/D/Games/list.txt");
+	scene_end(&scene);
+}
+
 /* A program's own word on where it is counts only for a folder that looks like one. */
 static void test_program_folders(void **state)
 {
@@ -393,6 +428,7 @@ int main(void)
 	    cmocka_unit_test(test_old_copy),
 	    cmocka_unit_test(test_layout_names),
 	    cmocka_unit_test(test_changed),
+	    cmocka_unit_test(test_bulk),
 	    cmocka_unit_test(test_program_folders),
 	};
 
