@@ -122,7 +122,8 @@ static struct reason reason_of(const struct relay_end *extract)
 	static const char *const further[] = {"; nothing was changed on the old drives",
 	    "; the job '", "; connect that one", "; name it, too", "; put it back",
 	    "; begin a new job", " and can only go on", "; choose a larger drive",
-	    ", so plug it in again", ", so check that drive"};
+	    ", so plug it in again", ", so check that drive",
+	    "; plug it in again"};
 	struct reason reason;
 
 	snprintf(reason.text, sizeof(reason.text), "%s",
@@ -171,6 +172,8 @@ static const char *how_to_go_on(const struct job_facts *facts)
 	if (is_full(facts->extract))
 		return "Make room: move something else away from that drive on another PC, and "
 		       "plug it in again. Then press l, and then j,";
+	if (strstr(facts->extract->complaint, "the old drive") != NULL)
+		return "Plug the old drive in again. Then press l, and then j,";
 	if (facts->extract->status == STATUS_DESTINATION)
 		return "Plug the destination in again. Then press l, and then j,";
 	return "Press l, and then j,";

@@ -221,15 +221,25 @@ void source_set_end(struct source *source, unsigned milliseconds)
 	pthread_mutex_unlock(&source->lock);
 }
 
-bool source_is_lost(const struct source *source)
+static bool ask(const struct source *source, const bool *mark)
 {
 	struct source *s = (struct source *)source;
-	bool lost;
+	bool is;
 
 	pthread_mutex_lock(&s->lock);
-	lost = s->lost;
+	is = *mark;
 	pthread_mutex_unlock(&s->lock);
-	return lost;
+	return is;
+}
+
+bool source_is_lost(const struct source *source)
+{
+	return ask(source, &source->lost);
+}
+
+bool source_is_gone(const struct source *source)
+{
+	return ask(source, &source->gone);
 }
 
 /* --- what was read ahead ---------------------------------------------------------------------- */

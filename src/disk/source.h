@@ -181,4 +181,7 @@ void source_abandon(struct source *source);
 /* Was the drive given up (it hung, or dropped off the bus)? Every later read is one hole. */
 bool source_is_lost(const struct source *source);
 
+/* Is it not even there any more: pulled out, or switched off by itself? It is lost, too, then. */
+bool source_is_gone(const struct source *source);
+
 #endif

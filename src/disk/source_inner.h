@@ -48,6 +48,7 @@ struct source {
 	size_t piece_size; /* of the buffers */
 	unsigned holders;  /* the owner and the thread */
 	bool busy, lost, stop;
+	bool gone; /* lost, and the kernel says why: there is no such drive any more */
 	bool faulty;
 	enum source_manner manner;
 	bool looking;            /* source_look() */

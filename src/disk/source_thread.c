@@ -71,8 +71,10 @@ static ssize_t read_watched(void *context, uint64_t offset, void *buffer, size_t
 	judge(source, got, length);
 	if (source->trying || (source->latest_was_slow && source->manner == SOURCE_FIRST_TRY))
 		source->faulty = true;
-	if (got == -ENODEV || got == -ENXIO || got == -ENOMEDIUM)
+	if (got == -ENODEV || got == -ENXIO || got == -ENOMEDIUM) {
+		source->gone = true;
 		source_lose(source);
+	}
 	pthread_mutex_unlock(&source->lock);
 	return got;
 }

@@ -251,7 +251,8 @@ static bool take(struct extraction *extraction, const struct plan *plan,
 	struct rounds_result rounds = {0};
 	struct take_choices choices = {.once = options->same == SAME_ONCE ||
 		(options->same == SAME_USUAL && options->format == FORMAT_TAR),
-	    .careful = options->careful};
+	    .careful = options->careful,
+	    .waits = options->stores == NULL || options->stores->options.patience == 0};
 	struct rounds_options how = {options->stores, options->careful};
 	struct watch_options watching = {FAULTS_PROGRAM, WATCH_SECONDS, options->quiet};
 	struct watch *watch;

@@ -57,6 +57,29 @@ bool intake_member(struct take *take, uint32_t item, struct buf *path, struct me
 	return true;
 }
 
+/*
+ * A drive that was unplugged by mistake, or whose adapter gave up, comes back: what it still has is
+ * taken then. Only when everything else was taken counts what does not read.
+ */
+static bool has_gone(const struct take *take, const struct chunk *chunk, struct error *error)
+{
+	const struct plan *plan = take->plan;
+	size_t volume = plan->items[chunk->item].volume;
+	const struct survey_drive *drive =
+		&plan->survey->drives[plan->survey->volumes[volume].drive];
+
+	if (!take->waits || take->is_last_try || chunk->holes.count == 0 ||
+	    !source_is_gone(drive->source))
+		return false;
+	error_set(error, STATUS_OTHER,
+	    "the old drive %s%s%.80s%s is gone: it was unplugged, or has switched itself off; plug it "
+	    "in again and go on; should it drop out again and again, --patience 1h ends the job "
+	    "with what it gave",
+	    drive->about.path, *drive->about.model != '\0' ? " (" : "", drive->about.model,
+	    *drive->about.model != '\0' ? ")" : "");
+	return true;
+}
+
 /* The next chunk of the file. */
 static bool next_chunk(struct take *take, struct pipeline *pipeline, uint32_t item,
     const struct chunk **chunk, struct error *error)
@@ -67,6 +90,8 @@ static bool next_chunk(struct take *take, struct pipeline *pipeline, uint32_t it
 		return false;
 	if (*chunk == NULL || (*chunk)->item != item)
 		return error_set(error, STATUS_OTHER, "reading and writing are out of step");
+	if (has_gone(take, *chunk, error))
+		return false;
 	take->done += (*chunk)->length;
 	return true;
 }

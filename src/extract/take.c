@@ -371,7 +371,8 @@ bool take_all(const struct plan *plan, struct checkpoints *checkpoints,
 	struct parts *parts = checkpoints->parts;
 	struct outcomes *outcomes = checkpoints->outcomes;
 	struct take take = {.plan = plan, .parts = parts, .outcomes = outcomes,
-	    .checkpoints = checkpoints, .progress = progress, .careful = choices->careful};
+	    .checkpoints = checkpoints, .progress = progress, .careful = choices->careful,
+	    .waits = choices->waits};
 	bool once = choices->once, good = same_start(&take.same, outcomes, once);
 
 	take.held = once ? malloc(TAKE_HELD) : NULL;

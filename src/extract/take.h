@@ -24,6 +24,7 @@ struct take {
 	size_t n_aside, aside_capacity;
 	bool is_last_try;    /* the rounds are over */
 	bool careful;
+	bool waits;          /* for a drive that is gone */
 	uint8_t *held;       /* content of a file that may be the same as another */
 	struct arena arena;  /* of the file in work */
 };
@@ -38,12 +39,13 @@ uint64_t take_bytes(const struct plan *plan);
 
 /*
  * Takes everything that is not done yet, and completes the parts. False with *error when the
- * destination failed, somebody asked to stop (STATUS_OTHER), or memory ran out; the open parts are
- * given up then.
+ * destination failed, somebody asked to stop or a drive is gone (STATUS_OTHER), or memory ran out;
+ * the open parts are given up then.
  */
 struct take_choices {
 	bool once;    /* equal bytes are stored once */
 	bool careful; /* what is dear first, on every drive */
+	bool waits;   /* for a drive that is gone: the job stops, so that it can go on with it */
 };
 bool take_all(const struct plan *plan, struct checkpoints *checkpoints,
     const struct take_choices *choices, struct progress *progress, struct rounds_result *rounds,

@@ -1,7 +1,7 @@
 """A source whose files cannot be compressed, so that a job has something to do, and what must arrive of it."""
 
 import hashlib
-import os
+import random
 
 from _sources import MIB, check, make_drive, sha256
 from _volumes import ntfs_mounted, volume_of
@@ -9,13 +9,18 @@ from _volumes import ntfs_mounted, volume_of
 FILE = 8 * MIB
 
 
-def make_orchard(path, files, label="FH-OLD"):
+def harvest(number):
+    """What stands in a file."""
+    return random.Random(f"plum {number}").randbytes(FILE)
+
+
+def make_orchard(path, files, label="FH-OLD", first=0):
     """An NTFS volume with so many files of 8 MiB. Returns what they hold, as {name: sha256}."""
     make_drive(path, label, files * FILE // MIB + 24)
     digests = {}
     with volume_of(path, put_back=True) as volume, ntfs_mounted(volume, "rw") as folder:
-        for number in range(files):
-            data = os.urandom(FILE)
+        for number in range(first, first + files):
+            data = harvest(number)
             name = f"harvest {number}.bin"
             (folder / name).write_bytes(data)
             digests[name] = hashlib.sha256(data).hexdigest()

@@ -2,7 +2,7 @@
 """Jobs off a drive with single faults, for what patterns of faults (faulty_jobs.py) do not meet.
 
 The list of bookmarks of a file that is safe does not go missing because a later failure lies beside it;
---patience ends the second tries; where nothing can be kept at the destination it is told; a slow region costs nothing but time; a bad sector of a hive, which is read
+--patience ends the second tries; a drive that is unplugged is waited for; where nothing can be kept at the destination it is told; a slow region costs nothing but time; a bad sector of a hive, which is read
 before there is a job, is asked for a bounded number of times; and a job that was killed while it went over
 what did not read at first goes on without asking again for what it had read, but for the 64 KiB in work. Where
 a file lies says an independent walk (ntfs/walk.py); what must arrive is what was put on the volume with
@@ -237,6 +237,27 @@ def check_patience(bench, drive):
     bench.check("512 bytes" in findings.get("read-in-rounds", ""), f"much patience: {findings}")
 
 
+def check_gone(bench, drive):
+    """Unplugged in the middle: the job stops and is gone on with, and is as if nothing had been. --patience ends it instead."""
+    place, _ = middle_of(drive, "summer.mov")
+    gone = f"gone {place} {SECTOR}"
+    command = drive.prepare([gone])
+    shutil.rmtree(command[3], ignore_errors=True)
+    os.mkdir(command[3])
+    done = subprocess.run([*command, "zip"], capture_output=True, text=True)
+    said = " ".join(done.stderr.split())
+    bench.check(done.returncode == 5 and "is gone: it was unplugged" in said, f"gone: status {done.returncode} {said[:300]}")
+    bench.check(os.path.exists(os.path.join(command[3], "job", "journal")), "gone: the job does not say that it is unfinished")
+    done = subprocess.run([*drive.prepare([]), "zip", "resume"], capture_output=True, text=True)
+    bench.check(done.returncode == 0, f"gone, and back: status {done.returncode} {done.stderr[:300]}")
+    record, findings = drive.results()
+    drive.check_files("gone, and back", record, {})
+    bench.check("read-in-rounds" not in findings, f"gone, and back: {list(findings)}")
+    _, record, findings = drive.run("gone for good", [gone], "patience=3600000")
+    bench.check(record["summer.mov"]["state"] == "partial", f"gone for good: {record['summer.mov']}")
+    bench.check("files-partly-read" in findings, f"gone for good: not told: {list(findings)}")
+
+
 def check_not_kept(bench, drive):
     """No room at the destination for what waits: it is read again, and told."""
     place, at = middle_of(drive, "summer.mov")
@@ -351,6 +372,7 @@ def main():
     check_shared(bench)
     check_pieces(bench, Drive(bench, "cut", [("summer.mov", noise(30 << 20, 5)), ("gate.bin", noise(9 * CLUSTER, 1))]))
     check_patience(bench, drive)
+    check_gone(bench, drive)
     check_not_kept(bench, drive)
     check_slow(bench, drive)
     check_hives(bench)

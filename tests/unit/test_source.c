@@ -274,7 +274,7 @@ static void test_gone(void **state)
 
 	(void)state;
 	assert_false(read_and_check(source, 1000, SIZE - 1000, &holes));
-	assert_true(source_is_lost(source));
+	assert_true(source_is_lost(source) && source_is_gone(source));
 	assert_false(holes_meet(&holes, 0, 2000000));
 	assert_true(holes_meet(&holes, 4194304, 1));
 	assert_true(holes_meet(&holes, SIZE - 1, 1));
