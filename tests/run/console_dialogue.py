@@ -338,7 +338,7 @@ def unfinished(folder):
     said = answer(screen, ("begin", MENU))
     check("JOB to /dev/sdy1 on /dev/sdy goes on: FERNHILL-PC-2026-11-25" in said and "The job went on." in said and
           "JOB format" not in said, "another job:", said)
-    said = answer(screen, TO, ("1", AGAIN), ("n", "everybody> "), FORM, ("", DECIDE), ("", DECIDE), ("", CONFIRM),
+    said = answer(screen, TO, ("1", AGAIN), ("n", "everybody> "), FORM, ("", DECIDE), ("", DECIDE), ("", DECIDE), ("", CONFIRM),
                   ("begin", MENU))
     check("JOB to /dev/sdy1 on /dev/sdy JOB format -" in said, "no new job:", said)
     check_lines(re.sub("JOB.*", "", screen.all))
@@ -357,7 +357,7 @@ def unfinished(folder):
     said = answer(screen, ("2", CONFIRM), ("begin", refused), ("", MENU))
     check("JOB format" not in said, "a new job nobody asked for:", said)
     answer(screen, TO, ("1", AGAIN), ("2", CONFIRM), ("begin", refused), ("n", "everybody> "))
-    check("Nothing was written." in answer(screen, FORM, ("", DECIDE), ("", DECIDE), ("", CONFIRM), ("", MENU)),
+    check("Nothing was written." in answer(screen, FORM, ("", DECIDE), ("", DECIDE), ("", DECIDE), ("", CONFIRM), ("", MENU)),
           "the new job cannot be left:", screen.page)
     screen.close()
 
