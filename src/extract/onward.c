@@ -368,7 +368,7 @@ static void say_what_now(struct error *error)
 	size_t used = strlen(error->text);
 
 	snprintf(error->text + used, sizeof(error->text) - used,
-	    "; the job is not lost: give the same command again when that is mended");
+	    "; the job is not lost, and goes on by the same command when that is mended");
 }
 
 bool onward_move(struct unfinished_job *job, const char *then, const struct plan *plan, bool quiet,

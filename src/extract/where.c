@@ -11,8 +11,21 @@ struct where {
 	const struct plan *plan;
 	const struct parts *parts;
 	const struct sums *sums;
+	bool *holds; /* of each group, for each part; NULL: not several folders */
 	struct json json;
 };
+
+/* Is something of the group in the part? */
+static bool is_in(const struct where *where, size_t group, size_t part)
+{
+	if (where->parts->items[part].group != NONE)
+		return where->parts->items[part].group == group;
+	if (where->holds != NULL)
+		return where->holds[group * where->parts->count + part];
+	return sums_arrived(where->sums, group).count +
+		   where->sums->groups[group][STATE_LOCKED].count >
+	       0;
+}
 
 static size_t find_group(const struct plan *plan, size_t system, size_t person, const char *place)
 {
@@ -28,11 +41,7 @@ static void part_names(struct where *where, size_t group)
 	json_key(&where->json, "parts");
 	json_begin_array(&where->json);
 	for (size_t i = 0; i < where->parts->count; i++)
-		if (where->parts->items[i].group == group ||
-		    (where->parts->items[i].group == NONE &&
-			sums_arrived(where->sums, group).count +
-				where->sums->groups[group][STATE_LOCKED].count >
-			    0))
+		if (is_in(where, group, i))
 			json_text(&where->json, where->parts->items[i].name);
 	json_end(&where->json);
 }
@@ -135,14 +144,39 @@ static void system_to_json(struct where *where, size_t index)
 	json_end(&where->json);
 }
 
-bool where_write(const struct job *job, const struct plan *plan, const struct parts *parts,
+/* Folders at several destinations: each holds something of some groups. False: no memory. */
+static bool look_into_folders(struct where *where, const struct outcomes *outcomes)
+{
+	size_t n_parts = where->parts->count;
+
+	where->holds = calloc(where->plan->n_groups * n_parts + 1, sizeof(*where->holds));
+	if (where->holds == NULL)
+		return false;
+	for (size_t i = 0; i < outcomes->n_items; i++) {
+		const struct outcome *outcome = &outcomes->items[i];
+		uint32_t group = where->plan->items[i].group;
+
+		if ((outcome->flags & OUTCOME_STORED) != 0 && group < where->plan->n_groups &&
+		    outcome->part < n_parts)
+			where->holds[group * n_parts + outcome->part] = true;
+	}
+	return true;
+}
+
+bool where_write(const struct job *job, const struct outcomes *outcomes, const struct parts *parts,
     const struct sums *sums, struct digest *digest, struct error *error)
 {
+	const struct plan *plan = outcomes->plan;
 	struct where where = {.plan = plan, .parts = parts, .sums = sums};
 	char *path = job_path(job, "where.json");
 	struct buf buf = {0};
 	bool good;
 
+	if (parts->format == FORMAT_FOLDER && parts->count > 1 &&
+	    !look_into_folders(&where, outcomes)) {
+		free(path);
+		return error_no_memory(error);
+	}
 	json_start(&where.json, &buf, true);
 	json_begin_object(&where.json);
 	json_key_text(&where.json, "job", job->name);
@@ -159,6 +193,7 @@ bool where_write(const struct job *job, const struct plan *plan, const struct pa
 	json_end(&where.json);
 	good = path != NULL ? durable_save(path, &buf, digest, error) : error_no_memory(error);
 	buf_free(&buf);
+	free(where.holds);
 	free(path);
 	return good;
 }

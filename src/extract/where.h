@@ -10,7 +10,7 @@
 #include "extract/parts.h"
 #include "extract/sums.h"
 
-bool where_write(const struct job *job, const struct plan *plan, const struct parts *parts,
+bool where_write(const struct job *job, const struct outcomes *outcomes, const struct parts *parts,
     const struct sums *sums, struct digest *digest, struct error *error);
 
 #endif

@@ -257,6 +257,50 @@ static void test_other_drive(void **state)
 	salvage_free(salvage);
 }
 
+/* Goes on with copies in another folder: the old files are as they were, and nobody has them. */
+static void test_copies(void **state)
+{
+	struct salvage *salvage = make("first"), *other;
+	bool there[SECTORS] = {false};
+	struct error error = {0};
+	char command[200], path[100];
+
+	(void)state;
+	put(salvage, there, 100, 40);
+	assert_true(salvage_sync(salvage, &error));
+	snprintf(command, sizeof(command), "cp -r %s/store %s/copied", folder, folder);
+	assert_int_equal(system(command), 0);
+	snprintf(path, sizeof(path), "%s/copied", folder);
+	assert_true(salvage_follow(salvage, path, &error));
+	other = take_up("first");
+	check(other, there, 0, SECTORS);
+	salvage_remove(other);
+	salvage_free(other);
+	put(salvage, there, 500, 7);
+	check(salvage, there, 0, SECTORS);
+	salvage_free(salvage);
+
+	/* What was kept before and after is there in a later run. */
+	salvage = salvage_new(path, "first", &drive);
+	assert_true(salvage_load(salvage, &error));
+	assert_int_equal(salvage_bytes(salvage), 47 * SECTOR);
+	check(salvage, there, 0, SECTORS);
+	/* Without the copies there is no store to go on with. */
+	snprintf(path, sizeof(path), "%s/nowhere", folder);
+	assert_false(salvage_follow(salvage, path, &error));
+	assert_int_equal(error.status, STATUS_DESTINATION);
+	assert_false(salvage_put(salvage, 0, content, SECTOR));
+	salvage_free(salvage);
+	/* One that has no files yet makes them there. */
+	salvage = make("none");
+	snprintf(path, sizeof(path), "%s/later", folder);
+	assert_true(salvage_follow(salvage, path, &error));
+	assert_true(salvage_put(salvage, 0, content, SECTOR));
+	assert_int_equal(size_of("later/none.index"), 32 * 2);
+	salvage_remove(salvage);
+	salvage_free(salvage);
+}
+
 /* What did not read is noted, once, and is there in a later run; only one run at a time has it. */
 static void test_notes(void **state)
 {
@@ -341,6 +385,7 @@ int main(void)
 	    cmocka_unit_test(test_room),
 	    cmocka_unit_test(test_harmed),
 	    cmocka_unit_test(test_other_drive),
+	    cmocka_unit_test(test_copies),
 	    cmocka_unit_test(test_notes),
 	    cmocka_unit_test(test_no_place),
 	};
