@@ -11,6 +11,30 @@
 
 /* --- reading --- */
 
+/*
+ * The largest go in front, in the order of their size, since a page shows only a few; the others
+ * behind them in any order.
+ */
+static void keep(struct forecast_decision *decision, const char *path, uint64_t size)
+{
+	const char **items = decision->paths.items;
+	size_t at = decision->paths.count++, n = 0, last;
+
+	items[at] = path;
+	decision->bytes += size;
+	while (n < FORECAST_LARGEST && n < at && decision->largest[n] >= size)
+		n++;
+	if (n == FORECAST_LARGEST)
+		return;
+	last = at < FORECAST_LARGEST ? at : FORECAST_LARGEST - 1;
+	items[at] = items[last];
+	memmove(&items[n + 1], &items[n], (last - n) * sizeof(*items));
+	items[n] = path;
+	memmove(&decision->largest[n + 1], &decision->largest[n],
+	    (FORECAST_LARGEST - 1 - n) * sizeof(*decision->largest));
+	decision->largest[n] = size;
+}
+
 static bool read_path(struct arena *arena, struct forecast_decision *decision, const json_t *item)
 {
 	const char *volume = json_in_text(arena, item, "volume");
@@ -23,8 +47,7 @@ static bool read_path(struct arena *arena, struct forecast_decision *decision, c
 	path = *was != '\0' ? was : arena_printf(arena, "%s%s", volume, path);
 	if (path == NULL)
 		return false;
-	decision->paths.items[decision->paths.count++] = path;
-	decision->bytes += json_in_number(item, "size", 0);
+	keep(decision, path, json_in_number(item, "size", 0));
 	return true;
 }
 

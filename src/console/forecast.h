@@ -14,12 +14,15 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#define FORECAST_LARGEST 3
+
 /* Files of one kind that are not taken unless somebody says so. */
 struct forecast_decision {
 	const char *reason;   /* "passwords", "offered" */
 	const char *sentence; /* why they are left */
 	uint64_t bytes;
-	struct order_list paths; /* old paths of the files, "C:\Users\mara\..." */
+	uint64_t largest[FORECAST_LARGEST]; /* sizes of the first files */
+	struct order_list paths; /* old paths of the files, "C:\Users\mara\..."; largest first */
 };
 
 struct forecast {

@@ -12,7 +12,7 @@
 #include <string.h>
 
 #define PERSONS_MAX 200
-#define PATHS_SHOWN 3
+#define PATHS_SHOWN FORECAST_LARGEST
 #define FINDINGS_SHOWN 20
 /* More than a command line should carry. */
 #define TAKES_MAX 400

@@ -15,6 +15,7 @@
 #include "console/next_step.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* sda: the old PC's; sdb: a new drive; sdc: the stick. */
@@ -354,6 +355,43 @@ static void test_forecast(void **state)
 	forecast_free(&forecast);
 }
 
+/* Whatever the order in which they come, the largest are shown; none is lost. */
+static void test_forecast_largest_first(void **state)
+{
+	static const unsigned orders[][6] = {
+	    {1, 2, 3, 4, 5, 6}, {6, 5, 4, 3, 2, 1}, {3, 6, 1, 5, 2, 4}, {2, 2, 6, 5, 4, 2}};
+	const struct order_list everybody = {0};
+	struct error error;
+
+	(void)state;
+	for (size_t o = 0; o < sizeof(orders) / sizeof(orders[0]); o++) {
+		struct buf text = {0};
+		struct forecast forecast;
+		unsigned sum = 0, found = 0;
+
+		buf_add_text(&text, "{\"decisions\":[{\"reason\":\"offered\",\"sentence\":\"x\"}],"
+				    "\"items\":[");
+		for (size_t i = 0; i < 6; i++) {
+			sum += orders[o][i];
+			buf_printf(&text,
+			    "%s{\"volume\":\"D:\",\"path\":\"%u\",\"kind\":\"file\","
+			    "\"reason\":\"offered\",\"size\":%u}",
+			    i > 0 ? "," : "", orders[o][i], orders[o][i]);
+		}
+		buf_add_text(&text, "]}");
+		assert_true(forecast_read(&forecast, buf_text(&text), text.length, &everybody, &error));
+		assert_int_equal(forecast.decisions[0].paths.count, 6);
+		for (size_t i = 0; i < 6; i++)
+			found += (unsigned)atoi(forecast.decisions[0].paths.items[i] + 2);
+		assert_int_equal(found, sum);
+		assert_string_equal(forecast.decisions[0].paths.items[0], "D:6");
+		assert_string_equal(forecast.decisions[0].paths.items[1], "D:5");
+		assert_string_equal(forecast.decisions[0].paths.items[2], "D:4");
+		forecast_free(&forecast);
+		buf_free(&text);
+	}
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -367,6 +405,7 @@ int main(void)
 	    cmocka_unit_test(test_next_step),
 	    cmocka_unit_test(test_next_step_with_nothing_to_take),
 	    cmocka_unit_test(test_forecast),
+	    cmocka_unit_test(test_forecast_largest_first),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);
