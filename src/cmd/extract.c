@@ -394,10 +394,9 @@ static bool check_first(struct extract_command *command, const struct plan_optio
 
 	if (command->dry_run)
 		return true;
-	if (!destination_check(&destination, command->options.to, error))
-		return false;
-	if (command->options.then != NULL &&
-	    !destination_check(&destination, command->options.then, error))
+	/* Of one that is to be left only as much is asked as leaving it takes. */
+	if (!destination_check(&destination,
+		command->options.then != NULL ? command->options.then : command->options.to, error))
 		return false;
 	return !command->resume ||
 	    (onward_find(&command->job, &command->options.to, &command->options.then,
