@@ -9,6 +9,7 @@
 #include "system/learn_devices.h"
 
 #include "ntfs/data.h"
+#include "ntfs/reparse.h"
 #include "system/phone_book.h"
 #include "system/shell_link.h"
 #include "system/task_file.h"
@@ -21,6 +22,7 @@
 #define FILES_LIMIT 4000u  /* of one old system */
 #define FOLDER_LIMIT 4000u /* entries of one folder that are looked at */
 #define DEPTH_LIMIT 6u
+#define ENTRIES_LIMIT 200000u /* looked at in all: damage can give one folder many names */
 #define NAMES_LIMIT 6u                  /* of networks in one finding */
 #define PROFILE_LIMIT ((size_t)1 << 20) /* bytes of a network's profile */
 
@@ -28,7 +30,7 @@ struct reading {
 	struct learn learn;
 	struct old_system *system;
 	struct error *error;
-	size_t n_files;
+	size_t n_files, n_entries;
 	struct buf keys; /* names of the wireless networks whose key is kept */
 	size_t n_keys;
 	bool stopped;
@@ -62,8 +64,19 @@ static uint8_t *load(
 	return data;
 }
 
-/* Every file below a folder, down to a depth; links are not followed, nor a folder called `except`
- * at its top. */
+static void take_one(struct reading *reading, const struct found *found, take_file *take)
+{
+	if (reading->n_files++ >= FILES_LIMIT)
+		return;
+	reading->stopped = survey_is_stopped(reading->error);
+	if (!reading->stopped)
+		take(reading, found);
+}
+
+/*
+ * Every file below a folder, down to a depth; links are not followed, nor a folder called `except`
+ * at its top.
+ */
 static void go_through(struct reading *reading, const struct found *folder, unsigned depth,
     const char *except, take_file *take)
 {
@@ -81,22 +94,19 @@ static void go_through(struct reading *reading, const struct found *folder, unsi
 		struct arena arena = {0};
 		struct found found = *folder;
 
-		if (!node || node->reparse_tag || (except && utf_equal_fold(name, except)))
+		if (reading->n_entries++ >= ENTRIES_LIMIT)
+			return;
+		if (!node || reparse_kind(node->reparse_tag) == REPARSE_KIND_LINK ||
+		    (except && utf_equal_fold(name, except)))
 			continue;
 		found.at.node = entry->node;
 		found.name = name;
 		found.path =
 		    *folder->path ? arena_printf(&arena, "%s\\%s", folder->path, name) : name;
-		if (!found.path || reading->n_files >= FILES_LIMIT)
-			;
-		else if (!(node->flags & NODE_FOLDER)) {
-			reading->n_files++;
-			reading->stopped = survey_is_stopped(reading->error);
-			if (!reading->stopped)
-				take(reading, &found);
-		} else if (depth > 0) {
+		if (found.path && !(node->flags & NODE_FOLDER))
+			take_one(reading, &found, take);
+		else if (found.path && depth > 0)
 			go_through(reading, &found, depth - 1, NULL, take);
-		}
 		arena_free(&arena);
 	}
 }

@@ -499,7 +499,8 @@ static void learn_person(struct learn *learn, struct person *person)
 			learn_start_counts(learn, hive, index);
 			learn_openers(learn, hive, index);
 			learn_person_ties(learn, index, hive);
-			learn_person_devices(learn, person, hive, &environment);
+			if (!person->is_temporary)
+				learn_person_devices(learn, person, hive, &environment);
 			learn_licence_values(learn, hive, index);
 		}
 	}
