@@ -16,6 +16,7 @@
 #include "extract/summary.h"
 #include "report/accounts_text.h"
 #include "report/survey_text.h"
+#include "system/found_files.h"
 #include "system/recycle_bin.h"
 #include "system/traces.h"
 
@@ -439,6 +440,7 @@ static enum status run(struct extract_command *command, struct sources *sources,
 	start_stores(command);
 	if (survey_sources(command, sources, arena, &survey, findings, error) &&
 	    traces_read(&survey, error) && recycle_bins_read(&survey, error) &&
+	    found_files_read(&survey, error) &&
 	    plan_make(&plan, &survey, &choices, findings, error)) {
 		if (!command->common.quiet && !command->common.no_text)
 			organisations_print(&survey, stderr);

@@ -9,6 +9,7 @@
 #include "disk/controllers.h"
 #include "report/survey_text.h"
 #include "system/survey.h"
+#include "system/found_files.h"
 #include "system/recycle_bin.h"
 #include "system/traces.h"
 
@@ -78,7 +79,8 @@ static bool survey_sources(const struct sources *sources, const struct common_op
 	progress_end(&progress);
 	if (good) {
 		progress_start(&progress, "Reading traces of programs", 0, options->quiet);
-		good = traces_read(&survey, error) && recycle_bins_read(&survey, error);
+		good = traces_read(&survey, error) && recycle_bins_read(&survey, error) &&
+	    found_files_read(&survey, error);
 		progress_end(&progress);
 	}
 	/* Where nothing could be read, what was found out about the drives is all there is. */

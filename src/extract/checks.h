@@ -9,7 +9,7 @@
 #ifndef EXTRACT_CHECKS_H
 #define EXTRACT_CHECKS_H
 
-#include "extract/kinds.h"
+#include "base/kinds.h"
 
 #include <stdbool.h>
 #include <stddef.h>

@@ -22,6 +22,7 @@
 #include "extract/wipe_list.h"
 #include "plan/belongings.h"
 #include "system/devices.h"
+#include "system/found_files.h"
 #include "system/recycle_bin.h"
 #include "system/ties.h"
 
@@ -150,6 +151,8 @@ static bool write_papers(struct extraction *extraction, const struct plan *plan,
 		&extraction->job, plan->survey, "devices.json", devices_to_json, &papers, error) &&
 	    write_survey_paper(&extraction->job, plan->survey, "recycle-bin.json",
 		recycle_bins_to_json, &papers, error) &&
+	    write_survey_paper(&extraction->job, plan->survey, "found-files.json",
+		found_files_to_json, &papers, error) &&
 	    wipe_list_write(plan, &extraction->sums, findings, &extraction->job, &papers, error) &&
 	    places_write(&extraction->places, &extraction->parts, &papers, error) &&
 	    (!with_keys || licence_keys_write(plan, &extraction->job, &papers, error)) &&

@@ -26,7 +26,7 @@ static bool is_known_file(const char *name)
 	    "bagit.txt", "bag-info.txt", "manifest-sha256.txt",
 	    "tagmanifest-sha256.txt", "SHA256SUMS", "PARTS.SHA256SUMS", "record.jsonl",
 	    "report.html", "where.json", "programs.json", "findings.json", "account.json",
-	    "bookmarks", "licence-keys.txt", "belongings.json", "devices.json", "recycle-bin.json",
+	    "bookmarks", "licence-keys.txt", "belongings.json", "devices.json", "recycle-bin.json", "found-files.json",
 	    "accounts.json", "before-you-wipe.txt", "before-you-wipe.json"};
 
 	for (size_t i = 0; i < sizeof(names) / sizeof(names[0]); i++)

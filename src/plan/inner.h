@@ -281,6 +281,11 @@ unsigned twin_number(const struct plan *plan, uint32_t volume, uint32_t entry, u
  */
 const char *plan_stream_name(const struct catalogue *catalogue, uint32_t entry, uint32_t stream);
 
+/* --- opened.c --- */
+
+/* Findings on documents that were opened lately and are left. */
+void opened_report(const struct plan *plan, struct findings *findings);
+
 /* --- finish.c --- */
 
 /* Second names of one stream become `same`. */

@@ -237,6 +237,10 @@ FOLDER(ROOT, "$Recycle.Bin", RECYCLE_BIN, "deleted"),
 FOLDER(ROOT, "RECYCLER", RECYCLE_BIN, "deleted"),
 FOLDER(ROOT, "RECYCLED", RECYCLE_BIN, "deleted"),
 
+/* --- What file checks set aside: taken, but for what is large --- */
+BIG_FILE(ROOT, "FOUND.???\\*.CHK", OFFERED,
+	"a large piece of something that a file check of the old system came upon", 64 * MIB),
+
 /* --- The old system's own at the root --- */
 FOLDER(ROOT, "System Volume Information", SYSTEM, "the old system's own"),
 FOLDER_WITH(ROOT, "Recovery", "WindowsRE", SYSTEM, "repair environment of the old system"),

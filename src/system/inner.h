@@ -61,6 +61,8 @@ struct learn {
 	size_t n_traces, traces_capacity;
 	struct opener *openers; /* the same */
 	size_t n_openers, openers_capacity;
+	struct recent *recents; /* the same */
+	size_t n_recents, recents_capacity;
 	struct thing *things; /* the same: devices.h */
 	size_t n_things, things_capacity;
 	size_t things_bytes; /* of their texts */
@@ -308,6 +310,11 @@ void learn_openers(struct learn *learn, const struct hive *hive, size_t person);
 
 /* Notes where a hive has values that look like serial numbers; person: SIZE_MAX for the machine. */
 void learn_licence_values(struct learn *learn, const struct hive *hive, size_t person);
+
+/* --- recent_lists.c --- */
+
+/* Keeps what the person's lists of things opened last name. */
+void learn_recent(struct learn *learn, const struct hive *hive, size_t person);
 
 /* --- sort_programs.c --- */
 

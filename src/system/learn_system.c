@@ -106,6 +106,8 @@ static void keep_programs(struct learn *learn)
 	system->traces = keep(learn, learn->traces, &system->n_traces, sizeof(*learn->traces));
 	system->n_openers = learn->n_openers;
 	system->openers = keep(learn, learn->openers, &system->n_openers, sizeof(*learn->openers));
+	system->n_recents = learn->n_recents;
+	system->recents = keep(learn, learn->recents, &system->n_recents, sizeof(*learn->recents));
 	if (!keep_things(learn))
 		learn->no_memory = true;
 	free(learn->things);

@@ -10,6 +10,7 @@
 
 #define PLACES_LIMIT 200u
 #define SEEN_LIMIT 20000u
+#define OPENED_LIMIT 20000u
 
 static bool is_program(const char *path)
 {
@@ -82,33 +83,88 @@ static struct far_place *find_place(
 	return &targets->places[targets->n_places++];
 }
 
-void link_targets_add(struct link_targets *targets, const struct survey *survey,
-    const struct old_system *system, size_t person, const struct shell_link *link, int64_t used)
+/* The file that the path leads to; no folder. */
+static struct location find_file(const struct survey *survey, const struct old_system *system,
+    const char *path, struct arena *arena)
 {
-	size_t length = root_length(link->target);
+	const char *name = strrchr(path, '\\');
+	char *folder = name ? arena_text(arena, path, (size_t)(name - path) + 1) : NULL;
+	struct resolved resolved;
+	const struct catalogue *catalogue;
+	const struct node *node;
+	uint32_t entry;
+
+	if (!folder)
+		return NO_LOCATION;
+	resolved = resolve_path(survey, system, folder, arena);
+	catalogue = survey_catalogue(survey, resolved.at.volume);
+	if (resolved.reached != REACHED || !catalogue)
+		return NO_LOCATION;
+	entry = catalogue_child(catalogue, resolved.at.node, name + 1);
+	node = entry == NONE ? NULL : catalogue_node(catalogue, catalogue->entries[entry].node);
+	if (!node || node->flags & NODE_FOLDER)
+		return NO_LOCATION;
+	return (struct location){resolved.at.volume, catalogue->entries[entry].node};
+}
+
+/* A file on an attached drive. */
+static void add_opened(struct link_targets *targets, struct location at, size_t person, int64_t used)
+{
+	if (at.node == NONE || targets->n_opened >= OPENED_LIMIT)
+		return;
+	if (!array_reserve(&targets->opened, &targets->opened_capacity, targets->n_opened + 1,
+		sizeof(*targets->opened))) {
+		targets->failed = true;
+		return;
+	}
+	targets->opened[targets->n_opened++] = (struct opened){person, at, used};
+}
+
+static void add_far(struct link_targets *targets, const char *path, size_t person,
+    const char *root, bool is_share, int64_t used)
+{
+	bool is_first = !is_seen(targets, path, person);
+	struct far_place *place = find_place(targets, person, root, is_share);
+
+	if (!place)
+		return;
+	place->count += is_first;
+	if (!place->example || used > place->last) {
+		place->example = arena_strdup(&targets->arena, path);
+		place->last = used;
+		targets->failed = targets->failed || !place->example;
+	}
+}
+
+void link_targets_add(struct link_targets *targets, const struct survey *survey,
+    const struct old_system *system, size_t person, const char *path, int64_t used)
+{
+	size_t length = root_length(path);
 	struct arena arena = {0};
 	struct resolved resolved;
-	struct far_place *place;
 	char *root;
-	bool is_first;
 
-	if (person >= system->n_persons || length == 0 || strlen(link->target) > TEXT_LIMIT ||
-	    strchr(link->target, '%') || is_program(link->target))
+	if (person >= system->n_persons || length == 0 || strlen(path) > TEXT_LIMIT ||
+	    strchr(path, '%') || is_program(path))
 		return;
-	resolved = resolve_path(survey, system, link->target, &arena);
-	root = arena_text(&arena, link->target, length);
-	if (root && (resolved.reached == REACHED_DRIVE || resolved.reached == REACHED_SHARE)) {
-		is_first = !is_seen(targets, link->target, person);
-		place = find_place(targets, person, root, resolved.reached == REACHED_SHARE);
-		if (place && is_first)
-			place->count++;
-		if (place && (!place->example || used > place->last)) {
-			place->example = arena_strdup(&targets->arena, link->target);
-			place->last = used;
-			targets->failed = targets->failed || !place->example;
-		}
-	}
+	resolved = resolve_path(survey, system, path, &arena);
+	root = arena_text(&arena, path, length);
+	if (root && (resolved.reached == REACHED_DRIVE || resolved.reached == REACHED_SHARE))
+		add_far(targets, path, person, root, resolved.reached == REACHED_SHARE, used);
+	else if (resolved.reached == REACHED_NOT)
+		add_opened(targets, find_file(survey, system, path, &arena), person, used);
 	arena_free(&arena);
+}
+
+bool link_targets_keep(
+    const struct link_targets *targets, struct survey *survey, struct old_system *system)
+{
+	if (targets->n_opened == 0)
+		return true;
+	system->opened = arena_copy(
+	    &survey->arena, targets->opened, targets->n_opened * sizeof(*targets->opened));
+	system->n_opened = system->opened ? targets->n_opened : 0;
+	return system->opened != NULL;
 }
 
 void link_targets_tell(const struct link_targets *targets, const struct survey *survey,
@@ -138,6 +194,7 @@ void link_targets_free(struct link_targets *targets)
 {
 	free(targets->places);
 	free(targets->seen);
+	free(targets->opened);
 	arena_free(&targets->arena);
 	*targets = (struct link_targets){0};
 }

@@ -1,11 +1,11 @@
 /*
  * Where shortcuts, recent and jump lists lead: what a person used that lies on a drive or share
- * that is not here. Programs are left out: only documents and folders are a loss.
+ * that is not here, and which files that are here. Programs are left out: only documents and
+ * folders are a loss.
  */
 #ifndef SYSTEM_LINK_TARGETS_H
 #define SYSTEM_LINK_TARGETS_H
 
-#include "system/shell_link.h"
 #include "system/survey.h"
 
 /* Things on one drive or share that one person used. */
@@ -21,15 +21,20 @@ struct far_place {
 struct link_targets {
 	struct far_place *places;
 	size_t n_places, capacity;
-	struct arena arena; /* of their texts, and of `seen` */
+	struct opened *opened; /* files that are here, also several times the same */
+	size_t n_opened, opened_capacity;
+	struct arena arena; /* of the places' texts */
 	uint32_t *seen;     /* hashes of paths that were counted */
 	size_t n_seen, seen_capacity;
 	bool failed; /* memory ran out */
 };
 
-/* Takes a link into account; `used`: FILETIME at which it was last written or used. */
+/* Takes the path that a link or list names into account; `used`: FILETIME, 0: not told. */
 void link_targets_add(struct link_targets *targets, const struct survey *survey,
-    const struct old_system *system, size_t person, const struct shell_link *link, int64_t used);
+    const struct old_system *system, size_t person, const char *path, int64_t used);
+/* Keeps the files that are here in the survey; false when memory runs out. */
+bool link_targets_keep(
+    const struct link_targets *targets, struct survey *survey, struct old_system *system);
 /* Findings for all of them. */
 void link_targets_tell(const struct link_targets *targets, const struct survey *survey,
     const struct old_system *system);

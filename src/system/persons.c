@@ -498,6 +498,7 @@ static void learn_person(struct learn *learn, struct person *person)
 			learn_programs(learn, hive, "Software\\", index);
 			learn_start_counts(learn, hive, index);
 			learn_openers(learn, hive, index);
+			learn_recent(learn, hive, index);
 			learn_person_ties(learn, index, hive);
 			if (!person->is_temporary)
 				learn_person_devices(learn, person, hive, &environment);

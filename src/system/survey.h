@@ -225,6 +225,20 @@ struct program {
 	const char *installer_version; /* as that file says, "" when it does not */
 };
 
+/* What a list of things opened last names: see recent_lists.h. */
+struct recent {
+	size_t person;    /* index in system.persons */
+	const char *path; /* old path */
+	int64_t used;     /* FILETIME, 0: not told */
+};
+
+/* A file on an attached drive that a shortcut or a list of things opened last leads to. */
+struct opened {
+	size_t person;
+	struct location at;
+	int64_t used; /* FILETIME, 0: not told */
+};
+
 /* What a licence belongs to: see licence.h. */
 enum licence_kind {
 	LICENCE_UNKNOWN,
@@ -305,6 +319,10 @@ struct old_system {
 	size_t n_shortcuts;
 	struct driver_package *drivers; /* set by traces_read() */
 	size_t n_drivers;
+	struct recent *recents;
+	size_t n_recents;
+	struct opened *opened; /* set by traces_read() */
+	size_t n_opened;
 	const struct ties *ties; /* accounts, the cloud, organisations: ties.h; NULL: nothing learned */
 	struct thing *things; /* devices.h; those in files are added by traces_read() */
 	size_t n_things;
@@ -339,6 +357,15 @@ struct bulk {
 	size_t n_games; /* of a library */
 };
 
+/* A piece or folder that a file check of the old system set aside: see found_files.h. */
+struct found_file {
+	size_t volume;
+	uint32_t entry;
+	uint64_t files, bytes;
+	const char *ending; /* what it begins like, "jpg"; NULL: not told */
+	bool is_folder;
+};
+
 struct progress;
 
 struct survey {
@@ -355,6 +382,8 @@ struct survey {
 	size_t n_deleted;
 	struct bulk *bulks; /* set by traces_read() */
 	size_t n_bulks;
+	struct found_file *found; /* set by found_files_read() */
+	size_t n_found;
 	struct findings *findings; /* not owned */
 	struct progress *progress; /* not owned, NULL: silent */
 };

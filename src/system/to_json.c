@@ -3,6 +3,7 @@
 #include "system/devices.h"
 #include "system/inner.h"
 #include "system/licence.h"
+#include "system/found_files.h"
 #include "system/recycle_bin.h"
 #include "system/ties.h"
 #include "system/traces.h"
@@ -234,6 +235,8 @@ void survey_to_json(const struct survey *survey, struct json *json)
 	json_end(json);
 	json_key(json, "recycle_bin");
 	recycle_bins_to_json(survey, json);
+	json_key(json, "found_files");
+	found_files_to_json(survey, json);
 	json_key(json, "findings");
 	if (survey->findings) {
 		findings_to_json(survey->findings, json);

@@ -198,7 +198,7 @@ static void take_list(struct stage *stage, const struct trace_file *file, const 
 
 		if (entry->has_link)
 			link_targets_add(&stage->targets, stage->survey, stage->system,
-			    file->person, &entry->link, entry->last);
+			    file->person, entry->link.target, entry->last);
 		if (entry->last > use.last)
 			use.last = entry->last;
 		use.count++;
@@ -220,7 +220,7 @@ static void take_link(struct stage *stage, const struct trace_file *file,
 	struct location at = {file->volume, file->node};
 
 	link_targets_add(
-	    &stage->targets, stage->survey, stage->system, file->person, link, written);
+	    &stage->targets, stage->survey, stage->system, file->person, link->target, written);
 	if (file->shortcut)
 		shortcuts_add(&stage->shortcuts, stage->survey, (enum shortcut_kind)file->shortcut,
 		    file->person, at, link);
@@ -298,7 +298,7 @@ static bool conclude(struct stage *stage)
 	       shortcuts_keep(&stage->shortcuts, survey, system) && keep_traces(stage) &&
 	       settle_traces(survey, system) &&
 	       use_traces_find(&stage->learn, stage->lists, stage->n_lists) && keep_traces(stage) &&
-	       sort_programs(survey, system);
+	       sort_programs(survey, system) && link_targets_keep(&stage->targets, survey, system);
 }
 
 static bool read_system(struct survey *survey, struct old_system *system, struct error *error)
@@ -321,6 +321,9 @@ static bool read_system(struct survey *survey, struct old_system *system, struct
 		if (good)
 			read_one(&stage, &stage.files[i]);
 	}
+	for (size_t i = 0; good && i < system->n_recents; i++)
+		link_targets_add(&stage.targets, survey, system, system->recents[i].person,
+		    system->recents[i].path, system->recents[i].used);
 	if (good && !conclude(&stage))
 		good = error_no_memory(error);
 	if (good)

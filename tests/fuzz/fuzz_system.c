@@ -20,7 +20,8 @@
 #define ACCOUNTS "SAM\\Domains\\Account"
 #define SIGN_IN KEY_WINDOWS "\\Authentication\\LogonUI"
 #define ZONE "ControlSet001\\Control\\TimeZoneInformation"
-#define MAX_NODES 320
+#define DIALOG "Software\\" KEY_WINDOWS "\\Explorer\\ComDlg32\\"
+#define MAX_NODES 340
 #define MAX_LENGTH 255
 #define PRINT "ControlSet001\\Control\\Print\\"
 #define IMAGES "ControlSet001\\Control\\Class\\{6bdd1fc6-810f-11d0-bec7-08002be2092f}\\0000"
@@ -129,6 +130,13 @@ static const struct slot {
     {"Keyboard Layout\\Preload", "1"},
     {"Keyboard Layout\\Substitutes", "l"},
     {"ControlSet001\\Services\\BTHPORT\\Parameters\\Devices\\0123456789ab", "Name"},
+    {DIALOG "OpenSavePidlMRU\\txt", "0"},
+    {DIALOG "OpenSavePidlMRU\\txt", "MRUListEx"},
+    {DIALOG "LastVisitedPidlMRU", "0"},
+    {DIALOG "LastVisitedMRU", "a"},
+    {DIALOG "LastVisitedMRU", "MRUList"},
+    {"Software\\Some Program\\File MRU", "Item 1"},
+    {"Software\\Some Program\\Recent File List", "File1"},
 };
 #define N_SLOTS (sizeof(slots) / sizeof(slots[0]))
 

@@ -384,6 +384,16 @@ class DemoJob:
         check(len(papers) == 1 and papers[0]["pc"] == self.expected["pc"], "devices.json", papers[:1])
         check(papers[0]["things"] == self.system["devices"], "devices.json is not what the survey says")
 
+    def check_found_files(self):
+        """What a file check set aside is listed; what was opened and is left is told."""
+        rows = json.loads((self.folder / "found-files.json").read_text(encoding="utf-8"))
+        wanted = sorted(self.expected["found_files"], key=lambda row: row["path"])
+        check(sorted(rows, key=lambda row: row["path"]) == wanted, "found files", rows, "not", wanted)
+        told = [row["sentence"] for row in
+                json.loads((self.folder / "findings.json").read_text(encoding="utf-8"))
+                if row["code"] == "used-not-taken"]
+        check(len(told) == 1 and "Temp\\Show schedule.txt" in told[0], "opened and left:", told)
+
     def check_recycle_bin(self):
         """The paper on what was deleted, and that all of it has a way to be taken."""
         rows = json.loads((self.folder / "recycle-bin.json").read_text(encoding="utf-8"))
@@ -474,6 +484,7 @@ def main(format):
         job.check_accounts()
         job.check_devices()
         job.check_recycle_bin()
+        job.check_found_files()
         if format == "zip":
             job.check_survey()
     finish()

@@ -157,9 +157,10 @@ def check_findings(document):
                    ("cloud-files", "caution"), ("printer-address", "note"),
                    ("wireless-keys", "caution"), ("mapped-drive-own-user", "caution")):
         check(wanted in codes, "finding", wanted, "not in", sorted(codes))
-    for code, words in (("used-on-missing-drive", "2 things of mara .* lie on E:, which is not attached; "
-                         r"the last, used on 2023-10-20: E:\\Music\\spring.mp3"),
-                        ("used-on-share", r"1 thing of mara .* \\\\HUT-SERVER\\papers, a network share")):
+    for code, words in (("used-on-missing-drive", "3 things of mara .* lie on E:, which is not attached; "
+                         r"the last, used on 2023-11-04: E:\\Seeds\\Lists"),
+                        ("used-on-share", r"2 things of mara .* \\\\HUT-SERVER\\papers, a network share; the last, used on "
+                         r"2023-10-31: \\\\HUT-SERVER\\papers\\vote.odt")):
         row = next((row for row in document["findings"] if row["code"] == code), {"sentence": ""})
         check(re.search(words, row["sentence"]), code, row["sentence"])
     for row in document["findings"]:

@@ -95,6 +95,33 @@ static void compact_kinds(void **state)
 	assert_null(kind_of_name("jpg"));
 }
 
+/* Beginnings as the formats' own specifications have them: see base/kinds.c. */
+static void content_tells(void **state)
+{
+	static const struct {
+		const char *bytes;
+		size_t length;
+		const char *ending;
+	} rows[] = {{"\xFF\xD8\xFF\xE0....", 8, "jpg"}, {"%PDF-1.5", 8, "pdf"},
+	    {"PK\x03\x04..........................[Content_Types].xml", 49, "docx"},
+	    {"PK\x03\x04..........................mimetypeapplication/epub+zip", 58, "epub"},
+	    {"PK\x03\x04..........................a.txt", 35, "zip"},
+	    {"RIFF....WAVEfmt ", 16, "wav"}, {"RIFF....", 8, NULL},
+	    {"SQLite format 3", 16, "sqlite"}, {"From a@b.example", 16, "mbox"},
+	    {"Dear member", 11, NULL}, {"", 0, NULL}, {"\xFF\xD8", 2, NULL}};
+
+	(void)state;
+	for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+		const char *ending =
+		    kind_of_content((const uint8_t *)rows[i].bytes, rows[i].length);
+
+		if (rows[i].ending == NULL)
+			assert_null(ending);
+		else
+			assert_string_equal(ending, rows[i].ending);
+	}
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -103,6 +130,7 @@ int main(void)
 	    cmocka_unit_test(zeros_are_seen),
 	    cmocka_unit_test(unknown_kinds_have_no_note),
 	    cmocka_unit_test(compact_kinds),
+	    cmocka_unit_test(content_tells),
 	};
 
 	return cmocka_run_group_tests(tests, NULL, NULL);

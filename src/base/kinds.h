@@ -5,8 +5,8 @@
  * Beginnings and ends are those of each format's own specification (named beside the table); which
  * formats are compressed follows from them.
  */
-#ifndef EXTRACT_KINDS_H
-#define EXTRACT_KINDS_H
+#ifndef BASE_KINDS_H
+#define BASE_KINDS_H
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -34,5 +34,11 @@ const struct kind *kind_of_name(const char *name);
  * Does content that starts with these bytes fit the kind? True when the kind states no beginning.
  */
 bool kind_begins(const struct kind *kind, const uint8_t *bytes, size_t length);
+
+/*
+ * The other way round: the usual ending for content that starts with these bytes, "jpg", as far as
+ * its beginning alone tells; NULL when it does not. Of documents that are zip files or compound files: "zip" or "doc" where no more is told.
+ */
+const char *kind_of_content(const uint8_t *bytes, size_t length);
 
 #endif

@@ -4,9 +4,11 @@
  * Sources of beginnings and ends: ITU-T T.81 (JPEG: SOI, EOI), ISO/IEC 15948 (PNG signature, IEND),
  * GIF89a, ISO 32000-1 (PDF), PKWARE APPNOTE (zip and the documents based on it), ISO/IEC 14496-12
  * (boxes of MP4, HEIF, QuickTime), ISO/IEC 11172-3 (MPEG audio), RFC 1952 (gzip), RFC 9639 (FLAC),
- * RFC 3533 (Ogg), TIFF 6.0, [MS-CFB] (older office documents), RIFF (IBM/Microsoft 1991).
+ * RFC 3533 (Ogg), TIFF 6.0, [MS-CFB] (older office documents), RIFF (IBM/Microsoft 1991). For beginnings alone also: OpenDocument 1.2 part 3 and EPUB OCF (the
+ * first file "mimetype"), ECMA-376 part 2 ("[Content_Types].xml", mostly the first), RFC 4155 (mbox),
+ * RFC 5322 (mail), RFC 6350 and 5545 (cards, calendars), the SQLite file format; BMP, RTF: common practice.
  */
-#include "extract/kinds.h"
+#include "base/kinds.h"
 
 #include <string.h>
 #include <strings.h>
@@ -92,4 +94,63 @@ bool kind_begins(const struct kind *kind, const uint8_t *bytes, size_t length)
 	return kind->begin[0].bytes[0] == '%' &&
 	    memmem(bytes, length < PDF_WINDOW ? length : PDF_WINDOW, kind->begin[0].bytes,
 		kind->begin[0].length) != NULL;
+}
+
+/* --- by content --- */
+
+/* Zip files and RIFF files say a little later what they are; texts begin with a word. */
+static const struct {
+	const char *ending;
+	struct magic magic, also; /* the second, where it has a length, must be there too */
+} contents[] = {
+    {"jpg", MAGIC("\xFF\xD8\xFF", 0), {0}},
+    {"png", MAGIC("\x89PNG\r\n\x1A\n", 0), {0}},
+    {"gif", MAGIC("GIF8", 0), {0}},
+    {"tif", MAGIC("II*\0", 0), {0}},
+    {"tif", MAGIC("MM\0*", 0), {0}},
+    {"bmp", MAGIC("BM", 0), MAGIC("\0\0\0\0", 6)},
+    {"pdf", MAGIC("%PDF-", 0), {0}},
+    {"rtf", MAGIC("{\\rtf", 0), {0}},
+    {"docx", MAGIC("PK\x03\x04", 0), MAGIC("[Content_Types].xml", 30)},
+    {"odt", MAGIC("PK\x03\x04", 0), MAGIC("mimetypeapplication/vnd.oasis.opendocument.text", 30)},
+    {"ods", MAGIC("PK\x03\x04", 0),
+	MAGIC("mimetypeapplication/vnd.oasis.opendocument.spreadsheet", 30)},
+    {"epub", MAGIC("PK\x03\x04", 0), MAGIC("mimetypeapplication/epub+zip", 30)},
+    {"zip", MAGIC("PK\x03\x04", 0), {0}},
+    {"doc", MAGIC(COMPOUND, 0), {0}},
+    {"wav", MAGIC("RIFF", 0), MAGIC("WAVE", 8)},
+    {"avi", MAGIC("RIFF", 0), MAGIC("AVI ", 8)},
+    {"webp", MAGIC("RIFF", 0), MAGIC("WEBP", 8)},
+    {"heic", MAGIC("ftypheic", 4), {0}},
+    {"m4a", MAGIC("ftypM4A", 4), {0}},
+    {"mp4", MAGIC("ftyp", 4), {0}},
+    {"mp3", MAGIC("ID3", 0), {0}},
+    {"flac", MAGIC("fLaC", 0), {0}},
+    {"ogg", MAGIC("OggS", 0), {0}},
+    {"wmv", MAGIC("\x30\x26\xB2\x75\x8E\x66\xCF\x11", 0), {0}},
+    {"mkv", MAGIC("\x1A\x45\xDF\xA3", 0), {0}},
+    {"pst", MAGIC("!BDN", 0), {0}},
+    {"7z", MAGIC("7z\xBC\xAF\x27\x1C", 0), {0}},
+    {"rar", MAGIC("Rar!\x1A\x07", 0), {0}},
+    {"gz", MAGIC("\x1F\x8B\x08", 0), {0}},
+    {"sqlite", MAGIC("SQLite format 3\0", 0), {0}},
+    {"exe", MAGIC("MZ", 0), {0}},
+    {"mbox", MAGIC("From ", 0), {0}},
+    {"eml", MAGIC("Return-Path: ", 0), {0}},
+    {"eml", MAGIC("Received: ", 0), {0}},
+    {"vcf", MAGIC("BEGIN:VCARD", 0), {0}},
+    {"ics", MAGIC("BEGIN:VCALENDAR", 0), {0}},
+    {"url", MAGIC("[InternetShortcut]", 0), {0}},
+    {"html", MAGIC("<!DOCTYPE html", 0), {0}},
+    {"html", MAGIC("<html", 0), {0}},
+    {"xml", MAGIC("<?xml", 0), {0}},
+};
+
+const char *kind_of_content(const uint8_t *bytes, size_t length)
+{
+	for (size_t i = 0; i < sizeof(contents) / sizeof(contents[0]); i++)
+		if (stands_at(&contents[i].magic, bytes, length) &&
+		    (contents[i].also.length == 0 || stands_at(&contents[i].also, bytes, length)))
+			return contents[i].ending;
+	return NULL;
 }
