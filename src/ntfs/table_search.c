@@ -202,7 +202,7 @@ static void look_through(struct search *search, uint64_t at, uint64_t end)
 		holes_free(&holes);
 		at += i;
 		if (volume->progress != NULL)
-			progress_at(volume->progress, volume->progress->done,
+			progress_at(volume->progress, volume->progress->done + i,
 			    "what is left of a broken file table");
 	}
 }

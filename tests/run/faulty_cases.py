@@ -205,7 +205,7 @@ def check_shared(bench):
 def check_pieces(bench, drive):
     """A file that is cut: the drive's first failure comes when two pieces are complete, and stand in finished parts."""
     place, at = middle_of(drive, "summer.mov")
-    limit = 7 << 20
+    limit = 4 << 20
     bench.check(2 * limit < at < 4 * limit, f"the failure is not in the third piece: {at}")
     for form in ("zip", "tar", "folder"):
         # Skips of the first try reach over more than the sector.
@@ -370,7 +370,7 @@ def main():
     check_bookmarks_kept(bench, drive)
     check_again(bench)
     check_shared(bench)
-    check_pieces(bench, Drive(bench, "cut", [("summer.mov", noise(30 << 20, 5)), ("gate.bin", noise(9 * CLUSTER, 1))]))
+    check_pieces(bench, Drive(bench, "cut", [("summer.mov", noise(18 << 20, 5)), ("gate.bin", noise(9 * CLUSTER, 1))]))
     check_patience(bench, drive)
     check_gone(bench, drive)
     check_not_kept(bench, drive)
