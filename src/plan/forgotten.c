@@ -262,7 +262,7 @@ const char *forgotten_words(const struct forgotten *forgotten)
 {
 	switch (forgotten->reason) {
 	case REASON_OFFERED:
-		return "waits for a decision: keys, virtual machines or bulk data of programs";
+		return "waits for a decision: keys, licences, virtual machines or bulk data of programs";
 	case REASON_PASSWORDS:
 		return "waits for a decision: stores of saved passwords";
 	case REASON_RECYCLE_BIN:
