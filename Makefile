@@ -146,8 +146,9 @@ $(BUILD)/tests/unit/%: $(BUILD)/tests/unit/%.o $(UNIT_SUPPORT_OBJECTS) $(LIBRARY
 	$(call say,LINK)
 	$(Q)$(CC) $(CFLAGS) $(SANFLAGS) $(LDFLAGS) -o $@ $^ -lcmocka $(LIBS) -lblkid -lfwnt
 
-# It puts a device of its own in the place of the program's.
+# They put a device of their own in the place of the program's.
 $(BUILD)/tests/run/faulty_job: LDFLAGS += -Wl,--wrap=device_open
+$(BUILD)/tests/run/faulty_image: LDFLAGS += -Wl,--wrap=device_open,--wrap=source_close
 
 $(BUILD)/tests/run/%: $(BUILD)/tests/run/%.o $(LIBRARY)
 	$(call say,LINK)
@@ -187,7 +188,7 @@ speed: setup-unit
 	tests/speed/run
 
 # Tests that have a long form: with COLDLIFT_TORTURE=1 they take every case instead of a fixed sample.
-TORTURE ?= sector_sweep.py faulty_jobs.py resume.py destination_faults.py power_cut.py
+TORTURE ?= sector_sweep.py faulty_jobs.py faulty_image.py resume.py destination_faults.py power_cut.py
 
 torture: setup-test
 	@$(MAKE) --no-print-directory $(PROGRAM) units build/demo/expected.json build/coldlift.iso

@@ -63,7 +63,7 @@ static const char help[] =
     "                    with # do not count\n"
     "  --image FILE      save the drive as an image first, with a list of what cannot be\n"
     "                    read (FILE.holes), and work from there: for a drive that may\n"
-    "                    not last; one SOURCE only\n"
+    "                    not last; one SOURCE only; cut off, the same again goes on\n"
     "  --dry-run         only say what would be taken and what not; writes nothing\n"
     "  --open-only       in the JSON of a dry run, list only what needs a decision\n"
     "  --part-size SIZE  begin a new archive before one becomes larger than this:\n"
@@ -325,6 +325,8 @@ static bool save_image(const struct extract_command *command, struct sources *so
 {
 	struct image_order order = {.file = command->image,
 	    .to = command->options.to,
+	    .patience = command->patience,
+	    .checkpoint = command->options.checkpoint,
 	    .quiet = command->common.quiet};
 
 	if (command->image == NULL)
@@ -427,6 +429,9 @@ static enum status run(struct extract_command *command, struct sources *sources,
 	enum status status = STATUS_OTHER;
 	sigset_t before;
 
+	/* There is no job before its image is complete. */
+	if (command->image != NULL && drive_image_is_unfinished(command->image))
+		command->resume = false;
 	if (!check_first(command, &choices, error))
 		return error->status;
 	if (command->resume)

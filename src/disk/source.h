@@ -90,6 +90,18 @@ uint64_t source_round(
     struct source *source, const struct holes *wanted, unsigned round, bool (*stop)(void));
 
 /*
+ * For whoever keeps what rounds read by himself: called for each range that a round has read well, by
+ * the source's thread, before it is put off no more. Without a store only.
+ */
+struct source_taker {
+	void (*take)(void *context, uint64_t offset, const uint8_t *data, size_t length);
+	void *context;
+};
+void source_set_taker(struct source *source, const struct source_taker *taker);
+/* These ranges were put off in an earlier run: they wait for a round. After SOURCE_FIRST_TRY. */
+void source_put_off_before(struct source *source, const struct holes *ranges);
+
+/*
  * What is put off outside `wanted` is put off no more, as if it had never been skipped: nobody tried
  * it, since no round was to go over it. Whoever reads it later asks the drive. Not so what was missed
  * while the drive was looked at (source_look()). Before going back to SOURCE_THOROUGH, which would

@@ -55,6 +55,7 @@ struct source {
 	struct holes looked_at;  /* what was read well then */
 	struct holes missed;     /* and what was not */
 	struct salvage *salvage; /* NULL: nothing is kept */
+	struct source_taker taker; /* all zeros: none */
 	uint64_t effort;         /* milliseconds that may go to what does not read at once */
 	uint64_t spent;          /* of these */
 	unsigned slow;           /* milliseconds that make a request a slow one */

@@ -29,6 +29,20 @@ void source_set_manner(struct source *source, enum source_manner manner)
 	pthread_mutex_unlock(&source->lock);
 }
 
+void source_set_taker(struct source *source, const struct source_taker *taker)
+{
+	pthread_mutex_lock(&source->lock);
+	source->taker = *taker;
+	pthread_mutex_unlock(&source->lock);
+}
+
+void source_put_off_before(struct source *source, const struct holes *ranges)
+{
+	pthread_mutex_lock(&source->lock);
+	holes_add_all(&source->put_off, ranges);
+	pthread_mutex_unlock(&source->lock);
+}
+
 void source_release_others(struct source *source, const struct holes *wanted)
 {
 	struct holes kept = {0};

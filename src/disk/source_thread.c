@@ -170,8 +170,14 @@ static void read_around(struct source *source, struct piece *piece, uint64_t at,
 
 /* --- the store --------------------------------------------------------------------------------- */
 
-/* Keeps what of [at, end) was read well. */
-static void keep_range(struct source *source, const struct piece *piece, uint64_t at, uint64_t end)
+static void keep_in_store(void *context, uint64_t offset, const uint8_t *data, size_t length)
+{
+	salvage_put(context, offset, data, length);
+}
+
+/* Hands over what of [at, end) was read well. */
+static void hand_over(
+    const struct source_taker *taker, const struct piece *piece, uint64_t at, uint64_t end)
 {
 	if (piece->holes.failed)
 		return;
@@ -179,22 +185,33 @@ static void keep_range(struct source *source, const struct piece *piece, uint64_
 		struct hole hole = source_next_of(&piece->holes, at, end);
 
 		if (hole.offset > at)
-			salvage_put(source->salvage, at, piece->buffer + (at - piece->start),
+			taker->take(taker->context, at, piece->buffer + (at - piece->start),
 			    (size_t)(hole.offset - at));
 		at = hole.offset + hole.length;
 	}
 }
 
-/* After a drive was given up, the store is no more this thread's. */
-static bool may_keep(struct source *source)
+static void keep_range(struct source *source, const struct piece *piece, uint64_t at, uint64_t end)
 {
-	bool may;
+	const struct source_taker store = {keep_in_store, source->salvage};
+
+	hand_over(&store, piece, at, end);
+}
+
+/* After a drive was given up, store and taker are no more this thread's. */
+static bool is_watched(struct source *source)
+{
+	bool watched;
 
 	pthread_mutex_lock(&source->lock);
-	may = source->salvage != NULL && source->faulty && !source->stop &&
-	      !source->lost;
+	watched = !source->stop && !source->lost;
 	pthread_mutex_unlock(&source->lock);
-	return may;
+	return watched;
+}
+
+static bool may_keep(struct source *source)
+{
+	return source->salvage != NULL && source_is_faulty(source) && is_watched(source);
 }
 
 /* Reads a range from the store, and what is not there from the drive. */
@@ -266,7 +283,9 @@ static void read_again(struct source *source, struct piece *piece)
 
 	source->trying = true;
 	narrow_again(&narrow, piece->way, piece->start, piece->buffer, piece->length);
-	if (may_keep(source))
+	if (source->taker.take != NULL && is_watched(source))
+		hand_over(&source->taker, piece, piece->start, piece->start + piece->length);
+	else if (may_keep(source))
 		keep_range(source, piece, piece->start, piece->start + piece->length);
 }
 

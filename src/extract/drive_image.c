@@ -8,17 +8,21 @@
 #include "disk/drives.h"
 #include "disk/faults.h"
 #include "disk/listed.h"
-#include "disk/partition.h"
+#include "disk/sealed.h"
 #include "disk/source.h"
 #include "extract/destination.h"
+#include "extract/drive_mark.h"
 #include "extract/durable.h"
+#include "extract/image_map.h"
 
 #include <errno.h>
 #include <fcntl.h>
 #include <inttypes.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 #define PIECE ((size_t)SOURCE_PIECE)
@@ -26,14 +30,22 @@
 #define SYNC_STEP (UINT64_C(256) << 20) /* bytes: a destination that fails is noticed early */
 #define LIST_ROOM (UINT64_C(1) << 20)   /* bytes: for the list */
 
+#define NOTE_SECONDS 30                 /* how far it is, is noted as often */
+#define PORTION (UINT64_C(1) << 20)     /* bytes of a round between two looks at the clock */
+
 struct saving {
 	const struct image_order *order;
 	struct source *source;
-	struct holes holes; /* in whole sectors, cut to the drive's size */
-	char *list, *unfinished;
+	struct image_map map; /* how far it is now */
+	char *list, *unfinished, *map_path;
 	uint8_t *bytes;
-	int fd;
-	uint64_t synced;
+	int fd; /* -1: not opened */
+	bool goes_on, is_begun;
+	uint64_t present; /* bytes of the image that take room already */
+	uint64_t noted;   /* the first pass, as the map at the destination says */
+	time_t noted_at;
+	int failure; /* errno value: what a round read could not be written; 0: it could */
+	bool weary;
 };
 
 /* --- what has to hold before anything is read ------------------------------------------------- */
@@ -84,12 +96,13 @@ static bool has_room(
 		    "no "
 		    "file of 4 GiB or more; choose a drive formatted as exFAT, NTFS or ext4",
 		    saving->order->drive, text_size(size).text, folder);
+	size -= saving->present < size ? saving->present : size;
 	if (place.free < size || place.free - size < LIST_ROOM)
 		return error_set(error, STATUS_DESTINATION,
-		    "there is no room for the image: %s is %s long, and %s are free at '%s'; "
-		    "choose a "
-		    "larger drive, or extract without --image",
-		    saving->order->drive, text_size(size).text, text_size(place.free).text, folder);
+		    "there is no room for the image of %s: it needs %s%s, and %s are free at '%s'; "
+		    "choose a larger drive, or extract without --image",
+		    saving->order->drive, text_size(size).text, saving->present > 0 ? " more" : "",
+		    text_size(place.free).text, folder);
 	if (place.in_memory)
 		findings_add(findings, WEIGHT_CAUTION, "destination-in-memory", folder,
 		    "Copy the image to a drive before that.",
@@ -108,24 +121,9 @@ static bool check_places(
 		return error_no_memory(error);
 	good = has_room(saving, folder, findings, error) && is_apart(saving, folder, error) &&
 	       is_apart(saving, saving->order->to, error) && is_new(saving->order->file, error) &&
-	       is_new(saving->list, error) && is_new(saving->unfinished, error);
+	       (saving->goes_on ||
+		   (is_new(saving->list, error) && is_new(saving->unfinished, error)));
 	free(folder);
-	return good;
-}
-
-/* A drive that refuses everything is not asked for each of its sectors. */
-static bool is_open(struct saving *saving, struct error *error)
-{
-	struct arena arena = {0};
-	struct table table;
-	bool good = table_read(saving->source, &arena, NULL, &table, error);
-
-	if (good && table.sealed == SEALED_REFUSES)
-		good = error_set(error, STATUS_NO_VOLUME,
-		    "%s refuses every read at once: it looks locked or encrypted as a whole, so "
-		    "there is nothing to save",
-		    saving->order->drive);
-	arena_free(&arena);
 	return good;
 }
 
@@ -145,7 +143,64 @@ static bool open_drive(struct saving *saving, struct findings *findings, struct 
 		saving->source = device == NULL ? NULL : source_open(device, error);
 	}
 	arena_free(&arena);
-	return saving->source != NULL && is_open(saving, error);
+	return saving->source != NULL;
+}
+
+/* --- going on --------------------------------------------------------------------------------- */
+
+bool drive_image_is_unfinished(const char *file)
+{
+	struct stat status;
+	char *path;
+	bool is;
+
+	if (asprintf(&path, "%s" IMAGE_MAP_ENDING, file) < 0)
+		return false;
+	is = lstat(path, &status) == 0 && lstat(file, &status) != 0;
+	free(path);
+	return is;
+}
+
+/* What is known of the drive, and what the map says, if there is one. */
+static bool find_map(struct saving *saving, struct error *error)
+{
+	struct drive_mark *mark = drive_mark_read(saving->source);
+	struct image_map before;
+	struct stat status;
+	bool good = mark != NULL || error_no_memory(error);
+
+	if (!good)
+		return false;
+	saving->map.size = source_size(saving->source);
+	saving->map.sector_size = source_sector_size(saving->source);
+	snprintf(saving->map.mark, sizeof(saving->map.mark), "%s", mark->text.text);
+	drive_mark_free(mark);
+	good = image_map_load(&before, saving->map_path, &saving->goes_on, error);
+	if (good && saving->goes_on && !image_map_is_of(&before, &saving->map))
+		good = error_set(error, STATUS_USAGE,
+		    "the image '%s' was begun from another drive than %s; connect that one, or "
+		    "choose another name for the image",
+		    saving->order->file, saving->order->drive);
+	/* Without its image a map says nothing. */
+	if (good && saving->goes_on && lstat(saving->unfinished, &status) == 0) {
+		saving->present = (uint64_t)status.st_blocks * 512;
+		saving->map.passed = saving->noted = before.passed;
+		saving->map.rounds = before.rounds;
+		holes_add_all(&saving->map.missing, &before.missing);
+	}
+	holes_free(&before.missing);
+	return good;
+}
+
+/* A drive that refuses everything is not asked for each of its sectors. */
+static bool is_open(const struct saving *saving, struct error *error)
+{
+	if (saving->map.mark[0] != '\0' || sealed_look(saving->source) != SEALED_REFUSES)
+		return true;
+	return error_set(error, STATUS_NO_VOLUME,
+	    "%s refuses every read at once: it looks locked or encrypted as a whole, so there is "
+	    "nothing to save",
+	    saving->order->drive);
 }
 
 /* --- writing ---------------------------------------------------------------------------------- */
@@ -183,54 +238,165 @@ static bool write_piece(struct saving *saving, uint64_t offset, size_t length, s
 		    !write_all(saving, offset + at, saving->bytes + at, step, error))
 			return false;
 	}
-	if (offset + length - saving->synced < SYNC_STEP)
-		return true;
-	saving->synced = offset + length;
-	return fdatasync(saving->fd) == 0 || durable_failed(error, errno, saving->unfinished);
+	return true;
+}
+
+/* What a round read well. The last sector of an image can reach over its end. */
+static void take(void *context, uint64_t offset, const uint8_t *data, size_t length)
+{
+	struct saving *saving = context;
+	uint64_t size = saving->map.size;
+	struct error error = {0};
+
+	if (offset >= size || saving->failure != 0)
+		return;
+	if (length > size - offset)
+		length = (size_t)(size - offset);
+	errno = 0;
+	if (!write_all(saving, offset, data, length, &error))
+		saving->failure = errno != 0 ? errno : EIO;
+}
+
+/* Notes how far it is; the bytes before the map that speaks of them. */
+static bool note(struct saving *saving, struct error *error)
+{
+	saving->noted_at = time(NULL);
+	if (fdatasync(saving->fd) != 0)
+		return durable_failed(error, errno, saving->unfinished);
+	holes_clear(&saving->map.missing);
+	source_put_off(saving->source, &saving->map.missing);
+	/* What is skipped ahead is not passed yet. */
+	holes_remove(&saving->map.missing, saving->map.passed, UINT64_MAX - saving->map.passed);
+	if (!image_map_save(&saving->map, saving->map_path, error))
+		return false;
+	saving->noted = saving->map.passed;
+	return true;
+}
+
+static bool is_time_to_note(const struct saving *saving)
+{
+	uint64_t step = saving->order->checkpoint != 0 ? saving->order->checkpoint : SYNC_STEP;
+	time_t now = time(NULL);
+
+	return saving->map.passed - saving->noted >= step || now < saving->noted_at ||
+	       now - saving->noted_at >= NOTE_SECONDS;
+}
+
+/* Was it stopped, or is the drive gone? Then false with *error. */
+static bool can_go_on(const struct saving *saving, struct error *error)
+{
+	if (saving->failure != 0)
+		return durable_failed(error, saving->failure, saving->unfinished);
+	if (stop_is_asked())
+		return error_set(error, STATUS_OTHER,
+		    "stopped; what was saved is in '%s': the same command given again goes on",
+		    saving->unfinished);
+	if (source_is_lost(saving->source))
+		return error_set(error, STATUS_NO_VOLUME,
+		    "%s stopped answering; what was saved before is in '%s': the same command given "
+		    "again goes on",
+		    saving->order->drive, saving->unfinished);
+	return true;
+}
+
+static bool first_pass(struct saving *saving, struct progress *progress, struct error *error)
+{
+	uint64_t size = saving->map.size;
+	bool good = true;
+
+	while (good && saving->map.passed < size) {
+		uint64_t offset = saving->map.passed;
+		size_t length = size - offset < PIECE ? (size_t)(size - offset) : PIECE;
+
+		source_read(saving->source, offset, saving->bytes, length, NULL);
+		good = can_go_on(saving, error) && write_piece(saving, offset, length, error);
+		if (!good)
+			break;
+		saving->map.passed += length;
+		progress_at(progress, saving->map.passed, saving->order->drive);
+		good = !is_time_to_note(saving) || note(saving, error);
+	}
+	return good;
+}
+
+/* One round over one range, in portions. */
+static bool go_over(struct saving *saving, const struct hole *range, struct error *error)
+{
+	uint64_t end = range->offset + range->length;
+	bool good = true;
+
+	for (uint64_t at = range->offset, step; good && at < end; at += step) {
+		struct holes portion = {0};
+
+		step = end - at < PORTION ? end - at : PORTION;
+		holes_add(&portion, at, step);
+		source_round(saving->source, &portion, saving->map.rounds, stop_is_asked);
+		good = portion.failed ? error_no_memory(error) : can_go_on(saving, error);
+		good = good && (!is_time_to_note(saving) || note(saving, error));
+		holes_free(&portion);
+	}
+	return good;
+}
+
+static bool rounds(struct saving *saving, struct progress *progress, struct error *error)
+{
+	bool good = true;
+
+	while (good && saving->map.rounds < SOURCE_ROUNDS) {
+		struct holes left = {0};
+
+		source_put_off(saving->source, &left);
+		good = !left.failed || error_no_memory(error);
+		progress_at(progress, saving->map.size, "what did not read at first");
+		for (size_t i = 0; good && i < left.count; i++)
+			good = go_over(saving, &left.items[i], error);
+		saving->map.rounds += good;
+		good = good && (left.count == 0 || note(saving, error));
+		saving->weary = left.count > 0 && source_is_weary(saving->source);
+		holes_free(&left);
+	}
+	return good;
 }
 
 static bool copy(struct saving *saving, struct error *error)
 {
-	uint64_t size = source_size(saving->source), offset = 0;
+	const struct source_taker taker = {take, saving};
+	struct error trouble = {0};
 	struct progress progress;
-	bool good = true;
+	bool good;
 
-	progress_start(&progress, "Saving the drive", size, saving->order->quiet);
-	while (good && offset < size) {
-		size_t length = size - offset < PIECE ? (size_t)(size - offset) : PIECE;
-
-		source_read(saving->source, offset, saving->bytes, length, &saving->holes);
-		if (stop_is_asked())
-			good = error_set(
-			    error, STATUS_OTHER, "stopped; the image was not complete and is gone");
-		else if (source_is_lost(saving->source))
-			good = error_set(error, STATUS_NO_VOLUME,
-			    "%s stopped answering after %s; the image was not complete and is gone",
-			    saving->order->drive, text_size(offset).text);
-		good = good && write_piece(saving, offset, length, error);
-		offset += length;
-		progress_at(&progress, offset, saving->order->drive);
-	}
+	if (saving->order->patience != 0)
+		source_set_effort(saving->source, saving->order->patience);
+	source_set_manner(saving->source, SOURCE_FIRST_TRY);
+	source_put_off_before(saving->source, &saving->map.missing);
+	source_set_taker(saving->source, &taker);
+	saving->noted_at = time(NULL);
+	progress_start(&progress, "Saving the drive", saving->map.size, saving->order->quiet);
+	good = first_pass(saving, &progress, error);
+	/* Also when it was stopped, or the destination is full. */
+	good = note(saving, good ? error : &trouble) && good;
+	good = good && rounds(saving, &progress, error);
+	if (!good && saving->failure == 0 && saving->map.passed == saving->map.size)
+		note(saving, &trouble);
 	progress_end(&progress);
-	if (good && ftruncate(saving->fd, (off_t)size) != 0)
+	if (good && ftruncate(saving->fd, (off_t)saving->map.size) != 0)
 		good = durable_failed(error, errno, saving->unfinished);
-	if (good && saving->holes.failed)
-		good = error_no_memory(error);
 	return good;
 }
 
 /* --- the list, and the good names ------------------------------------------------------------- */
 
-static bool write_list(const struct saving *saving, struct error *error)
+static bool write_list(
+    const struct saving *saving, const struct holes *holes, struct error *error)
 {
-	uint64_t size = source_size(saving->source);
+	uint64_t size = saving->map.size;
 	struct buf text = {0};
 	bool good;
 
 	buf_printf(
 	    &text, "# What could not be read when the image was made: offset and length, bytes.\n");
-	for (size_t i = 0; i < saving->holes.count; i++) {
-		const struct hole *hole = &saving->holes.items[i];
+	for (size_t i = 0; i < holes->count; i++) {
+		const struct hole *hole = &holes->items[i];
 
 		/* The last sector can reach over the end. */
 		if (hole->offset < size)
@@ -243,28 +409,42 @@ static bool write_list(const struct saving *saving, struct error *error)
 	return good;
 }
 
-/* Files of more ranges than a list may have are not made: such a drive gives nothing anyhow. */
+/* Of a run that was cut off at the very end. */
+static bool remove_old_list(const struct saving *saving, struct error *error)
+{
+	if (!saving->goes_on || unlink(saving->list) == 0 || errno == ENOENT)
+		return true;
+	return durable_failed(error, errno, saving->list);
+}
+
+/* Images of more ranges than a list may have are not made: such a drive gives nothing anyhow. */
 static bool finish(struct saving *saving, struct error *error)
 {
 	const char *file = saving->order->file;
+	struct holes holes = {0};
 	bool good = true;
 
-	if (saving->holes.count > LISTED_RANGES_MAX)
+	source_holes(saving->source, &holes);
+	if (holes.failed)
+		good = error_no_memory(error);
+	if (good && holes.count > LISTED_RANGES_MAX)
 		good = error_set(error, STATUS_NO_VOLUME,
 		    "%s has too many unreadable places for a list", saving->order->drive);
 	if (good && fsync(saving->fd) != 0)
 		good = durable_failed(error, errno, saving->unfinished);
-	if (close(saving->fd) != 0 && good)
-		good = durable_failed(error, errno, saving->unfinished);
-	saving->fd = -1;
-	if (!good || !write_list(saving, error))
+	good = good && remove_old_list(saving, error) && write_list(saving, &holes, error);
+	holes_free(&holes);
+	if (!good)
 		return false;
-	if (rename(saving->unfinished, file) != 0)
-		good = durable_failed(error, errno, file);
-	if (good)
-		return durable_sync_renamed(file, false, error);
-	unlink(saving->list);
-	return false;
+	if (rename(saving->unfinished, file) != 0) {
+		durable_failed(error, errno, file);
+		unlink(saving->list);
+		return false;
+	}
+	if (!durable_sync_renamed(file, false, error))
+		return false;
+	unlink(saving->map_path);
+	return true;
 }
 
 static void say_made(const struct saving *saving, struct findings *findings)
@@ -273,53 +453,85 @@ static void say_made(const struct saving *saving, struct findings *findings)
 	    "Keep the image, with the list beside it, until the owner has looked at everything.",
 	    "The drive was saved as '%s' (%s), and this job was made from there.",
 	    saving->order->file, text_size(source_size(saving->source)).text);
+	if (saving->weary)
+		findings_add(findings, WEIGHT_LOSS, "patience-ended", saving->order->drive,
+		    "To try longer, save it once more with a longer --patience, or without it.",
+		    "The time that was given to what does not read at once (--patience) was used up; "
+		    "the rest was not tried any further, and is in the image's list.");
+}
+
+/*
+ * The map comes first: an image without one is somebody else's. What stands behind the first pass was
+ * not noted, so it is nothing.
+ */
+static bool open_image(struct saving *saving, struct error *error)
+{
+	saving->fd = open(saving->unfinished,
+	    O_WRONLY | O_CREAT | O_CLOEXEC | O_NOFOLLOW | (saving->goes_on ? 0 : O_EXCL), 0600);
+	if (saving->fd < 0)
+		return durable_failed(error, errno, saving->unfinished);
+	if (flock(saving->fd, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK)
+		return error_set(error, STATUS_DESTINATION,
+		    "somebody else is saving a drive as '%s' right now", saving->order->file);
+	return ftruncate(saving->fd, (off_t)saving->map.passed) == 0 ||
+	    durable_failed(error, errno, saving->unfinished);
 }
 
 static bool begin(struct saving *saving, struct error *error)
 {
-	saving->fd =
-	    open(saving->unfinished, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, 0600);
-	return saving->fd >= 0 || durable_failed(error, errno, saving->unfinished);
+	if (!saving->goes_on && !image_map_save(&saving->map, saving->map_path, error))
+		return false;
+	saving->is_begun = open_image(saving, error);
+	if (saving->is_begun || saving->goes_on)
+		return saving->is_begun;
+	unlink(saving->map_path);
+	if (saving->fd >= 0)
+		unlink(saving->unfinished);
+	return false;
 }
 
+/* Where nothing was saved there is nothing to go on with. */
 static void clean_up(struct saving *saving, bool good)
 {
+	if (!good && saving->is_begun && saving->noted == 0) {
+		unlink(saving->unfinished);
+		unlink(saving->map_path);
+	}
+	source_close(saving->source);
 	if (saving->fd >= 0)
 		close(saving->fd);
-	if (!good && saving->fd != -2)
-		unlink(saving->unfinished);
-	source_close(saving->source);
-	holes_free(&saving->holes);
+	holes_free(&saving->map.missing);
 	free(saving->bytes);
 	free(saving->list);
 	free(saving->unfinished);
+	free(saving->map_path);
+}
+
+static bool name_files(struct saving *saving, struct error *error)
+{
+	const char *file = saving->order->file;
+
+	if (asprintf(&saving->list, "%s" LISTED_ENDING, file) < 0)
+		saving->list = NULL;
+	if (asprintf(&saving->unfinished, "%s" UNFINISHED, file) < 0)
+		saving->unfinished = NULL;
+	if (asprintf(&saving->map_path, "%s" IMAGE_MAP_ENDING, file) < 0)
+		saving->map_path = NULL;
+	saving->bytes = malloc(PIECE);
+	return (saving->list != NULL && saving->unfinished != NULL && saving->map_path != NULL &&
+		   saving->bytes != NULL) ||
+	    error_no_memory(error);
 }
 
 bool drive_image_save(
     const struct image_order *order, struct findings *findings, struct error *error)
 {
-	struct saving saving = {.order = order, .fd = -2}; /* -2: nothing was created yet */
-	struct buf list = {0}, unfinished = {0};
-	bool good;
+	struct saving saving = {.order = order, .fd = -1};
+	bool good = name_files(&saving, error) && open_drive(&saving, findings, error) &&
+		    find_map(&saving, error) && (saving.goes_on || is_open(&saving, error)) &&
+		    check_places(&saving, findings, error);
 
-	buf_printf(&list, "%s%s", order->file, LISTED_ENDING);
-	buf_printf(&unfinished, "%s%s", order->file, UNFINISHED);
-	saving.list = strdup(buf_text(&list));
-	saving.unfinished = strdup(buf_text(&unfinished));
-	saving.bytes = malloc(PIECE);
-	good = !list.failed && !unfinished.failed && saving.list != NULL &&
-	       saving.unfinished != NULL && saving.bytes != NULL;
-	buf_free(&list);
-	buf_free(&unfinished);
-	if (!good)
-		error_no_memory(error);
-	good =
-	    good && open_drive(&saving, findings, error) && check_places(&saving, findings, error);
-	if (good && !begin(&saving, error)) {
-		saving.fd = -2; /* somebody else's */
-		good = false;
-	}
-	good = good && copy(&saving, error) && finish(&saving, error);
+	good = good && begin(&saving, error) && copy(&saving, error) && finish(&saving, error);
 	if (good)
 		say_made(&saving, findings);
 	clean_up(&saving, good);

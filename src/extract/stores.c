@@ -3,7 +3,7 @@
 
 #include "disk/salvage.h"
 #include "extract/destination.h"
-#include "extract/digest.h"
+#include "extract/drive_mark.h"
 #include "ntfs/extents.h"
 
 #include <dirent.h>
@@ -18,8 +18,6 @@
 #define FILE_NAMES "drive-" /* stores' files begin with that */
 #define MOST_STORES 1000u   /* numbers that are tried */
 #define MEMORY_SHARE 16u    /* no more than this part of the computer's memory */
-#define FIRST_SECTORS 2u    /* tell one drive from another */
-#define LARGEST_SECTOR 65536u
 #define LOG_FILE 2u    /* record of $LogFile */
 #define WITNESS 8192u  /* bytes: both restart pages of it */
 
@@ -112,28 +110,6 @@ static bool choose_folder(struct stores *stores, struct error *error)
 
 /* --- one drive's ---------------------------------------------------------------------------- */
 
-/* What tells the drive from others, read from the drive itself; "" when it does not read. */
-struct first_sectors {
-	uint8_t bytes[FIRST_SECTORS * LARGEST_SECTOR];
-	size_t length;
-	struct holes holes;
-	struct digest_text text;
-};
-
-static void read_first(struct source *source, struct first_sectors *first)
-{
-	uint64_t size = source_size(source), sector = source_sector_size(source);
-	struct digest digest;
-
-	first->length = (size_t)(FIRST_SECTORS * sector);
-	first->length = first->length <= size ? first->length : (size_t)(size - size % sector);
-	if (first->length == 0 ||
-	    !source_read(source, 0, first->bytes, first->length, &first->holes))
-		return;
-	digest = digest_of(first->bytes, first->length);
-	first->text = digest_to_text(&digest);
-}
-
 static bool is_there(const struct stores *stores, const char *name)
 {
 	char *path;
@@ -214,13 +190,13 @@ static struct salvage *find_store(
 }
 
 /* What was read to know the drive by is not asked for again when something of it failed. */
-static void keep_first(struct source *source, const struct first_sectors *first)
+static void keep_mark(struct source *source, const struct drive_mark *mark)
 {
 	size_t sector = source_sector_size(source);
 
-	for (size_t at = 0; at < first->length && first->holes.count > 0; at += sector)
-		if (!holes_meet(&first->holes, at, sector))
-			salvage_put(source_salvage(source), at, first->bytes + at, sector);
+	for (size_t at = 0; at < mark->length && mark->holes.count > 0; at += sector)
+		if (!holes_meet(&mark->holes, at, sector))
+			salvage_put(source_salvage(source), at, mark->bytes + at, sector);
 }
 
 static bool is_empty(struct salvage *salvage)
@@ -246,25 +222,24 @@ static bool give_store(const struct giving *giving, size_t number, struct error 
 {
 	const struct stores_options *options = &giving->stores->options;
 	const struct survey_drive *drive = &giving->survey->drives[number];
-	struct first_sectors *first = calloc(1, sizeof(*first));
+	struct drive_mark *mark;
 	struct salvage *salvage;
 
-	if (first == NULL)
-		return error_no_memory(error);
 	if (options->patience != 0)
 		source_set_effort(drive->source, options->patience);
-	read_first(drive->source, first);
-	salvage = find_store(giving, number, first->text.text, error);
+	mark = drive_mark_read(drive->source);
+	if (mark == NULL)
+		return error_no_memory(error);
+	salvage = find_store(giving, number, mark->text.text, error);
 	if (salvage != NULL) {
 		source_set_salvage(drive->source, salvage);
 		if (options->careful || drive->faults.verdict == FAULTS_FAILING ||
 		    !is_empty(salvage))
 			source_set_faulty(drive->source);
 		source_look(drive->source, memory_share(giving->survey->n_drives));
-		keep_first(drive->source, first);
+		keep_mark(drive->source, mark);
 	}
-	holes_free(&first->holes);
-	free(first);
+	drive_mark_free(mark);
 	return salvage != NULL;
 }
 

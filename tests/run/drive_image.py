@@ -95,12 +95,14 @@ def no_room(work, drive):
 
 
 def calls_that_fail(work, drive):
-    """The first and a later call of each kind: exit status 4, and nothing of the image is left."""
+    """The first and a later call of each kind: exit status 4, no job, and the same command again goes on."""
     target = work / "fails" / "x.img"
     target.parent.mkdir()
+    wanted = (work / "saved.img").read_bytes()
     for call, error, when in (("pwrite64", "EIO", 1), ("pwrite64", "ENOSPC", 5), ("ftruncate", "EIO", 1),
-                              ("fsync", "EIO", 1), ("fsync", "EIO", 2), ("rename", "EIO", 1),
-                              ("rename", "EROFS", 2)):
+                              ("ftruncate", "EIO", 2), ("fsync", "EIO", 1), ("fsync", "EIO", 2),
+                              ("fdatasync", "EIO", 1), ("rename", "EIO", 1), ("rename", "EROFS", 2),
+                              ("rename", "EIO", 3)):
         to = work / f"job-{call}-{error}-{when}"
         to.mkdir()
         # Only the image's own calls: the job begins when it has its name.
@@ -109,10 +111,32 @@ def calls_that_fail(work, drive):
                                "--quiet", "--to", to, "--name", "job", *LEAVE, "--image", target, drive],
                               capture_output=True, text=True, check=False)
         h.check(done.returncode == 4, call, error, when, "status", done.returncode, done.stderr)
-        h.check(not list(target.parent.iterdir()), call, error, when, "left", list(target.parent.iterdir()))
         h.check(not list(to.iterdir()), call, error, when, "began a job")
-        for left in target.parent.iterdir():
-            left.unlink()
+        h.check(not target.exists(), call, error, when, "the image has its good name")
+        shutil.rmtree(to)
+        done = extract(to, drive, "--image", target)
+        h.check(done.returncode == 1, call, error, when, "again: status", done.returncode, done.stderr)
+        h.check(target.exists() and target.read_bytes() == wanted, call, error, when, "again: another image")
+        left = {path.name for path in target.parent.iterdir()}
+        h.check(left == {"x.img", "x.img.holes"}, call, error, when, "again: left", left)
+        for path in target.parent.iterdir():
+            path.unlink()
+        shutil.rmtree(to)
+
+
+def resumed(work, drive):
+    """--resume with an image that is not complete goes on with the image: there is no job yet."""
+    target, to = work / "r.img", work / "resumed"
+    to.mkdir()
+    done = subprocess.run(["strace", "-f", "-qq", "-o", "/dev/null", "-e", "trace=rename",
+                           "-e", "inject=rename:error=EIO:when=4", h.COLDLIFT, "extract", "--quiet", "--to", to,
+                           "--name", "job", *LEAVE, "--image", target, drive], capture_output=True, text=True, check=False)
+    h.check(done.returncode == 4 and (work / "r.img.unfinished-map").exists(), "cut off:", done.returncode, done.stderr)
+    shutil.rmtree(to)
+    done = extract(to, drive, "--resume", "--image", target)
+    h.check(done.returncode == 1, "resumed: status", done.returncode, done.stderr)
+    h.check(rows(to) == rows(work / "straight"), "resumed: the jobs differ")
+    h.check(not (work / "r.img.unfinished-map").exists(), "resumed: the map is left")
 
 
 if not SOURCE.exists():
@@ -128,5 +152,6 @@ with h.work_folder() as name:
     no_room(folder, faulty)
     if shutil.which("strace"):
         calls_that_fail(folder, faulty)
+        resumed(folder, faulty)
     h.check(faulty.read_bytes() == SOURCE.read_bytes(), "the drive was changed")
 h.finish()

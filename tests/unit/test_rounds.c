@@ -277,6 +277,45 @@ static void test_others(void **state)
 	close_source(source);
 }
 
+static void take(void *context, uint64_t offset, const uint8_t *data, size_t length)
+{
+	assert_memory_equal(data, content + offset, length);
+	holes_add(context, offset, length);
+}
+
+/* Without a store somebody takes what rounds read; also of what an earlier run put off. */
+static void test_taker(void **state)
+{
+	struct source *source = image_open(image, "watch\nfail 1000448 512\nfail 4194304 512");
+	struct holes taken = {0}, before = {0}, left = {0};
+	const struct source_taker taker = {take, &taken};
+	uint8_t bytes[4096];
+
+	(void)state;
+	source_set_manner(source, SOURCE_FIRST_TRY);
+	source_set_taker(source, &taker);
+	holes_add(&before, 4194304 - 1024, 2048);
+	source_put_off_before(source, &before);
+	assert_false(source_read(source, 1000448, bytes, sizeof(bytes), NULL));
+	assert_int_equal(taken.count, 0);
+	source_put_off(source, &left);
+	for (unsigned round = 0; round < SOURCE_ROUNDS; round++)
+		source_round(source, &left, round, never);
+	/* All but the two bad sectors, each once. */
+	assert_int_equal(holes_total(&taken), holes_total(&left) - 1024);
+	assert_int_equal(counts(source).again, 0);
+	assert_false(holes_meet(&taken, 1000448, 512));
+	assert_true(holes_meet(&taken, 4194304 - 1024, 512));
+	assert_true(holes_meet(&taken, 4194304 + 512, 512));
+	holes_clear(&left);
+	source_put_off(source, &left);
+	assert_int_equal(holes_total(&left), 1024);
+	holes_free(&taken);
+	holes_free(&before);
+	holes_free(&left);
+	source_close(source);
+}
+
 /* Whoever reads ahead says what is kept; it is served from the store in another order, later. */
 static void test_ahead_keeps(void **state)
 {
@@ -340,6 +379,7 @@ int main(void)
 	    cmocka_unit_test(test_turns_faulty),
 	    cmocka_unit_test(test_patience),
 	    cmocka_unit_test(test_others),
+	    cmocka_unit_test(test_taker),
 	    cmocka_unit_test(test_ahead_keeps),
 	};
 
