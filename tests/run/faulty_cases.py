@@ -289,7 +289,7 @@ def check_slow(bench, drive):
 
 
 def check_hives(bench):
-    """A bad sector in each person's hive of the demo drive."""
+    """A bad sector in each person's hive of the demo drive, and under the one favourite of a folder."""
     image = os.path.join(DEMO, "old-system.img")
     if not bench.check_that(os.path.exists(image), "no demo drives: make demo-drives"):
         return
@@ -299,6 +299,8 @@ def check_hives(bench):
     entry = drive.index(bytes.fromhex("a2a0d0ebe5b9334487c068b6b72699c7"), 1024)
     start, last = (int.from_bytes(drive[entry + at:entry + at + 8], "little") * SECTOR for at in (32, 40))
     walk, count = Walk(drive[start:last + SECTOR]), 0
+    favourite, = (start + file.base.places[0][0] for file in walk.files.values()
+                  if "Seed swap.url" in [name[1] for name in file.names])
     for file in walk.files.values():
         if "NTUSER.DAT" not in [name[1] for name in file.names] or file.streams[""].value is not None:
             continue
@@ -306,13 +308,17 @@ def check_hives(bench):
         bad = start + lcn * walk.cluster + clusters * walk.cluster // 2 // SECTOR * SECTOR
         script, to = bench.path("script"), bench.path("to")
         with open(script, "w", encoding="ascii") as text:
-            text.write(f"watch\nfail {bad} {SECTOR}\n")
+            text.write(f"watch\nfail {bad} {SECTOR}\nfail {favourite} {SECTOR}\n")
         shutil.rmtree(to, ignore_errors=True)
         os.mkdir(to)
         done = subprocess.run([DRIVER, image, script, to, "tar"], capture_output=True, text=True)
         bench.check(done.returncode == 1, f"hive {file.number}: status {done.returncode} {done.stderr[:300]}")
         counts = json.loads(done.stdout)
         bench.check(0 < counts["most_asked"] <= MOST_TRIES_SURVEYED, f"hive {file.number}: asked too often: {counts}")
+        with open(os.path.join(to, "job", "findings.json"), encoding="utf-8") as findings:
+            told = [finding["sentence"] for finding in json.load(findings)
+                    if finding["code"] == "bookmarks-unreadable"]
+        bench.check(any("Favorites should hold bookmarks" in sentence for sentence in told), f"favourites: {told}")
         count += 1
     bench.check(count > 1, f"{count} hives found")
 
