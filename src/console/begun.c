@@ -5,7 +5,7 @@
 #include "base/text.h"
 #include "console/job_intro.h"
 #include "console/target.h"
-#include "extract/head.h"
+#include "extract/unfinished.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -13,7 +13,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -157,6 +156,7 @@ static bool read_job(const char *journal, const char *name, const struct begun_w
 	if (good) {
 		describe(job, &read.head);
 		job->is_ordered = wish->order == NULL || is_ordered(&read.head, wish->order);
+		job->has_left = read.n_earlier > 0;
 		job->may_be_here = wish->look == NULL || may_be_here(&read.head, wish);
 	} else {
 		explain(job, &error);
@@ -185,15 +185,6 @@ static void keep(struct begun_jobs *jobs, const struct begun_job *job)
 	jobs->count++;
 }
 
-static bool has_journal(int top, const char *name)
-{
-	char path[300];
-	struct stat info;
-
-	snprintf(path, sizeof(path), "%s/" JOB_JOURNAL, name);
-	return fstatat(top, path, &info, AT_SYMLINK_NOFOLLOW) == 0 && S_ISREG(info.st_mode);
-}
-
 bool begun_read(const char *folder, const struct begun_wish *wish, struct begun_jobs *jobs,
     struct error *error)
 {
@@ -210,7 +201,7 @@ bool begun_read(const char *folder, const struct begun_wish *wish, struct begun_
 		char *journal;
 
 		if (!job_name_check(entry->d_name, &why) ||
-		    !has_journal(dirfd(top), entry->d_name) ||
+		    unfinished_standing(folder, entry->d_name) != STANDING_JOB ||
 		    asprintf(&journal, "%s/%s/" JOB_JOURNAL, folder, entry->d_name) < 0)
 			continue;
 		if (read_job(journal, entry->d_name, wish, &job))

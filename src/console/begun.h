@@ -26,6 +26,7 @@ struct begun_job {
 	int64_t started;   /* FILETIME */
 	uint64_t stored;   /* bytes of it that had arrived for certain */
 	bool is_ordered;   /* it is what the order asks for */
+	bool has_left;     /* a part of it stands at a destination where it was before */
 	bool may_be_here;  /* drives of the sizes that it was begun with are here */
 };
 

@@ -24,6 +24,7 @@ struct wish {
 	struct destination_choice to;
 	struct begun_jobs begun;       /* on that volume */
 	const struct begun_job *again; /* of these, what is gone on with; NULL: a new one */
+	struct destination_choice on;  /* and where, if not there */
 	const struct look_person *persons[PERSONS_MAX];
 	size_t n_persons; /* of the old systems; not: of the choice */
 	struct order order;
@@ -158,7 +159,7 @@ static bool settle(struct dialogue *dialogue, const struct wish *wish)
 	    wish->to.volume->device);
 	if (!dialogue_confirm(dialogue))
 		return false;
-	if (target_open(wish->to.volume, &error) && target_close(wish->to.volume, &error))
+	if (target_open(wish->to.volume, TARGET_FOLDER, &error) && target_close(wish->to.volume, TARGET_FOLDER, &error))
 		return true;
 	dialogue_complain(dialogue, "That did not go well", &error);
 	return false;
@@ -175,9 +176,10 @@ static void print_begun(const struct page *page, const struct wish *wish)
 		if (*job->problem != '\0')
 			page_line(page, 2, 6, "Not '%s': %s.", job->name, job->problem);
 		else
-			page_line(page, 2, 6, "%zu   '%s', begun %s, %s had arrived: %s%s", i + 1,
+			page_line(page, 2, 6, "%zu   '%s', begun %s, %s had arrived%s: %s%s", i + 1,
 			    job->name, job->when,
 			    job->stored > 0 ? text_size(job->stored).text : "nothing for certain",
+			    job->has_left ? ", a part of it on another drive" : "",
 			    job->what,
 			    job->may_be_here ? "" : ". The drives that it was begun with are not here");
 	}
@@ -232,6 +234,47 @@ static bool choose_begun(struct dialogue *dialogue, struct wish *wish)
 	       ask(dialogue, "number, or n> ", wish, understand_begun,
 		   "Type the number of a job in the list, n for a new one, or only Enter to leave it.",
 		   false);
+}
+
+/* A volume on another drive than the one where the job is. */
+static bool is_elsewhere(const struct wish *wish, const struct destination_choice *choice)
+{
+	return choice->drive != wish->to.drive;
+}
+
+static bool understand_where(struct wish *wish, const char *line)
+{
+	size_t number = take_number(&line, wish->found.count);
+
+	if (number == 0 || *line != '\0' || !is_elsewhere(wish, &wish->found.items[number - 1]))
+		return false;
+	wish->on = wish->found.items[number - 1];
+	return true;
+}
+
+/* A job whose destination is full goes on at another one. False: leave everything. */
+static bool choose_where(struct dialogue *dialogue, struct wish *wish)
+{
+	struct draft draft;
+	size_t count = 0;
+
+	wish->on = (struct destination_choice){NULL, NULL};
+	for (size_t i = 0; i < wish->found.count; i++)
+		count += is_elsewhere(wish, &wish->found.items[i]);
+	if (wish->again == NULL || count == 0)
+		return true;
+	if (!draft_begin(&draft, dialogue))
+		return false;
+	page_line(&draft.page, 0, 0,
+	    "Where shall the rest go? Only Enter: there, too. A number, if there is no room left: on "
+	    "that one. What is finished stays where it is, and both drives are needed to prove the "
+	    "job.");
+	for (size_t i = 0; i < wish->found.count; i++)
+		if (is_elsewhere(wish, &wish->found.items[i]))
+			print_destination(&draft.page, i + 1, &wish->found.items[i]);
+	return dialogue_show(dialogue, &draft) &&
+	       ask(dialogue, "there> ", wish, understand_where,
+		   "Type a number out of the list, or only Enter to go on where the job is.", true);
 }
 
 /* --- whose files --- */
@@ -460,6 +503,9 @@ static bool confirm_again(struct dialogue *dialogue, const struct wish *wish)
 	    "The job '%s' goes on as it was begun: %s. It needs the same old drives, to which nothing "
 	    "is written. Afterwards the whole job is read back and compared.",
 	    wish->again->name, wish->again->what);
+	if (wish->on.volume != NULL)
+		screen_say(&dialogue->screen, "From %s it goes on to %s.", wish->to.volume->device,
+		    wish->on.volume->device);
 	if (dialogue->power.on_battery)
 		screen_say(
 		    &dialogue->screen, "This PC runs on its battery: plug in the mains first.");
@@ -469,13 +515,14 @@ static bool confirm_again(struct dialogue *dialogue, const struct wish *wish)
 /* False: the job that should have gone on was refused. */
 static bool do_job(struct dialogue *dialogue, struct wish *wish)
 {
+	const struct destination_choice *to = wish->order.from != NULL ? &wish->on : &wish->to;
 	struct job_end end = {0};
 	struct error error;
 	bool refused;
 
-	screen_say(&dialogue->screen, "The job begins. Leave both drives plugged in. Ctrl-C stops "
+	screen_say(&dialogue->screen, "The job begins. Leave all drives plugged in. Ctrl-C stops "
 				      "it; it can be gone on with later.");
-	if (run_job(&dialogue->look, wish->to.drive, wish->to.volume, &wish->order, &end, &error)) {
+	if (run_job(&dialogue->look, to->drive, to->volume, &wish->order, &end, &error)) {
 		screen_show(&dialogue->screen, "\nWhat came of the job\n");
 		screen_say(&dialogue->screen, "%s", end.sentence);
 		show_findings(dialogue, &end.findings);
@@ -502,8 +549,13 @@ static bool go_on(struct dialogue *dialogue, struct wish *wish)
 	bool refused;
 
 	wish->order.go_on = wish->again->name;
+	if (wish->on.volume != NULL) {
+		wish->order.from = wish->to.volume;
+		wish->order.from_drive = wish->to.drive;
+	}
 	refused = !do_job(dialogue, wish);
 	wish->order.go_on = NULL;
+	wish->order.from = NULL;
 	if (!refused)
 		return false;
 	return screen_ask(&dialogue->screen, "n begins a new job, only Enter leaves it> ", line,
@@ -513,7 +565,8 @@ static bool go_on(struct dialogue *dialogue, struct wish *wish)
 
 static void ask_and_do(struct dialogue *dialogue, struct wish *wish)
 {
-	if (choose_destination(dialogue, wish) && choose_begun(dialogue, wish)) {
+	if (choose_destination(dialogue, wish) && choose_begun(dialogue, wish) &&
+	    choose_where(dialogue, wish)) {
 		if (wish->again != NULL && confirm_again(dialogue, wish)) {
 			if (!go_on(dialogue, wish))
 				return;

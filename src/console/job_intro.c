@@ -66,7 +66,7 @@ static void write_drive(struct job_log *log, const struct look_drive *drive, con
 }
 
 void job_intro_write(struct job_log *log, const struct look *look, const struct look_drive *drive,
-    const struct look_volume *target)
+    const struct look_drive *earlier, const struct look_volume *target)
 {
 	write_clock(log);
 	job_log_line(log, "Drives:");
@@ -75,6 +75,7 @@ void job_intro_write(struct job_log *log, const struct look *look, const struct 
 
 		write_drive(log, one,
 		    one == drive ? "the destination"
+		    : one == earlier ? "the destination until now"
 		    : one->stick ? "coldlift was started from it"
 				 : "only read");
 	}

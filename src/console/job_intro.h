@@ -9,9 +9,12 @@
 #include "console/look.h"
 #include "console/order.h"
 
-/* Program, clock, drives with model and serial number, volumes, findings. */
+/*
+ * Program, clock, drives with model and serial number, volumes, findings. `earlier`: the drive that
+ * the job leaves; NULL: none.
+ */
 void job_intro_write(struct job_log *log, const struct look *look, const struct look_drive *drive,
-    const struct look_volume *target);
+    const struct look_drive *earlier, const struct look_volume *target);
 
 /*
  * Appends what the order says as half a sentence: "the files of mara and Rowan Fern, as tar, in

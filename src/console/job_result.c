@@ -92,6 +92,21 @@ static void say_arrived(struct job_end *end, const struct figures *figures, cons
 	buf_free(&text);
 }
 
+/* It went on from another destination, and what stands there was not looked at. */
+static bool is_elsewhere(const struct relay_end *verify)
+{
+	return !verify->interrupted && strstr(verify->complaint, "give the folder there") != NULL;
+}
+
+static void say_elsewhere(struct job_end *end, const char *where)
+{
+	snprintf(end->sentence, sizeof(end->sentence),
+	    "The job '%s' is complete, and what of it is on %s is as it was recorded. A part of it is "
+	    "on the drive where it was before, and that was not looked at: prove both together, with "
+	    "'coldlift verify' and both folders, before you rely on it. %s",
+	    end->name, where, keep);
+}
+
 static void say_not_proven(struct job_end *end, const struct relay_end *verify, const char *where)
 {
 	if (verify->interrupted)
@@ -172,7 +187,7 @@ static const char *how_to_go_on(const struct job_facts *facts)
 	if (is_full(facts->extract))
 		return "Make room: move something else away from that drive on another PC, and "
 		       "plug it in again. Then press l, and then j,";
-	if (strstr(facts->extract->complaint, "the old drive") != NULL)
+	if (strstr(facts->extract->complaint, "is gone: it was unplugged") != NULL)
 		return "Plug the old drive in again. Then press l, and then j,";
 	if (facts->extract->status == STATUS_DESTINATION)
 		return "Plug the destination in again. Then press l, and then j,";
@@ -235,6 +250,8 @@ void job_result_judge(const struct job_facts *facts, struct job_end *end)
 			end->status = proven;
 		if (end->proven)
 			say_arrived(end, &figures, facts->where);
+		else if (is_elsewhere(facts->verify))
+			say_elsewhere(end, facts->where);
 		else
 			say_not_proven(end, facts->verify, facts->where);
 		return;

@@ -4,6 +4,8 @@
 #ifndef CONSOLE_ORDER_H
 #define CONSOLE_ORDER_H
 
+#include "console/look.h"
+
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -32,6 +34,9 @@ struct order {
 	 * above does not count. NULL: a new one.
 	 */
 	const char *go_on;
+	/* Where that job is now, when it goes on at another volume, on another drive; NULL: there. */
+	const struct look_volume *from;
+	const struct look_drive *from_drive;
 	enum order_end end;
 };
 

@@ -68,13 +68,13 @@ static bool choose_name(struct job_run *run, struct error *error)
 	return good;
 }
 
-static void name_target(struct job_run *run)
+static void name_volume(struct job_run *run, const struct look_volume *volume)
 {
-	if (*run->target->label != '\0')
-		snprintf(run->where, sizeof(run->where), "%.100s (%.80s)", run->target->label,
-		    run->target->device);
+	if (*volume->label != '\0')
+		snprintf(run->where, sizeof(run->where), "%.100s (%.80s)", volume->label,
+		    volume->device);
 	else
-		snprintf(run->where, sizeof(run->where), "%.80s", run->target->device);
+		snprintf(run->where, sizeof(run->where), "%.80s", volume->device);
 }
 
 static void begin_log(struct job_run *run, const char *name, char *file, size_t size)
@@ -84,7 +84,8 @@ static void begin_log(struct job_run *run, const char *name, char *file, size_t 
 	snprintf(file, size, "%s" JOB_LOG_END, name);
 	snprintf(path, sizeof(path), TARGET_FOLDER "/%s", file);
 	job_log_open(&run->log, path, run->order != NULL && run->order->go_on != NULL);
-	job_intro_write(&run->log, run->look, run->drive, run->target);
+	job_intro_write(&run->log, run->look, run->drive,
+	    run->order != NULL ? run->order->from_drive : NULL, run->target);
 }
 
 /* --- the commands --- */
@@ -133,11 +134,15 @@ static const char **extract_arguments(const struct job_run *run)
 	arguments.items[arguments.count++] = "--json";
 	if (order->go_on != NULL)
 		arguments.items[arguments.count++] = "--resume";
-	add(&arguments, "--to", TARGET_FOLDER);
+	add(&arguments, "--to", order->from != NULL ? TARGET_EARLIER : TARGET_FOLDER);
+	if (order->from != NULL)
+		add(&arguments, "--then", TARGET_FOLDER);
 	add(&arguments, "--name", run->place.name);
 	/* The stick is left out by itself, and --not that names it would be one too many. */
 	if (!run->drive->stick)
 		add(&arguments, "--not", run->drive->path);
+	if (order->from != NULL && !order->from_drive->stick)
+		add(&arguments, "--not", order->from_drive->path);
 	if (order->go_on == NULL)
 		add_shape(&arguments, order);
 	return arguments.items;
@@ -151,6 +156,10 @@ static void log_order(struct job_run *run)
 		job_log_line(&run->log,
 		    "The job '%s' was cut off and is not finished. It goes on where it stopped.",
 		    run->place.name);
+		if (run->order->from != NULL)
+			job_log_line(&run->log,
+			    "It was on %s, and goes on at %s; what is finished stays where it is.",
+			    run->order->from->device, run->target->device);
 		return;
 	}
 	job_intro_order(&text, run->order);
@@ -173,10 +182,12 @@ static bool run_extract(struct job_run *run, struct relay_end *end, struct error
 
 static bool run_verify(struct job_run *run, struct relay_end *end, struct error *error)
 {
-	char path[300];
-	const char *const arguments[] = {"coldlift", "verify", "--json", path, NULL};
+	char path[300], earlier[300];
+	const char *const arguments[] = {"coldlift", "verify", "--json", path,
+	    run->order->from != NULL ? earlier : NULL, NULL};
 
 	snprintf(path, sizeof(path), TARGET_FOLDER "/%s", run->place.name);
+	snprintf(earlier, sizeof(earlier), TARGET_EARLIER "/%s", run->place.name);
 	job_log_line(&run->log, "Reading the job back from the destination.");
 	return relay_run(arguments, &run->log, end, error);
 }
@@ -186,6 +197,21 @@ static void note_failure(struct relay_end *end, const struct error *error)
 {
 	*end = (struct relay_end){.status = STATUS_OTHER};
 	snprintf(end->complaint, sizeof(end->complaint), "%s", error->text);
+}
+
+/* What stands of the job now, and where it is. False: that cannot be seen any more. */
+static bool look_at_place(struct job_run *run)
+{
+	struct job_place earlier = run->place;
+	bool known = job_place_look(TARGET_FOLDER, &run->place, NULL);
+
+	if (run->order->from == NULL || run->place.journal_is_there ||
+	    !job_place_look(TARGET_EARLIER, &earlier, NULL) || !earlier.journal_is_there)
+		return known;
+	/* It did not get away from there. */
+	run->place = earlier;
+	name_volume(run, run->order->from);
+	return true;
 }
 
 static void run_commands(struct job_run *run, struct job_end *end)
@@ -199,7 +225,7 @@ static void run_commands(struct job_run *run, struct job_end *end)
 
 	if (!run_extract(run, &extract, &error))
 		note_failure(&extract, &error);
-	facts.place_is_known = job_place_look(TARGET_FOLDER, &run->place, &error);
+	facts.place_is_known = look_at_place(run);
 	if (extract.status <= STATUS_LOSSES && facts.place_is_known && run->place.folder_is_there &&
 	    !run->place.journal_is_there) {
 		facts.verify = &verify;
@@ -213,13 +239,33 @@ static void run_commands(struct job_run *run, struct job_end *end)
 
 /* --- the end --- */
 
+/* Opens the destination, and the one before, if the job leaves one. */
+static bool open_all(const struct look_volume *target, const struct look_volume *from,
+    struct error *error)
+{
+	if (!target_open(target, TARGET_FOLDER, error))
+		return false;
+	if (from == NULL || target_open(from, TARGET_EARLIER, error))
+		return true;
+	target_close(target, TARGET_FOLDER, NULL);
+	return false;
+}
+
+static bool close_all(const struct look_volume *target, const struct look_volume *from,
+    struct error *error)
+{
+	bool good = from == NULL || target_close(from, TARGET_EARLIER, error);
+
+	return target_close(target, TARGET_FOLDER, error) && good;
+}
+
 static void let_go(struct job_run *run, struct job_end *end)
 {
 	struct error error;
 	bool logged = job_log_close(&run->log, LOG_PATIENCE), closed;
 	size_t used = strlen(end->sentence);
 
-	closed = target_close(run->target, &error);
+	closed = close_all(run->target, run->order->from, &error);
 	end->let_go = logged && closed;
 	if (closed)
 		return;
@@ -238,11 +284,11 @@ bool run_job(const struct look *look, const struct look_drive *drive,
 
 	*end = (struct job_end){0};
 	findings_init(&end->findings);
-	name_target(&run);
-	if (!target_open(target, error))
+	name_volume(&run, target);
+	if (!open_all(target, order->from, error))
 		return false;
 	if (!choose_name(&run, error)) {
-		target_close(target, NULL);
+		close_all(target, order->from, NULL);
 		return false;
 	}
 	begin_log(&run, run.place.name, end->log, sizeof(end->log));
@@ -264,15 +310,15 @@ bool run_job_note(const struct look *look, const struct look_drive *drive,
 	char file[300];
 	bool logged;
 
-	if (!target_open(target, error))
+	if (!target_open(target, TARGET_FOLDER, error))
 		return false;
 	if (!job_place_choose(TARGET_FOLDER, STOPPED_NAME, &run.place, error)) {
-		target_close(target, NULL);
+		target_close(target, TARGET_FOLDER, NULL);
 		return false;
 	}
 	begin_log(&run, run.place.name, file, sizeof(file));
 	job_log_line(&run.log, "%s", reason);
 	logged = job_log_close(&run.log, LOG_PATIENCE);
-	return target_close(target, error) &&
+	return target_close(target, TARGET_FOLDER, error) &&
 	       (logged || error_set(error, STATUS_DESTINATION, "the log could not be written"));
 }

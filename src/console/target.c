@@ -81,24 +81,34 @@ static bool is_in_use(const char *folder)
 
 /* --- in processes of their own --- */
 
+/* A volume, and where it is mounted. */
+struct site {
+	const struct look_volume *volume;
+	const char *folder;
+};
+
 static bool open_apart(const void *about, struct buf *answer, struct error *error)
 {
-	const struct look_volume *volume = about;
+	const struct site *site = about;
+	const struct look_volume *volume = site->volume;
 	const char *device = volume->device;
 
 	(void)answer;
-	if (is_in_use(TARGET_FOLDER))
+	if (mkdir(site->folder, 0700) != 0 && errno != EEXIST)
+		return error_set_errno(
+		    error, STATUS_DESTINATION, errno, "%s could not be made", site->folder);
+	if (is_in_use(site->folder))
 		return error_set(error, STATUS_DESTINATION,
-		    "something is mounted at " TARGET_FOLDER
-		    " already. Unmount it in the shell, or "
-		    "start the PC again");
+		    "something is mounted at %s already. Unmount it in the shell, or start the PC "
+		    "again",
+		    site->folder);
 	if (!let("read-write", short_name(device), NULL)) {
 		set_read_only(device);
 		return error_set(error, STATUS_DESTINATION,
 		    "%s could not be opened for writing. Plug it in again, or use another drive",
 		    device);
 	}
-	if (target_mount_to_write(target_kind(volume->filesystem), device, TARGET_FOLDER, error))
+	if (target_mount_to_write(target_kind(volume->filesystem), device, site->folder, error))
 		return true;
 	set_read_only(device);
 	return false;
@@ -106,8 +116,9 @@ static bool open_apart(const void *about, struct buf *answer, struct error *erro
 
 static bool close_apart(const void *about, struct buf *answer, struct error *error)
 {
-	const struct look_volume *volume = about;
-	int fd = open(TARGET_FOLDER, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+	const struct site *site = about;
+	const struct look_volume *volume = site->volume;
+	int fd = open(site->folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
 	bool written, unmounted;
 
 	(void)answer;
@@ -115,7 +126,7 @@ static bool close_apart(const void *about, struct buf *answer, struct error *err
 	written = fd >= 0 && syncfs(fd) == 0;
 	if (fd >= 0)
 		close(fd);
-	unmounted = target_unmount(volume->device, TARGET_FOLDER, DRIVER_PATIENCE);
+	unmounted = target_unmount(volume->device, site->folder, DRIVER_PATIENCE);
 	set_read_only(volume->device);
 	if (written && unmounted)
 		return true;
@@ -131,8 +142,9 @@ static bool close_apart(const void *about, struct buf *answer, struct error *err
 
 /* --- */
 
-bool target_open(const struct look_volume *volume, struct error *error)
+bool target_open(const struct look_volume *volume, const char *folder, struct error *error)
 {
+	struct site site = {volume, folder};
 	struct buf answer = {0};
 	bool late, good;
 
@@ -141,7 +153,7 @@ bool target_open(const struct look_volume *volume, struct error *error)
 		    "%s has no file system that coldlift can write to. Use a drive with exFAT or "
 		    "NTFS",
 		    volume->device);
-	good = apart_run(open_apart, volume, OPEN_PATIENCE, &answer, &late, error);
+	good = apart_run(open_apart, &site, OPEN_PATIENCE, &answer, &late, error);
 	buf_free(&answer);
 	if (late)
 		error_set(error, STATUS_DESTINATION,
@@ -149,10 +161,11 @@ bool target_open(const struct look_volume *volume, struct error *error)
 	return good;
 }
 
-bool target_close(const struct look_volume *volume, struct error *error)
+bool target_close(const struct look_volume *volume, const char *folder, struct error *error)
 {
+	struct site site = {volume, folder};
 	struct buf answer = {0};
-	bool late, good = apart_run(close_apart, volume, CLOSE_PATIENCE, &answer, &late, error);
+	bool late, good = apart_run(close_apart, &site, CLOSE_PATIENCE, &answer, &late, error);
 
 	buf_free(&answer);
 	if (late)

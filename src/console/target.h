@@ -17,6 +17,8 @@
 
 /* Where the destination is mounted: a folder of the stick's root in memory. */
 #define TARGET_FOLDER "/mnt"
+/* And where the one is that a job leaves, while it goes on at another. */
+#define TARGET_EARLIER "/mnt-earlier"
 
 /* Can a job be written to a volume with this file system? "FAT", "exFAT", "NTFS", or "ext". */
 bool target_is_possible(const struct look_volume *volume);
@@ -53,17 +55,18 @@ bool target_peek(const struct look_volume *volume, const char *name, size_t limi
     struct target_view *view, struct error *error);
 
 /*
- * Opens the volume for writing and mounts it at TARGET_FOLDER. From here on it may be changed (its
+ * Opens the volume for writing and mounts it at one of these folders. Two volumes that are open at
+ * the same time must be on two drives. From here on it may be changed (its
  * own journal is replayed). False with *error (STATUS_DESTINATION), a sentence that says what to
  * do; the volume is read-only again then.
  */
-bool target_open(const struct look_volume *volume, struct error *error);
+bool target_open(const struct look_volume *volume, const char *folder, struct error *error);
 
 /*
  * Writes everything out, unmounts, and sets the volume and its drive read-only again. False with
  * *error when that did not go well: what was written last may be missing. In any case
- * TARGET_FOLDER is free again, or everything possible was done for that.
+ * the folder is free again, or everything possible was done for that.
  */
-bool target_close(const struct look_volume *volume, struct error *error);
+bool target_close(const struct look_volume *volume, const char *folder, struct error *error);
 
 #endif

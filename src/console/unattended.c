@@ -358,9 +358,9 @@ static bool run_one(const struct look *look, const struct found *found, const st
 static void settle(const struct look *look, const struct found *found, const struct order *order,
     struct begun_jobs *begun)
 {
-	if (!begun->stale || !target_open(found->volume, NULL))
+	if (!begun->stale || !target_open(found->volume, TARGET_FOLDER, NULL))
 		return;
-	target_close(found->volume, NULL);
+	target_close(found->volume, TARGET_FOLDER, NULL);
 	look_for_begun(look, found, order, begun);
 }
 

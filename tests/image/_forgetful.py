@@ -29,7 +29,7 @@ class Forgetful:
 
     def __init__(self, path, seed):
         self.path, self.random = path, random.Random(seed)
-        self.file = open(path, "r+b")
+        self.file = open(path, "r+b", buffering=0)
         self.size = path.stat().st_size
         self.cached = []  # writes since the last flush: offset, bytes before, bytes after, forced
         self.written = self.flushes = 0  # since the power was switched on
@@ -61,7 +61,6 @@ class Forgetful:
                 self._put(offset, after)
             lost, count = len(self.cached) - len(kept), len(self.cached)
             self.cached, self.limit, self.written, self.flushes = [], None, 0, 0
-            self.file.flush()
         return lost, count
 
     def _choose(self):

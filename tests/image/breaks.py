@@ -2,10 +2,10 @@
 """Jobs that break off and are gone on with: Ctrl-C in the middle, then the destination pulled out in the middle. The start
 screen goes on, says what came of it and what to do, and the job is marked as incomplete each time. The first two runs
 are begun by a job file (the mark that one was had is taken away in the shell), the last one by a person with the
-letters: the job is shown, chosen, and becomes complete, in its own folder and log.
+letters: the job is shown, chosen, goes on at another drive, and becomes complete there.
 
-The destination is FAT on a USB stick of the simple kind. On the host mtools, unzip and sha256sum read it, and what
-arrived is compared with what the test had written to the old drive."""
+The destinations are FAT and exFAT on USB sticks of the simple kind. On the host mtools, exfat-fuse, unzip and sha256sum
+read them, and what arrived is compared with what the test had written to the old drive."""
 
 import pathlib
 import re
@@ -72,10 +72,13 @@ def by_hand(pc):
     check("Nothing was written." in answer("", "coldlift> $"), "Enter does not leave it:", said)
     answer("j", "number> $")
     answer(number, again)
-    said = answer("1", "to leave it: $")
-    check("'fernhill' goes on as it was begun" in said, "another sentence:", said)
+    said = answer("1", "there> $")
+    second = re.search(r"(\d+) SECOND: exFAT", said)
+    check(second and "COLDLIFT" not in said, "the other drive is not offered, or the same:", said)
+    said = answer(second.group(1), "to leave it: $")
+    check("'fernhill' goes on as it was begun" in said and "From /dev/sd" in said, "another sentence:", said)
     pc.send("begin\n")
-    pc.expect("The job 'fernhill' is complete", 400)
+    pc.expect(r"The job 'fernhill' is complete on SECOND", 400)
 
 
 with work_folder() as work:
@@ -83,6 +86,7 @@ with work_folder() as work:
     digests = make_orchard(folder / "source.img", 6)
     source = Drive(folder / "source.img", "ahci")
     target = Drive(make_target(folder), "usb", serial="NEW-HOME")
+    second = Drive(make_drive(folder / "second.img", "SECOND", 90, "exfat"), "usb", serial="SECOND-HOME")
     before = sha256(source.path)
     with Machine(folder, firmware="bios", drives=[source]) as pc:
         pc.start()
@@ -104,6 +108,7 @@ with work_folder() as work:
         pc.qmp("blockdev-del", **{"node-name": "target"})
         is_unfinished(folder, target, "pulled")
         pc.plug_in(target, "target")
+        pc.plug_in(second, "second")
         time.sleep(5)
         look_again(pc, False)
 
@@ -112,11 +117,16 @@ with work_folder() as work:
         pc.send("p\n")
         pc.wait_off()
     check(sha256(source.path) == before, "the source has changed")
-    take_out(target.path, "fat", folder / "files", sound=False)
+    take_out(target.path, "fat", folder / "left", sound=False)
+    check((folder / "left/fernhill/goes-on-elsewhere.txt").is_file(), "the first drive does not say that the job has left")
+    check(not (folder / "left/fernhill/journal").exists(), "the job is on both drives")
+    log = (folder / "left/fernhill-log.txt").read_bytes().decode("utf-8", "replace")
+    check("it was stopped" in log and log.count("It goes on where it stopped") == 1, "the log:", log)
+    take_out(second.path, "exfat", folder / "files")
     names = sorted(file.name for file in (folder / "files").iterdir())
-    check(names == ["coldlift-job.txt", "fernhill", "fernhill-log.txt"], "on the destination:", names)
+    check(names == ["fernhill", "fernhill-log.txt"], "on the second destination:", names)
     prove(folder / "files/fernhill", folder / "whole", 0, 1)
     compare_orchard(folder / "whole", digests)
     log = (folder / "files/fernhill-log.txt").read_bytes().decode("utf-8", "replace")
-    check("it was stopped" in log and log.count("It goes on where it stopped") == 2, "the log:", log)
+    check("what is finished stays where it is" in log and "is complete on SECOND" in log, "the log:", log)
 finish()

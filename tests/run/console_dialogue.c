@@ -78,16 +78,18 @@ bool target_is_possible(const struct look_volume *volume)
 	return true;
 }
 
-bool target_open(const struct look_volume *volume, struct error *error)
+bool target_open(const struct look_volume *volume, const char *folder, struct error *error)
 {
+	(void)folder;
 	(void)error;
 	printf("JOB opened %s\n", volume->device);
 	was_opened = true;
 	return true;
 }
 
-bool target_close(const struct look_volume *volume, struct error *error)
+bool target_close(const struct look_volume *volume, const char *folder, struct error *error)
 {
+	(void)folder;
 	(void)volume;
 	(void)error;
 	return true;
@@ -99,7 +101,9 @@ bool run_job(const struct look *look, const struct look_drive *drive,
 {
 	(void)look;
 	if (order->go_on != NULL) {
-		printf("JOB to %s on %s goes on: %s\n", target->device, drive->path, order->go_on);
+		printf("JOB to %s on %s goes on: %s%s%s\n", target->device, drive->path,
+		    order->go_on, order->from != NULL ? " from " : "",
+		    order->from != NULL ? order->from->device : "");
 		*end = (struct job_end){.refused = begun_has("refused"), .extracted = true};
 		strcpy(end->sentence, "The job went on.");
 		findings_init(&end->findings);

@@ -47,6 +47,11 @@ print(json.dumps(seen))
 """
 
 
+# With one more new drive.
+USB_TOO = {**USB, "path": "/dev/sdx", "volumes": [{**USB["volumes"][0], "label": "SECOND", "device": "/dev/sdx1"}]}
+REAL_TOO = REAL.replace('"/dev/sdy")', '"/dev/sdy", "/dev/sdx")').replace(f"append({USB!r})", f"extend({[USB, USB_TOO]!r})")
+
+
 class Screen:
     def __init__(self, folder, stand_in, rows=25, begun=""):
         self.folder = folder
@@ -359,6 +364,22 @@ def unfinished(folder):
     answer(screen, TO, ("1", AGAIN), ("2", CONFIRM), ("begin", refused), ("n", "everybody> "))
     check("Nothing was written." in answer(screen, FORM, ("", DECIDE), ("", DECIDE), ("", DECIDE), ("", CONFIRM), ("", MENU)),
           "the new job cannot be left:", screen.page)
+    screen.close()
+
+    # The rest goes to another drive, when there is one.
+    (folder / "onward").mkdir()
+    screen = Screen(folder / "onward", REAL_TOO, begun="jobs")
+    screen.menu(120)
+    where = "there> "
+    said = answer(screen, TO, ("1", AGAIN), ("1", where))
+    check("2 SECOND: exFAT" in said and "NEWHOME" not in said, "where the rest may go:", said)
+    check("is not understood" in answer(screen, ("1", where)), "the same drive was taken:", screen.page)
+    check("From" not in answer(screen, ("", CONFIRM)), "it goes elsewhere unasked:", screen.page)
+    said = answer(screen, ("", MENU), TO, ("1", AGAIN), ("1", where), ("2", CONFIRM))
+    check("From /dev/sdy1 it goes on to /dev/sdx1." in said, "not said:", said)
+    said = answer(screen, ("begin", MENU))
+    check("JOB to /dev/sdx1 on /dev/sdx goes on: FERNHILL-PC-2026-11-25 from /dev/sdy1" in said, "another job:", said)
+    check_lines(re.sub("JOB.*", "", screen.all))
     screen.close()
 
     # What cannot be seen keeps nobody from a new job.

@@ -40,7 +40,7 @@ static int write_file(const struct look_volume *volume, const char *name)
 	char path[1000];
 	FILE *file;
 
-	if (!target_open(volume, &error))
+	if (!target_open(volume, TARGET_FOLDER, &error))
 		return complain(&error);
 	snprintf(path, sizeof(path), TARGET_FOLDER "/%s", name);
 	file = fopen(path, "wxe");
@@ -48,7 +48,7 @@ static int write_file(const struct look_volume *volume, const char *name)
 		fputs("plums and gooseberries\n", file);
 		fclose(file);
 	}
-	if (!target_close(volume, &error))
+	if (!target_close(volume, TARGET_FOLDER, &error))
 		return complain(&error);
 	return file != NULL ? 0 : 5;
 }

@@ -267,8 +267,19 @@ static void results(void **state)
 
 	job_end_free(&end);
 	end = judge(
-	    4, "no room; the job '/mnt/fernhill' is incomplete, and so on", -1, true, true, true);
-	says(&end, "not finished: no room. Nothing");
+	    4, "no answer; nothing was changed on the old drives; the job '/mnt/fernhill' is", -1, true, true, true);
+	says(&end, "not finished: no answer. Nothing");
+
+	says(&end, "Plug the destination in again");
+
+	job_end_free(&end);
+	end = judge(5,
+	    "the old drive /dev/sdb (Plum) is gone: it was unplugged, or has switched itself off; "
+	    "plug it in again and go on; should it; nothing was changed on the old drives; the job",
+	    -1, true, true, true);
+	says(&end, "not finished: the old drive /dev/sdb (Plum) is gone: it was unplugged, or has "
+		   "switched itself off. Nothing was");
+	says(&end, "Plug the old drive in again");
 
 	job_end_free(&end);
 	end = judge(4, "it is gone", -1, false, false, false);
