@@ -459,6 +459,8 @@ static void put_system(struct layout *layout, size_t s)
 	if (template.volume < layout->survey->n_volumes &&
 	    plan_catalogue(layout->survey, template.volume) && !layout->no_memory)
 		put_plain(layout, template.volume, template.node, AREA_SERVICE, REASON_SYSTEM, 0);
+	if (!layout->no_memory)
+		strays_put(layout, s);
 }
 
 void anchors_of_survey(struct layout *layout)

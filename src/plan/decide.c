@@ -347,6 +347,9 @@ struct decision decide_stream(
 		reason = rule->reason;
 	else if (node->flags & NODE_FOLDER)
 		reason = reason_in(area);
+	else if (area->kind == AREA_STRAY)
+		reason = strays_reason(decider->layout, area,
+		    catalogue_name(catalogue, catalogue->entries[named->entry].name), node);
 	else if (area->kind == AREA_BIN)
 		reason = bins_reason(decider->layout, named->volume, named->entry);
 	else

@@ -248,7 +248,7 @@ void finish_sums(struct plan *plan, struct findings *findings)
 	report_undecided(
 	    plan, REASON_PASSWORDS, "passwords-not-taken", "stores of saved passwords", findings);
 	report_undecided(plan, REASON_OFFERED, "offered-not-taken",
-	    "keys, virtual machines, bulk data of programs, large pieces of lost files", findings);
+	    "keys, virtual machines, bulk data of programs and the like", findings);
 	report_undecided(plan, REASON_RECYCLE_BIN, "recycle-bin-not-taken",
 	    "what lies in the recycle bin, other than documents that were deleted lately", findings);
 	opened_report(plan, findings);

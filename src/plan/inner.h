@@ -26,6 +26,7 @@ enum area_kind {
 	AREA_PLACE,
 	AREA_SHARED,
 	AREA_SERVICE,
+	AREA_STRAY, /* where persons' files may lie in a profile that is nobody's */
 	AREA_BIN, /* a person's recycle bin on one volume: base is its folder */
 };
 
@@ -197,6 +198,13 @@ bool kind_is_installer(const char *name);
  * size that is easily taken along? Not: programs, archives, music and films.
  */
 bool kind_is_document(const char *name);
+
+/* --- strays.c: persons' files in profiles that are nobody's --- */
+
+void strays_put(struct layout *layout, size_t system);
+/* What an area of theirs says about a file in it. */
+uint8_t strays_reason(const struct layout *layout, const struct area *area, const char *name,
+    const struct node *node);
 
 /* --- bins.c: recycle bins --- */
 

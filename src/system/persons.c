@@ -218,14 +218,19 @@ static void person_from_key(struct learn *learn, hive_cell key)
 	person->profile = survey_resolve(learn->survey, learn->system, person->path);
 }
 
+/* "TEMP", "TEMP.FERNHILL-PC.000" */
+static bool is_temporary_name(const char *folder)
+{
+	return utf_equal_fold(folder, "TEMP") || utf_starts_fold(folder, "TEMP.");
+}
+
 /*
  * A folder called TEMP is a temporary profile when the person has a set-aside one, too; somebody's
  * account may be called so.
  */
 static bool is_temporary_beside(const struct old_system *system, const struct person *person)
 {
-	if (person->is_backup_twin ||
-	    (!utf_equal_fold(person->folder, "TEMP") && !utf_starts_fold(person->folder, "TEMP.")))
+	if (person->is_backup_twin || !is_temporary_name(person->folder))
 		return false;
 	for (size_t i = 0; i < system->n_persons; i++)
 		if (system->persons[i].is_backup_twin &&
@@ -377,7 +382,8 @@ static void person_from_folder(
 	person = add_person(learn, "", in_profiles(learn, name));
 	person->profile = at;
 	person->is_unlisted = true;
-	if (learn->software)
+	person->is_temporary = is_temporary_name(name);
+	if (learn->software && !person->is_temporary)
 		findings_add(learn->findings, WEIGHT_CAUTION, "profile-unlisted", person->folder,
 		    "Ask the owner whose it was.",
 		    "The folder %s looks like a person's, but no account of the old system owns "
@@ -552,9 +558,11 @@ static void report_person(struct learn *learn, const struct person *person)
 	if (person->is_temporary)
 		findings_add(learn->findings, WEIGHT_CAUTION, "profile-temporary", person->key,
 		    "Look into both folders of this person.",
-		    "%s was last signed in with a temporary profile (%s): files saved then lie "
-		    "there.",
-		    name, person->path);
+		    person->is_unlisted
+			? "%s worked in a temporary profile (%s): files saved then lie there."
+			: "%s was last signed in with a temporary profile (%s): files saved then lie "
+			  "there.",
+		    person->is_unlisted ? "Somebody" : name, person->path);
 }
 
 void learn_persons(struct learn *learn)

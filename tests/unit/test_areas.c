@@ -12,6 +12,7 @@
 #include "plan/plan.h"
 #include "scene.h"
 
+#include <stdio.h>
 #include <string.h>
 
 static void test_areas(void **state)
@@ -414,6 +415,45 @@ static void test_program_folders(void **state)
 	scene_end(&scene);
 }
 
+/* Persons' files in profiles that are nobody's: where desktops and documents lie, and no deeper in settings. */
+static void test_strays(void **state)
+{
+	static const char service[] = "\\Windows\\System32\\config\\systemprofile\\";
+	static const char *const names[] = {"Desktop\\list.csv", "Desktop\\old.csv",
+	    "Documents\\tool.exe", "Desktop\\desktop.ini", "AppData\\Roaming\\list.csv"};
+	static const char *const expected[] = {
+	    "taken outside " PC "shared/system-profile/Desktop/list.csv", "left offered",
+	    "left offered", "left service-profile", "left service-profile"};
+	struct scene scene;
+	char path[120];
+
+	(void)state;
+	scene_start(&scene);
+	for (size_t i = 0; i < 5; i++) {
+		uint32_t node;
+
+		snprintf(path, sizeof(path), "%s%s", service, names[i]);
+		node = forge_file(&scene.forge, 0, path, 1);
+		if (i == 1)
+			forge_node(&scene.forge, 0, node)->node.modified -= 60 * FORGE_DAY;
+	}
+	forge_file(&scene.forge, 0, "\\Users\\Default\\Desktop\\hint.txt", 1);
+	forge_file(&scene.forge, 0, "\\Users\\Default\\Desktop\\Shop.lnk", 1);
+	forge_file(&scene.forge, 0, "\\Users\\Default\\hint.txt", 1);
+	scene_settle(&scene);
+	scene.forge.systems[0].last_used = FORGE_TIME + 3 * FORGE_DAY;
+	scene_make(&scene, NULL);
+	for (size_t i = 0; i < 5; i++) {
+		snprintf(path, sizeof(path), "C:%s%s", service, names[i]);
+		scene_expect(&scene, path, expected[i]);
+	}
+	scene_expect(&scene, "C:\\Users\\Default\\Desktop\\hint.txt",
+	    "taken outside " PC "shared/default-profile/Desktop/hint.txt");
+	scene_expect(&scene, "C:\\Users\\Default\\Desktop\\Shop.lnk", "left system");
+	scene_expect(&scene, "C:\\Users\\Default\\hint.txt", "left system");
+	scene_end(&scene);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
@@ -430,6 +470,7 @@ int main(void)
 	    cmocka_unit_test(test_changed),
 	    cmocka_unit_test(test_bulk),
 	    cmocka_unit_test(test_program_folders),
+	    cmocka_unit_test(test_strays),
 	};
 
 	assert_true(locale_use_utf8(NULL));
