@@ -189,12 +189,14 @@ static struct salvage *find_store(
 	return NULL;
 }
 
-/* What was read to know the drive by is not asked for again when something of it failed. */
+/* What was read to know a faulty drive by, perhaps at a second try, is not asked for again. */
 static void keep_mark(struct source *source, const struct drive_mark *mark)
 {
 	size_t sector = source_sector_size(source);
 
-	for (size_t at = 0; at < mark->length && mark->holes.count > 0; at += sector)
+	if (!source_is_faulty(source) || mark->holes.failed)
+		return;
+	for (size_t at = 0; at < mark->length; at += sector)
 		if (!holes_meet(&mark->holes, at, sector))
 			salvage_put(source_salvage(source), at, mark->bytes + at, sector);
 }

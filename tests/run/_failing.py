@@ -44,7 +44,7 @@ def run_until_it_hangs(command, to, store):
 def pattern(kind, seed, data):
     """Lines for the test device, the sectors that never read, and those that may not (after bounded tries)."""
     rng = random.Random(seed)
-    lines, bad, doubtful = ["watch"], set(), set()
+    lines, bad, doubtful, once = ["watch"], set(), set(), set()
 
     def place():
         at, length = rng.choice(data)
@@ -69,7 +69,9 @@ def pattern(kind, seed, data):
             at, count, times = place(), rng.randrange(1, 40), rng.randrange(1, MOST_TRIES)
             lines.append(f"fleeting {at} {SECTOR * count} {times}")
             # Once is what the last two rounds, sector by sector, are sure to get over; the survey has none.
-            doubtful.update(range(at // SECTOR, at // SECTOR + count) if times > 1 or kind == 8 else ())
+            sectors = set(range(at // SECTOR, at // SECTOR + count))
+            doubtful.update(sectors if times > 1 or kind == 8 else sectors & once)
+            once |= sectors
     if kind == 5:
         at, length = max(data, key=lambda run: run[1])
         first, count = (at + length // 3) // SECTOR, length // 2 // SECTOR

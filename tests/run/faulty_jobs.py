@@ -121,17 +121,18 @@ class Volume:
 
 
 def only_in(places, lines, bad, doubtful):
-    """Faults only there."""
-    sectors, keep = sectors_of(places), []
+    """Faults only there, but for whole regions."""
+    sectors, keep, regions = sectors_of(places), [], set()
     for line in lines:
         words = line.split()
-        if words[0] in ("fail", "short", "fleeting"):
-            first, count = int(words[1]) // SECTOR, int(words[2]) // SECTOR
+        first, count = [int(word) // SECTOR for word in words[1:3]] if len(words) > 2 else (0, 0)
+        if words[0] in ("fail", "short", "fleeting") and count <= 60:
             keep += [" ".join([words[0], str(sector * SECTOR), str(SECTOR), *words[3:]])
-                     for sector in range(first, first + count) if sector in sectors] if count <= 60 else [line]
+                     for sector in range(first, first + count) if sector in sectors]
         else:
             keep.append(line)
-    return keep, bad & sectors, doubtful & sectors
+            regions.update(range(first, first + count))
+    return keep, bad & (sectors | regions), doubtful & (sectors | regions)
 
 
 def check_file(bench, label, volume, path, line, data, bad, doubtful):
