@@ -217,7 +217,7 @@ static size_t memory_share(size_t n_drives)
 	uint64_t pages = (uint64_t)sysconf(_SC_PHYS_PAGES), page = (uint64_t)sysconf(_SC_PAGESIZE);
 	uint64_t most = pages * page / MEMORY_SHARE;
 
-	return (size_t)((most < STORES_MEMORY ? most : STORES_MEMORY) / (n_drives + 1));
+	return (size_t)((most < STORES_MEMORY ? most : STORES_MEMORY) / (n_drives > 0 ? n_drives : 1));
 }
 
 static bool give_store(const struct giving *giving, size_t number, struct error *error)
