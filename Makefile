@@ -154,8 +154,12 @@ $(BUILD)/tests/run/%: $(BUILD)/tests/run/%.o $(LIBRARY)
 	$(call say,LINK)
 	$(Q)$(CC) $(CFLAGS) $(SANFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 
+$(BUILD)/tests/speed/%: $(BUILD)/tests/speed/%.o $(LIBRARY)
+	$(call say,LINK)
+	$(Q)$(CC) $(CFLAGS) $(SANFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
+
 # An object that is only reached through a pattern rule would be deleted after use.
-.PRECIOUS: $(BUILD)/tests/unit/%.o $(BUILD)/tests/run/%.o
+.PRECIOUS: $(BUILD)/tests/unit/%.o $(BUILD)/tests/run/%.o $(BUILD)/tests/speed/%.o
 
 fuzz-build: $(FUZZERS)
 
@@ -184,7 +188,7 @@ fuzz: setup-unit
 	@for target in $(FUZZERS); do tests/fuzz/run $$target $(FUZZ_SECONDS) || exit 1; done
 
 speed: setup-unit
-	@$(MAKE) --no-print-directory $(PROGRAM) build/demo/expected.json
+	@$(MAKE) --no-print-directory $(PROGRAM) build/demo/expected.json build/tests/speed/stages
 	tests/speed/run
 
 # Tests that have a long form: with COLDLIFT_TORTURE=1 they take every case instead of a fixed sample.
