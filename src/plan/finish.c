@@ -252,5 +252,6 @@ void finish_sums(struct plan *plan, struct findings *findings)
 	report_undecided(plan, REASON_RECYCLE_BIN, "recycle-bin-not-taken",
 	    "what lies in the recycle bin, other than documents that were deleted lately", findings);
 	opened_report(plan, findings);
+	nowhere_report(plan, findings);
 	report_long_paths(plan, findings);
 }

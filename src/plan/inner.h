@@ -294,6 +294,11 @@ const char *plan_stream_name(const struct catalogue *catalogue, uint32_t entry, 
 /* Findings on documents that were opened lately and are left. */
 void opened_report(const struct plan *plan, struct findings *findings);
 
+/* --- nowhere.c --- */
+
+/* Findings on documents that were opened and are nowhere here. */
+void nowhere_report(const struct plan *plan, struct findings *findings);
+
 /* --- finish.c --- */
 
 /* Second names of one stream become `same`. */

@@ -23,6 +23,7 @@ enum form {
 	FORM_ITEMS,      /* as a list of shell items */
 	FORM_AND_ITEMS,  /* the program's name, then such a list: of a folder */
 	FORM_AND_FOLDER, /* the program's name, then the folder, both UTF-16 */
+	FORM_NAME,       /* the name alone, UTF-16, with what its shortcut is called */
 };
 
 struct list {
@@ -101,7 +102,7 @@ static void read_value(const struct list *list, hive_cell value, enum form form,
 									 : 0;
 		if (form == FORM_ITEMS || form == FORM_AND_ITEMS)
 			path = shell_items_path(data + skip, length - skip, &arena);
-		else if (is_text == (form != FORM_AND_FOLDER))
+		else if (is_text == (form != FORM_AND_FOLDER && form != FORM_NAME))
 			path = wide_text(data + skip, length - skip, &arena);
 	}
 	if (path && form == FORM_MARKED)
@@ -207,6 +208,7 @@ void learn_recent(struct learn *learn, const struct hive *hive, size_t person)
 	read_lists(&list, KEY_DIALOG "LastVisitedPidlMRU", FORM_AND_ITEMS);
 	read_lists(&list, KEY_DIALOG "LastVisitedMRU", FORM_AND_FOLDER);
 	read_lists(&list, "Software\\" KEY_WINDOWS "\\Explorer\\TypedPaths", FORM_TEXT);
+	read_lists(&list, "Software\\" KEY_WINDOWS "\\Explorer\\RecentDocs", FORM_NAME);
 	if (software != HIVE_NO_CELL)
 		look_through(&list, software, DEPTH_LIMIT);
 }

@@ -228,7 +228,7 @@ struct program {
 /* What a list of things opened last names: see recent_lists.h. */
 struct recent {
 	size_t person;    /* index in system.persons */
-	const char *path; /* old path */
+	const char *path; /* old path; or a document's name alone, without any separator */
 	int64_t used;     /* FILETIME, 0: not told */
 };
 

@@ -393,6 +393,11 @@ class DemoJob:
                 json.loads((self.folder / "findings.json").read_text(encoding="utf-8"))
                 if row["code"] == "used-not-taken"]
         check(len(told) == 1 and "Temp\\Show schedule.txt" in told[0], "opened and left:", told)
+        told = [row["sentence"] for row in
+                json.loads((self.folder / "findings.json").read_text(encoding="utf-8"))
+                if row["code"] == "opened-nowhere"]
+        check(len(told) == 1 and told[0].startswith("1 document that mara ") and
+              "Hut insurance.pdf" in told[0], "opened and nowhere:", told)
 
     def check_recycle_bin(self):
         """The paper on what was deleted, and that all of it has a way to be taken."""

@@ -88,11 +88,40 @@ static void test_findings(void **state)
 	scene_end(&scene);
 }
 
+/* By name alone: one is here, of one a shortcut tells more, one was deleted, one is nowhere. */
+static void test_nowhere(void **state)
+{
+	struct recent recents[] = {{0, "MARA.TXT", 0}, {0, "plots.odt", 0}, {0, "bill.pdf", 0},
+	    {0, "vote.doc", 7}, {0, "vote.doc", 0}, {0, "game.exe", 9}, {0, "C:\\gone.txt", 9}};
+	struct deleted deleted = {.entry = NONE, .was = "C:\\Scans\\bill.pdf"};
+	struct bin bin = {.folder = NONE, .system = SIZE_MAX, .person = SIZE_MAX};
+	struct scene scene;
+
+	(void)state;
+	scene_start(&scene);
+	forge_file(&scene.forge, 0, "\\Users\\mara\\AppData\\Roaming\\Plots.lnk", 10);
+	scene_settle(&scene);
+	deleted.entry = 0;
+	scene.forge.survey.bins = &bin;
+	scene.forge.survey.n_bins = 1;
+	scene.forge.survey.deleted = &deleted;
+	scene.forge.survey.n_deleted = 1;
+	for (size_t i = 0; i < 7; i++)
+		recents[i].person = scene.mara;
+	scene.forge.systems[0].recents = recents;
+	scene.forge.systems[0].n_recents = 7;
+	scene_make(&scene, NULL);
+	assert_int_equal(count_findings(&scene, "opened-nowhere", "1 document that mara "), 1);
+	assert_int_equal(count_findings(&scene, "opened-nowhere", "vote.doc"), 1);
+	scene_end(&scene);
+}
+
 int main(void)
 {
 	const struct CMUnitTest tests[] = {
 	    cmocka_unit_test(test_entries),
 	    cmocka_unit_test(test_findings),
+	    cmocka_unit_test(test_nowhere),
 	};
 
 	assert_true(locale_use_utf8(NULL));
