@@ -185,8 +185,8 @@ static const char *how_to_go_on(const struct job_facts *facts)
 	if (facts->extract->interrupted)
 		return "When you are ready, press j";
 	if (is_full(facts->extract))
-		return "Make room: move something else away from that drive on another PC, and "
-		       "plug it in again. Then press l, and then j,";
+		return "Make room: move something else away from that drive on another PC; or "
+		       "plug in one more drive for the rest. Then press l, and then j,";
 	if (strstr(facts->extract->complaint, "is gone: it was unplugged") != NULL)
 		return "Plug the old drive in again. Then press l, and then j,";
 	if (facts->extract->status == STATUS_DESTINATION)
