@@ -10,7 +10,9 @@
 #include "base/json.h"
 #include "report/survey_text.h"
 #include "system/inner.h"
+#include "system/bulk_data.h"
 #include "system/learn_devices.h"
+#include "system/program_licences.h"
 
 #define SID_A "S-1-5-21-1-2-3-1001"
 #define SID_B "S-1-12-1-1-2-3-4"
@@ -307,10 +309,13 @@ static void learn_all(struct fake *fake, struct hive *hive, struct findings *fin
 		learn_places(&learn, &system.persons[i], hive, &learn.machine);
 		learn_pointers(&learn, &system.persons[i], hive);
 		learn_start_counts(&learn, hive, i);
+		learn_openers(&learn, hive, i);
+		learn_licence_values(&learn, hive, i);
 		learn_person_devices(&learn, &system.persons[i], hive, &learn.machine);
 	}
 	learn_programs(&learn, hive, "", SIZE_MAX);
 	learn_store_apps(&learn);
+	learn_licence_values(&learn, hive, SIZE_MAX);
 	learn_activity(&learn);
 	learn_machine_devices(&learn);
 	assert(keep_things(&learn));
@@ -318,10 +323,17 @@ static void learn_all(struct fake *fake, struct hive *hive, struct findings *fin
 	system.n_traces = learn.n_traces;
 	system.programs = learn.programs;
 	system.n_programs = learn.n_programs;
-	assert(sort_programs(&fake->survey, &system));
+	system.openers = learn.openers;
+	system.n_openers = learn.n_openers;
+	system.licences = learn.licences;
+	system.n_licences = learn.n_licences;
+	assert(settle_traces(&fake->survey, &system) && sort_programs(&fake->survey, &system));
+	assert(program_licences_find(&fake->survey, &system) && bulk_data_find(&fake->survey));
 	show(&fake->survey);
 	free(learn.programs);
 	free(learn.traces);
+	free(learn.openers);
+	free(learn.licences);
 	free(learn.things);
 	findings_free(&learn.later);
 	environment_free(&learn.machine);
