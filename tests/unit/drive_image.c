@@ -21,6 +21,25 @@ struct drive_image image_make(uint64_t size)
 	return image;
 }
 
+uint8_t *image_fill(char *path, size_t size, uint32_t seed)
+{
+	uint8_t *content = malloc(size);
+
+	assert_non_null(content);
+	for (size_t i = 0; i < size; i++) {
+		seed = seed * 1664525 + 1013904223;
+		content[i] = (uint8_t)(seed >> 24);
+	}
+	if (path != NULL) {
+		int fd = mkstemp(path);
+
+		assert_true(fd >= 0);
+		assert_int_equal(write(fd, content, size), size);
+		assert_int_equal(close(fd), 0);
+	}
+	return content;
+}
+
 void image_drop(struct drive_image *image)
 {
 	close(image->fd);

@@ -20,6 +20,12 @@ struct drive_image {
 struct drive_image image_make(uint64_t size);
 void image_drop(struct drive_image *image);
 
+/*
+ * `size` bytes that look like chance and are the same for each `seed`; to be freed. With a `path`, a
+ * template of mkstemp(), they are written into a new file of that name, too.
+ */
+uint8_t *image_fill(char *path, size_t size, uint32_t seed);
+
 /* Makes an NTFS volume of all of it (mkntfs). False where that program is not there. */
 bool image_make_ntfs(const struct drive_image *image);
 

@@ -18,19 +18,9 @@ static char image[] = "/tmp/coldlift-ahead-XXXXXX";
 
 static int make_image(void **state)
 {
-	int fd = mkstemp(image);
-	uint32_t x = 7;
-
 	(void)state;
-	content = malloc(SIZE);
-	assert_non_null(content);
-	assert_true(fd >= 0);
-	for (size_t i = 0; i < SIZE; i++) {
-		x = x * 1664525 + 1013904223;
-		content[i] = (uint8_t)(x >> 24);
-	}
-	assert_int_equal(write(fd, content, SIZE), SIZE);
-	return close(fd);
+	content = image_fill(image, SIZE, 7);
+	return 0;
 }
 
 static int drop_image(void **state)

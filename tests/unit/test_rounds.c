@@ -346,18 +346,9 @@ static void test_ahead_keeps(void **state)
 
 static int begin(void **state)
 {
-	uint32_t number = 9;
-	int fd = mkstemp(image);
-
 	(void)state;
-	content = malloc(SIZE);
-	assert_true(fd >= 0 && content != NULL && mkdtemp(folder) != NULL);
-	for (size_t i = 0; i < SIZE; i++) {
-		number = number * 1664525 + 1013904223;
-		content[i] = (uint8_t)(number >> 24);
-	}
-	assert_int_equal(write(fd, content, SIZE), SIZE);
-	return close(fd);
+	content = image_fill(image, SIZE, 9);
+	return mkdtemp(folder) != NULL ? 0 : -1;
 }
 
 static int end(void **state)

@@ -5,6 +5,7 @@
 #include "unit.h"
 
 #include "disk/salvage.h"
+#include "drive_image.h"
 
 #include <fcntl.h>
 #include <stdio.h>
@@ -356,15 +357,8 @@ static void test_no_place(void **state)
 
 static int begin(void **state)
 {
-	uint32_t number = 5;
-
 	(void)state;
-	content = malloc(SIZE);
-	assert_non_null(content);
-	for (size_t i = 0; i < SIZE; i++) {
-		number = number * 1664525 + 1013904223;
-		content[i] = (uint8_t)(number >> 24);
-	}
+	content = image_fill(NULL, SIZE, 5);
 	return mkdtemp(folder) != NULL ? 0 : -1;
 }
 
