@@ -37,6 +37,7 @@ struct extract_command {
 	struct given given;
 	bool resume;
 	struct unfinished_job job; /* to go on with */
+	char *begun; /* name of the job that was begun and broke off; NULL: none */
 	uint64_t patience; /* milliseconds a drive, for what does not read at once; 0: no end */
 	struct stores stores;
 	bool dry_run;
@@ -87,9 +88,9 @@ static const char help[] =
     "                    there was no room left; its options are kept in it, and the\n"
     "                    drives must be the same (--name says which job, if there are\n"
     "                    several)\n"
-    "  --then DIR        with --resume: the job in --to is full there, or has to leave;\n"
-    "                    go on with it at this other destination. What is in finished\n"
-    "                    archives stays where it is; both folders are one job\n"
+    "  --then DIR        where the job goes on when --to is full or fails; with --resume,\n"
+    "                    go on there at once. What is in finished archives stays where\n"
+    "                    it is; both folders are one job\n"
     "  --checkpoint SIZE note how far the job is whenever so much was read, besides\n"
     "                    every minute: what --resume goes on from (usual: 1GiB)\n"
     "  --not DRIVE       leave this drive out where no SOURCE is named; can be repeated\n"
@@ -233,9 +234,6 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 		    "--image saves the drive, and a dry run writes nothing; leave one of them out");
 	if (error.status == 0 && command->resume && command->dry_run)
 		error_set(&error, STATUS_USAGE, "--resume and --dry-run do not go together");
-	if (error.status == 0 && command->options.then != NULL && !command->resume)
-		error_set(&error, STATUS_USAGE,
-		    "--then goes on with a job at another destination, so it needs --resume");
 	if (error.status == 0)
 		return true;
 	command_complain(&error);
@@ -295,6 +293,14 @@ static void say_incomplete(const struct extract_command *command,
 		    command->options.name == NULL ? "'" : "");
 }
 
+/* Does a job that broke off go on at the other destination that was named from the beginning? */
+static bool goes_on(const struct extract_command *command, const struct extraction *extraction,
+    const struct error *error)
+{
+	return command->options.then != NULL && !command->resume &&
+	    extraction->job.folder != NULL && error->status == STATUS_DESTINATION;
+}
+
 static enum status extract(struct extract_command *command, const struct plan *plan,
     struct findings *findings, struct error *error)
 {
@@ -313,7 +319,10 @@ static enum status extract(struct extract_command *command, const struct plan *p
 		status = say(command, &summary, error) ? summary.status : error->status;
 	} else {
 		status = error->status;
-		say_incomplete(command, &extraction, error);
+		if (goes_on(command, &extraction, error))
+			command->begun = strdup(extraction.job.name);
+		else
+			say_incomplete(command, &extraction, error);
 	}
 	extraction_free(&extraction);
 	return status;
@@ -399,7 +408,11 @@ static bool check_first(struct extract_command *command, const struct plan_optio
 		return true;
 	/* Of one that is to be left only as much is asked as leaving it takes. */
 	if (!destination_check(&destination,
-		command->options.then != NULL ? command->options.then : command->options.to, error))
+		command->resume && command->options.then != NULL ? command->options.then :
+								   command->options.to, error))
+		return false;
+	if (!command->resume && command->options.then != NULL &&
+	    !destination_check(&destination, command->options.then, error))
 		return false;
 	return !command->resume ||
 	    (onward_find(&command->job, &command->options.to, &command->options.then,
@@ -486,6 +499,27 @@ static bool find_sources(const struct extract_command *command, int argc, char *
 	return sources_find(arena, "", "extract", &wish, sources, error);
 }
 
+/*
+ * The job that was begun and broke off, at the other destination: everything is learned of the
+ * drives once more, as by --resume in a run of its own.
+ */
+static enum status run_on(struct extract_command *command, struct sources *sources,
+    struct arena *arena, struct findings *findings, struct error *error)
+{
+	size_t used = strlen(error->text);
+
+	snprintf(error->text + used, sizeof(error->text) - used, "; the job goes on at '%.200s'",
+	    command->options.then);
+	if (!command->common.quiet)
+		command_complain(error);
+	*error = (struct error){0};
+	findings_free(findings);
+	findings_init(findings);
+	command->options.name = command->begun;
+	command->resume = true;
+	return run(command, sources, arena, findings, error);
+}
+
 enum status command_extract(int argc, char **argv)
 {
 	struct extract_command command = {0};
@@ -502,11 +536,14 @@ enum status command_extract(int argc, char **argv)
 			status = run(&command, &sources, &arena, &findings, &error);
 		else
 			status = error.status;
+		if (command.begun != NULL)
+			status = run_on(&command, &sources, &arena, &findings, &error);
 		if (error.status != 0)
 			command_complain(&error);
 		findings_free(&findings);
 	}
 	unfinished_free(&command.job);
+	free(command.begun);
 	choices_free(&command.choices);
 	free(command.ruled_out.items);
 	arena_free(&arena);

@@ -63,11 +63,12 @@ bool destination_check(struct destination *destination, const char *folder, stru
 {
 	struct statvfs room;
 	struct statfs type;
+	struct stat info;
 
 	*destination = (struct destination){0};
 	if (!is_writable(folder, error))
 		return false;
-	if (statvfs(folder, &room) != 0 || statfs(folder, &type) != 0)
+	if (statvfs(folder, &room) != 0 || statfs(folder, &type) != 0 || stat(folder, &info) != 0)
 		return error_set_errno(error, STATUS_DESTINATION, errno,
 		    "the destination '%s' does not say how much room it has", folder);
 	if ((room.f_flag & ST_RDONLY) != 0)
@@ -77,6 +78,7 @@ bool destination_check(struct destination *destination, const char *folder, stru
 		    "the destination '%s' lies in this computer's memory; mount the drive there "
 		    "first",
 		    folder);
+	destination->device = info.st_dev;
 	destination->in_memory = type.f_type == TMPFS_MAGIC;
 	/* Some file systems in user space do not know. */
 	destination->free =
@@ -103,6 +105,27 @@ bool destination_is_apart(const char *folder, const struct survey *survey, struc
 			    "written to; choose a folder on another drive",
 			    folder, device->path);
 	}
+	return true;
+}
+
+static uint64_t sum(uint64_t one, uint64_t other)
+{
+	return one > UINT64_MAX - other ? UINT64_MAX : one + other;
+}
+
+bool destination_join(struct destination *destination, const struct destination *next,
+    const char *folder, struct error *error)
+{
+	if (destination->device == next->device)
+		return error_set(error, STATUS_USAGE,
+		    "'%s' lies on the same volume as the folder of --to; leave --then out, or name a "
+		    "folder on another drive",
+		    folder);
+	destination->free = sum(destination->free, next->free);
+	destination->files = sum(destination->files, next->files);
+	destination->stores_zeros = destination->stores_zeros || next->stores_zeros;
+	if (destination->cluster < next->cluster)
+		destination->cluster = next->cluster;
 	return true;
 }
 

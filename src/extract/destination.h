@@ -12,6 +12,7 @@
 #include <stdint.h>
 
 struct destination {
+	uint64_t device;     /* number of its file system */
 	uint64_t free;       /* bytes; UINT64_MAX: not told */
 	uint64_t files;      /* how many more it takes; UINT64_MAX: not told */
 	uint64_t file_limit; /* largest possible file, bytes; 0: no limit worth a thought */
@@ -29,6 +30,13 @@ bool destination_check(struct destination *destination, const char *folder, stru
 
 /* Does the folder lie on none of the surveyed drives? False with *error (STATUS_DESTINATION). */
 bool destination_is_apart(const char *folder, const struct survey *survey, struct error *error);
+
+/*
+ * Adds the room of another one (`folder`), where the job goes on when this one is full. False with
+ * *error when it is the same room.
+ */
+bool destination_join(struct destination *destination, const struct destination *next,
+    const char *folder, struct error *error);
 
 /* What a job needs at most. */
 struct need {

@@ -184,31 +184,51 @@ static void tell_file_limit(const struct plan *plan, const struct extract_option
 		    text_count(count).text, count == 1 ? "file is" : "files are");
 }
 
-/* `stored` and *needed: bytes of the job that are there already, and that are still needed. */
+/* Looks at one destination; *limit becomes the largest part that it can keep. */
+static bool look_at(const char *folder, const struct plan *plan,
+    const struct extract_options *options, struct destination *destination, uint64_t *limit,
+    struct findings *findings, struct error *error)
+{
+	if (!destination_check(destination, folder, error) ||
+	    !destination_is_apart(folder, plan->survey, error))
+		return false;
+	if (destination->file_limit != 0 && (*limit == 0 || *limit > destination->file_limit)) {
+		*limit = destination->file_limit;
+		tell_file_limit(plan, options, *limit, findings);
+	}
+	if (destination->in_memory)
+		findings_add(findings, WEIGHT_CAUTION, "destination-in-memory", folder,
+		    "Copy the job to a drive before that.",
+		    "The destination lies in this computer's memory: the job is gone when it is "
+		    "switched off.");
+	return true;
+}
+
+/*
+ * `stored` and *needed: bytes of the job that are there already, and that are still needed. Where
+ * options->then is where the job will go on, both together must have room, and both must be able to
+ * keep each part.
+ */
 static bool check_destination(const struct plan *plan, const struct extract_options *options,
     uint64_t stored, uint64_t *limit, uint64_t *needed, struct findings *findings,
     struct error *error)
 {
-	struct destination destination;
+	struct destination destination, next;
 	struct need need;
 
-	if (!destination_check(&destination, options->to, error) ||
-	    !destination_is_apart(options->to, plan->survey, error))
-		return false;
 	*limit = options->part_limit;
-	if (destination.file_limit != 0 && (*limit == 0 || *limit > destination.file_limit)) {
-		*limit = destination.file_limit;
-		tell_file_limit(plan, options, *limit, findings);
+	if (!look_at(options->to, plan, options, &destination, limit, findings, error))
+		return false;
+	if (options->then != NULL) {
+		if (!look_at(options->then, plan, options, &next, limit, findings, error))
+			return false;
+		if (!destination_join(&destination, &next, options->then, error))
+			return false;
 	}
 	if (!need_of(plan, options->format, *limit, &destination, &need))
 		return error_no_memory(error);
 	need.bytes -= stored < need.bytes ? stored : need.bytes;
 	*needed = need.bytes;
-	if (destination.in_memory)
-		findings_add(findings, WEIGHT_CAUTION, "destination-in-memory", options->to,
-		    "Copy the job to a drive before that.",
-		    "The destination lies in this computer's memory: the job is gone when it is "
-		    "switched off.");
 	return destination_has_room(&destination, &need, error);
 }
 
@@ -264,7 +284,8 @@ static bool take(struct extraction *extraction, const struct plan *plan,
 	if (!rounds_start(plan->survey, &extraction->job, &how, findings, error))
 		return false;
 	watch = watch_start(plan->survey, &watching);
-	rounds_set_reserve(plan->survey, needed);
+	/* Where the job can go on elsewhere, what a failing drive gave comes before room for more. */
+	rounds_set_reserve(plan->survey, options->then != NULL ? 0 : needed);
 	checkpoints_start(&checkpoints, &extraction->job.journal, &extraction->parts,
 	    &extraction->outcomes, options->checkpoint);
 	progress_start(&progress, "Taking", take_bytes(plan), options->quiet);
@@ -360,6 +381,7 @@ static bool check_resumed(const struct plan *plan, const struct extract_options 
 
 	if (options->then != NULL) {
 		at.to = options->then;
+		at.then = NULL;
 		stored -= read->unfinished < stored ? read->unfinished : stored;
 	}
 	if (!check_destination(plan, &at, stored, &limit, need, findings, error)) {
@@ -403,6 +425,7 @@ bool extract_resume(struct extraction *extraction, const struct plan *plan,
 		return false;
 	if (own.then != NULL && !onward_move(job, own.then, plan, own.quiet, error))
 		return false;
+	own.then = NULL; /* it is there */
 	if (!outcomes_start(&extraction->outcomes, plan) || !places_find(&extraction->places, job))
 		return error_no_memory(error);
 	if (!job_resume(&extraction->job, job->folder, head->name, head->started,

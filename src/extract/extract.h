@@ -22,7 +22,11 @@
 
 struct extract_options {
 	const char *to;       /* folder at the destination */
-	const char *then;     /* folder at the next destination, to go on with a job there; or NULL */
+	/*
+	 * Folder at the next destination, or NULL: extract_resume() moves the job there; for
+	 * extract_run() its room counts, too, since the caller will do that when the first is full.
+	 */
+	const char *then;
 	const char *name;     /* of the job, NULL: made from the old PC's */
 	enum format format;
 	enum same_choice same;

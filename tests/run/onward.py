@@ -360,7 +360,7 @@ def check_refusals(case):
             ("something of that name", ("--resume", "--to", case.first, "--then", case.next), 4, "is there already"),
             ("no such folder", ("--resume", "--to", case.first, "--then", other / "none"), 4, "is not there"),
             ("nothing to go on with", ("--resume", "--to", other, "--then", other / "sub"), 2, "no unfinished job"),
-            ("no --resume", ("--to", case.first, "--then", other), 2, "needs --resume")):
+            ("no other volume", ("--to", case.first, "--then", other), 2, "same volume")):
         done = h.run("extract", "--quiet", *words, case.source)
         said = " ".join(done.stderr.split())
         h.check(done.returncode == status and sentence in said, "refusals:", label, done.returncode, said)
@@ -374,9 +374,9 @@ def check_refusals(case):
         said = " ".join(done.stderr.split())
         h.check(done.returncode == 2 and sentence in said, "after the job has left:", done.returncode, said)
     done = h.run("verify", "--quiet", case.first / "job", case.whole / "job")
-    h.check(done.returncode == 2 and "is no folder of the job" in done.stderr, "two jobs:", done.returncode, done.stderr)
+    h.check(done.returncode == 2 and "is no folder of the job" in " ".join(done.stderr.split()), "two jobs:", done.returncode, done.stderr)
     done = h.run("verify", "--quiet", case.next / "job", case.whole / "job")
-    h.check(done.returncode == 2 and "two jobs" in done.stderr, "two jobs:", done.returncode, done.stderr)
+    h.check(done.returncode == 2 and "two jobs" in " ".join(done.stderr.split()), "two jobs:", done.returncode, done.stderr)
 
 
 def make_faulty(work, source, contents):
@@ -395,6 +395,30 @@ def make_faulty(work, source, contents):
 def mounted(point, *words):
     point.mkdir(exist_ok=True)
     return subprocess.run(["mount", *words, point], capture_output=True, check=False).returncode == 0
+
+
+def check_two(case, small):
+    """Both destinations named from the beginning: the job goes on at the second by itself."""
+    second = case.work / "second"
+    for path in small.iterdir():
+        shutil.rmtree(path) if path.is_dir() else path.unlink()
+    fresh(second)
+    parts = ("--part-size", "1M")
+    done = h.run("extract", "--quiet", "--to", small, "--then", small, "--name", "job", case.source)
+    h.check(done.returncode == 2 and "same volume" in " ".join(done.stderr.split()), "two: the same:", done.returncode, done.stderr)
+    # As much as the first may fill: the room is reckoned for both together.
+    with open(small / "other things", "wb") as other:
+        other.write(bytes((12 << 20) - (2 << 20)))
+    done = subprocess.run(command(case.source, small, "zip", *parts), capture_output=True, text=True, check=False)
+    h.check(done.returncode == 4 and not (small / "job").exists(), "two: not refused:", done.returncode, done.stderr)
+    words = [word for word in command(case.source, small, "zip", "--then", second, *parts) if word != "--quiet"]
+    done = subprocess.run(words, capture_output=True, text=True, check=False)
+    said = " ".join(done.stderr.split())
+    h.check(done.returncode == 0 and "the job goes on at" in said, "two:", done.returncode, said)
+    jobs = (small / "job", second / "job")
+    h.check(all(list(job.glob("*.zip")) for job in jobs), "two: one has no archives")
+    h.check(h.run("verify", "--quiet", *jobs).returncode == 0, "two: not proven")
+    check_bag("two", jobs, case.contents, case.work)
 
 
 def check_full(case):
@@ -423,6 +447,7 @@ def check_full(case):
         done = resume(case.source, small, "--then", case.next)
         if h.check(done.returncode == 0, "full:", done.returncode, done.stderr):
             case.check("full", small, case.next, closely=True)
+        check_two(case, small)
     finally:
         subprocess.run(["umount", "-l", small], capture_output=True, check=False)
 
