@@ -192,7 +192,7 @@ speed: setup-unit
 	tests/speed/run
 
 # Tests that have a long form: with COLDLIFT_TORTURE=1 they take every case instead of a fixed sample.
-TORTURE ?= sector_sweep.py faulty_jobs.py faulty_image.py resume.py destination_faults.py power_cut.py
+TORTURE ?= sector_sweep.py faulty_jobs.py faulty_image.py resume.py onward.py destination_faults.py power_cut.py
 
 torture: setup-test
 	@$(MAKE) --no-print-directory $(PROGRAM) units build/demo/expected.json build/coldlift.iso

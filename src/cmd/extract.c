@@ -170,6 +170,20 @@ static bool take_value(struct extract_command *command, int option, const char *
 	}
 }
 
+/* The options, one with the others. */
+static bool go_together(const struct extract_command *command, struct error *error)
+{
+	if (!command->dry_run)
+		return command->options.to != NULL ||
+		    error_set(error, STATUS_USAGE,
+			"extract needs --to DIR, the folder to write into");
+	if (command->image != NULL)
+		return error_set(error, STATUS_USAGE,
+		    "--image saves the drive, and a dry run writes nothing; leave one of them out");
+	return !command->resume ||
+	    error_set(error, STATUS_USAGE, "--resume and --dry-run do not go together");
+}
+
 /* False: stop with *status, everything has been said. */
 static bool parse(int argc, char **argv, struct extract_command *command, enum status *status)
 {
@@ -227,14 +241,7 @@ static bool parse(int argc, char **argv, struct extract_command *command, enum s
 		else if (!take_value(command, option, optarg, &error))
 			break;
 	}
-	if (error.status == 0 && command->options.to == NULL && !command->dry_run)
-		error_set(&error, STATUS_USAGE, "extract needs --to DIR, the folder to write into");
-	if (error.status == 0 && command->image != NULL && command->dry_run)
-		error_set(&error, STATUS_USAGE,
-		    "--image saves the drive, and a dry run writes nothing; leave one of them out");
-	if (error.status == 0 && command->resume && command->dry_run)
-		error_set(&error, STATUS_USAGE, "--resume and --dry-run do not go together");
-	if (error.status == 0)
+	if (error.status == 0 && go_together(command, &error))
 		return true;
 	command_complain(&error);
 	*status = error.status;

@@ -159,7 +159,8 @@ static bool settle(struct dialogue *dialogue, const struct wish *wish)
 	    wish->to.volume->device);
 	if (!dialogue_confirm(dialogue))
 		return false;
-	if (target_open(wish->to.volume, TARGET_FOLDER, &error) && target_close(wish->to.volume, TARGET_FOLDER, &error))
+	if (target_open(wish->to.volume, TARGET_FOLDER, &error) &&
+	    target_close(wish->to.volume, TARGET_FOLDER, &error))
 		return true;
 	dialogue_complain(dialogue, "That did not go well", &error);
 	return false;

@@ -120,8 +120,8 @@ static bool write_lists(struct extraction *extraction, const struct plan *plan,
 		tags[N_TAGS + i] = papers->items[i];
 	good = record_write(job, &extraction->outcomes, &extraction->parts,
 		   &tags[TAG_RECORD].digest, error) &&
-	    where_write(job, &extraction->outcomes, &extraction->parts, &extraction->sums, &tags[TAG_WHERE].digest,
-		error) &&
+	    where_write(job, &extraction->outcomes, &extraction->parts, &extraction->sums,
+		&tags[TAG_WHERE].digest, error) &&
 	    write_programs(job, plan->survey, &tags[TAG_PROGRAMS].digest, error) &&
 	    account_write(job, &extraction->outcomes, &extraction->sums, findings,
 		&tags[TAG_ACCOUNT].digest, error) &&

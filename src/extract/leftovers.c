@@ -51,8 +51,8 @@ static bool is_known(const struct parts *parts, const char *name)
 
 static bool is_leftover(const struct parts *parts, const char *name)
 {
-	static const char *const papers[] = {PLACES_PAPER, "record.jsonl", "where.json", "programs.json",
-	    "account.json", "findings.json", "bagit.txt", "bag-info.txt", "manifest-sha256.txt",
+	static const char *const papers[] = {PLACES_PAPER, "record.jsonl", "where.json",
+	    "programs.json", "account.json", "findings.json", "bagit.txt", "bag-info.txt", "manifest-sha256.txt",
 	    "tagmanifest-sha256.txt", "SHA256SUMS", "PARTS.SHA256SUMS", "belongings.json",
 	    "licence-keys.txt", "devices.json", "recycle-bin.json", "found-files.json",
 	    "accounts.json", "before-you-wipe.txt", "before-you-wipe.json"};

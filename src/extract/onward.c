@@ -374,7 +374,10 @@ static void say_what_now(struct error *error)
 bool onward_move(struct unfinished_job *job, const char *then, const struct plan *plan, bool quiet,
     struct error *error)
 {
-	struct move move = {.read = &job->read, .survey = plan->survey, .quiet = quiet, .first = {.journal = {.fd = -1}},
+	struct move move = {.read = &job->read,
+	    .survey = plan->survey,
+	    .quiet = quiet,
+	    .first = {.journal = {.fd = -1}},
 	    .next = {.journal = {.fd = -1}}};
 	bool good = start(&move, job, then, error) && look(&move, plan, error) &&
 	    carry_all(&move, error) && leave(&move, error) && arrive(move.next.folder, error) &&

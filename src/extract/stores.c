@@ -282,7 +282,8 @@ static bool look_at_log(void *context, uint64_t offset, uint64_t length)
 {
 	struct witness *witness = context;
 
-	witness->agrees = agrees_at(witness->source, offset, (size_t)(length < WITNESS ? length : WITNESS));
+	witness->agrees =
+	    agrees_at(witness->source, offset, (size_t)(length < WITNESS ? length : WITNESS));
 	return false;
 }
 

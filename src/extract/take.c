@@ -329,7 +329,8 @@ static bool take_aside(struct take *take, struct rounds_result *result, struct e
 		return true;
 	rounds_set_reserve(take->plan->survey, 0); /* nothing is kept from now on */
 	batch.reads = calloc(take->n_aside, sizeof(uint32_t));
-	good = (batch.reads != NULL && order_sort(take->plan, batch.files, batch.n_files, take->careful) &&
+	good = (batch.reads != NULL &&
+		   order_sort(take->plan, batch.files, batch.n_files, take->careful) &&
 		   choose_reads(take, &batch)) ||
 	    error_no_memory(error);
 	good = good && store_files(take, &batch, error);

@@ -26,8 +26,8 @@ static bool is_known_file(const char *name)
 	    "bagit.txt", "bag-info.txt", "manifest-sha256.txt",
 	    "tagmanifest-sha256.txt", "SHA256SUMS", "PARTS.SHA256SUMS", "record.jsonl",
 	    "report.html", "where.json", "programs.json", "findings.json", "account.json",
-	    "bookmarks", "licence-keys.txt", "belongings.json", "devices.json", "recycle-bin.json", "found-files.json",
-	    "accounts.json", "before-you-wipe.txt", "before-you-wipe.json"};
+	    "bookmarks", "licence-keys.txt", "belongings.json", "devices.json",
+	    "recycle-bin.json", "found-files.json", "accounts.json", "before-you-wipe.txt", "before-you-wipe.json"};
 
 	for (size_t i = 0; i < sizeof(names) / sizeof(names[0]); i++)
 		if (strcmp(name, names[i]) == 0)
@@ -186,7 +186,11 @@ static bool note_absent_parts(struct verify *verify, struct error *error)
 bool verify_job(struct verify_result *result, const char *const *folders, size_t count, bool quiet,
     struct error *error)
 {
-	struct verify verify = {.result = result, .folder = -1, .n_destinations = 1, .files_name = "", .proof_name = "",
+	struct verify verify = {.result = result,
+	    .folder = -1,
+	    .n_destinations = 1,
+	    .files_name = "",
+	    .proof_name = "",
 	    .buffer = malloc(VERIFY_BUFFER)};
 	bool good;
 

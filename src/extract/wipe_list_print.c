@@ -138,7 +138,8 @@ static void print_item(FILE *out, const struct wipe_item *item, enum wipe_code c
 	for (size_t i = 0; i < item->n_facts; i++)
 		paragraph(out, INDENT, INDENT + 2, "- %s", item->facts[i]);
 	if (item->n_more > 0)
-		paragraph(out, INDENT, INDENT + 2, "- and %zu more, see " WIPE_JSON_FILE " and the other papers",
+		paragraph(out, INDENT, INDENT + 2,
+		    "- and %zu more, see " WIPE_JSON_FILE " and the other papers",
 		    item->n_more);
 }
 

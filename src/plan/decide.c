@@ -131,8 +131,8 @@ static struct decision make_decision(
 }
 
 /*
- * Into the group of its person's hives: they are private beyond other settings, of use only as a whole, and nothing
- * that anybody opens by the way.
+ * Into the group of its person's hives: they are private beyond other settings, of use only as a
+ * whole, and nothing that anybody opens by the way.
  */
 static void keep_apart(const struct decider *decider, size_t volume, struct decision *decision)
 {

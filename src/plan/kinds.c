@@ -181,7 +181,8 @@ static const char *const documents[] = {
 };
 
 static const char *const media_kinds[] = {
-    "aac", "arw", "avi", "bmp", "cr2", "cr3", "dng", "flac", "gif", "heic", "jpeg", "jpg", "m4a", "m4v", "mkv",
+    "aac", "arw", "avi", "bmp", "cr2", "cr3", "dng", "flac", "gif", "heic", "jpeg", "jpg",
+    "m4a", "m4v", "mkv",
     "mov", "mp3", "mp4", "mpeg", "mpg", "mts", "nef", "ogg", "opus", "orf", "png", "psd", "rw2", "tif",
     "tiff", "wma", "wmv",
 };

@@ -76,7 +76,8 @@ static const struct stream *content(const struct survey *survey, const struct fo
 static int by_place(const void *a, const void *b, void *context)
 {
 	const struct survey *survey = context;
-	const struct found_file *one = *(struct found_file *const *)a, *two = *(struct found_file *const *)b;
+	const struct found_file *one = *(struct found_file *const *)a;
+	const struct found_file *two = *(struct found_file *const *)b;
 	const struct stream *first = content(survey, one), *second = content(survey, two);
 	uint64_t here = first ? extents_place(survey_catalogue(survey, one->volume), first) : 0;
 	uint64_t there = second ? extents_place(survey_catalogue(survey, two->volume), second) : 0;
