@@ -5,6 +5,7 @@ import contextlib
 import os
 import pathlib
 import shutil
+import subprocess
 import tempfile
 
 from _sources import MIB, check, copy_volume, tool
@@ -69,11 +70,25 @@ def put_in(drive, kind, name, content):
                 shutil.copyfile(file, folder / name)
 
 
+def take_out_of_torn_fat(volume, folder):
+    """Whatever can still be copied: a file that was being written can lead nowhere, and mcopy then stops."""
+    for line in tool("mdir", "-/", "-b", "-i", volume, "::/", env=UTF8).splitlines():
+        target = folder / line.removeprefix("::/")
+        if line.endswith("/"):
+            target.mkdir(parents=True, exist_ok=True)
+        else:
+            target.parent.mkdir(parents=True, exist_ok=True)
+            subprocess.run(["mcopy", "-n", "-i", volume, line, target], env=UTF8, capture_output=True, check=False)
+
+
 def take_out(drive, kind, folder, sound=True):
-    """Everything on the volume, into a new folder; first the file system's own check has to call it sound."""
+    """Everything on the volume, into a new folder; unless it need not be sound, the file system's own check has to call
+    it that."""
     folder.mkdir()
     with volume_of(drive) as volume:
-        if kind == "fat":
+        if kind == "fat" and not sound:
+            take_out_of_torn_fat(volume, folder)
+        elif kind == "fat":
             tool("mcopy", "-s", "-m", "-i", volume, "::*", folder, env=UTF8)
         elif kind == "ext4":
             tool("debugfs", "-R", f"rdump / {folder}", volume)
