@@ -28,7 +28,11 @@
 
 #define STORES_EARLY "coldlift-survey.unfinished"
 #define STORES_FOLDER "salvage" /* in the job, while it is unfinished */
-#define STORES_MEMORY (UINT64_C(64) << 20) /* bytes of all drives; less on small computers */
+/*
+ * Bytes, for all drives; less on small computers. More would break the promise of 96 MiB for the
+ * whole program and 256 MiB for each million files.
+ */
+#define STORES_MEMORY (UINT64_C(16) << 20)
 
 struct stores_options {
 	const char *to;      /* folder at the destination */
