@@ -3,7 +3,7 @@
 
 #include "extract/bookmarks.h"
 #include "extract/durable.h"
-#include "extract/places.h"
+#include "extract/paper_names.h"
 #include "extract/proof.h"
 
 #include <dirent.h>
@@ -51,18 +51,9 @@ static bool is_known(const struct parts *parts, const char *name)
 
 static bool is_leftover(const struct parts *parts, const char *name)
 {
-	static const char *const papers[] = {PLACES_PAPER, "record.jsonl", "where.json",
-	    "programs.json", "account.json", "findings.json", "bagit.txt", "bag-info.txt", "manifest-sha256.txt",
-	    "tagmanifest-sha256.txt", "SHA256SUMS", "PARTS.SHA256SUMS", "belongings.json",
-	    "licence-keys.txt", "devices.json", "recycle-bin.json", "found-files.json",
-	    "accounts.json", "before-you-wipe.txt", "before-you-wipe.json"};
-
 	if (is_known(parts, name) || strcmp(name, JOB_JOURNAL) == 0)
 		return false;
-	for (size_t i = 0; i < sizeof(papers) / sizeof(papers[0]); i++)
-		if (strcmp(name, papers[i]) == 0)
-			return true;
-	return ends_in(name, UNFINISHED) || is_like_part(parts, name);
+	return paper_is_known(name) || ends_in(name, UNFINISHED) || is_like_part(parts, name);
 }
 
 /* Is it a page of bookmarks, or what goes with them? */

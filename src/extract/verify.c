@@ -2,6 +2,7 @@
 #include "extract/verify.h"
 
 #include "base/utf.h"
+#include "extract/paper_names.h"
 #include "extract/verify_internal.h"
 
 #include <dirent.h>
@@ -22,17 +23,8 @@ static bool ends_with(const char *text, const char *end)
 /* Files that belong to a job beside its parts. */
 static bool is_known_file(const char *name)
 {
-	static const char *const names[] = {"destinations.json", "goes-on-elsewhere.txt",
-	    "bagit.txt", "bag-info.txt", "manifest-sha256.txt",
-	    "tagmanifest-sha256.txt", "SHA256SUMS", "PARTS.SHA256SUMS", "record.jsonl",
-	    "report.html", "where.json", "programs.json", "findings.json", "account.json",
-	    "bookmarks", "licence-keys.txt", "belongings.json", "devices.json",
-	    "recycle-bin.json", "found-files.json", "accounts.json", "before-you-wipe.txt", "before-you-wipe.json"};
-
-	for (size_t i = 0; i < sizeof(names) / sizeof(names[0]); i++)
-		if (strcmp(name, names[i]) == 0)
-			return true;
-	return false;
+	return paper_is_known(name) || strcmp(name, "goes-on-elsewhere.txt") == 0 ||
+	       strcmp(name, "report.html") == 0 || strcmp(name, "bookmarks") == 0;
 }
 
 /* A part in the folder with the papers, also one that was brought there from another destination. */
